@@ -1,0 +1,308 @@
+"""The main job: readings of one connection in, an outcome with its reasons out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from batterymodel.charge import (
+    LEVEL,
+    SOC_GRID,
+    ChargeState,
+    Evidence,
+    Spread,
+    charge_state,
+    last_known_evidence,
+    rest_voltage_evidence,
+)
+from batterymodel.chemistry import data_for
+from batterymodel.errors import InputError
+from batterymodel.findings import LEAST_READINGS, Case, findings_for, outcome_of, steady_current_a
+from batterymodel.posterior import ChargePosterior, charge_posterior
+from batterymodel.readings import read_readings
+from batterymodel.records import Battery, Chemistry, History, Readings, Supply
+from batterymodel.results import (
+    Assessment,
+    Curves,
+    Finding,
+    Interval,
+    Outcome,
+    StateOfCharge,
+    SupplySummary,
+    TaperSummary,
+)
+from batterymodel.signals import Signal, signal_from
+from batterymodel.supply import output_limit
+from batterymodel.taper import TaperFit, fit_taper, prior_for
+from batterymodel.trends import rise_of
+from batterymodel.wording import (
+    CAUTIONS,
+    HEADLINES,
+    NEARLY_DONE,
+    NEXT_STEPS,
+    NICD_CAUTION,
+    OUTCOME_WORDS,
+)
+
+COMPLETE_FRACTION = 0.10
+"""A taper counts as completed when less than this share of its charge is left to return."""
+
+LEAST_LEARNING_DEPTH = 0.03
+"""Least charge to return over capacity from which a history is learned."""
+
+
+def assess(
+    readings: Readings | str | Path,
+    battery: Battery,
+    supply: Supply | None = None,
+    *,
+    rest_voltage_v: float | None = None,
+    load_a: float | None = None,
+    load_sd_a: float = 0.5,
+    ambient_c: float | None = None,
+    on: date | None = None,
+) -> Assessment:
+    """Assess one connection.
+
+    Parameters
+    ----------
+    readings : Readings or path of a readings CSV
+    battery : Battery
+    supply : Supply, optional
+    rest_voltage_v : float, optional
+        Open-circuit voltage of the whole battery before connection [V].
+    load_a, load_sd_a : float, optional
+        Bus load without the battery [A] and its standard error.
+    ambient_c : float, optional
+        Temperature taken for the battery's where the readings give none [degC].
+    on : date, optional
+        Day of the connection; else that of the readings' time column, else today.
+
+    Returns
+    -------
+    Assessment
+        The JSON contract as a model, with `curves` for charts.
+
+    Raises
+    ------
+    InputError
+        Readings or a value that cannot be used, in one sentence.
+    FitError
+        Too few readings at constant voltage.
+    """
+    if not isinstance(readings, Readings):
+        readings = read_readings(readings)
+    _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c)
+    temp_c = _battery_temp_c(readings, ambient_c)
+    day = on or (readings.started_at.date() if readings.started_at else date.today())
+    signal = signal_from(readings, supply, load_a, load_sd_a)
+    fit = fit_taper(signal, prior_for(battery, _usable_temp(temp_c)))
+    rise = rise_of(fit)
+    if rise is not None:
+        fit = _fit_before(rise.since_s, fit)
+    posterior = charge_posterior(fit)
+    others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
+    state = charge_state(posterior, battery, others, signal.sigma_a)
+    case = Case(battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day)
+    findings = findings_for(case)
+    return _assessment(case, posterior, findings, outcome_of(findings))
+
+
+def learned_history(fit: TaperFit, posterior: ChargePosterior) -> History | None:
+    """This battery's charge time from a completed taper; None while too much is left.
+
+    The charge time is brought to a shallow taper by the depth shift of the chemistry, and its
+    relative standard deviation is that of the posterior.
+    """
+    if fit.signal.limited_throughout:
+        return None
+    weight = posterior.likelihood * posterior.charge_ah
+    weight = weight / weight.sum()
+    charge = float((weight * posterior.charge_ah).sum())
+    left = float((weight * posterior.charge_at_ah(posterior.window_end_s)).sum())
+    if left > COMPLETE_FRACTION * charge or charge < LEAST_LEARNING_DEPTH * fit.prior.capacity_ah:
+        return None
+    by_node = weight.sum(axis=1)
+    log_time = np.log(posterior.shape.charge_time_s[:, 0] / 3600.0)
+    mean = float(by_node @ log_time)
+    sd = float(np.sqrt(by_node @ (log_time - mean) ** 2))
+    shallow = mean + fit.prior.depth_shift * min(charge / fit.prior.capacity_ah, 1.0) ** 2
+    return History(
+        charge_time_h=round(float(np.exp(shallow)), 4), charge_time_rel_sd=round(max(sd, 0.02), 4)
+    )
+
+
+def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:
+    """The taper up to where the current turns to rise; the whole fit where that is too little."""
+    usable = fit.signal.usable & (fit.signal.time_s <= turn_s)
+    if usable.sum() < LEAST_READINGS:
+        return fit
+    return fit_taper(replace(fit.signal, usable=usable), fit.prior)
+
+
+def _assessment(
+    case: Case, posterior: ChargePosterior, findings: tuple[Finding, ...], outcome: Outcome
+) -> Assessment:
+    state, fit = case.state, case.fit
+    wait = max(state.next_reading_s / 60.0, 1.0)
+    return Assessment(
+        outcome=outcome,
+        headline=_headline(outcome, state, findings),
+        next_steps=tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome]),
+        findings=findings,
+        state_of_charge=StateOfCharge(
+            at_connection=_interval(state.soc_at_connection), now=_interval(state.soc_now)
+        ),
+        charge_to_return_ah=_interval(state.charge_to_return_ah),
+        minutes_to_top_off=_interval(state.minutes_to_top_off),
+        taper=_taper_summary(fit),
+        capacity_ah=_capacity(case.battery),
+        supply=_supply_summary(case),
+        next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
+        learned_history=learned_history(fit, posterior),
+        notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal)),
+        cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
+        curves=_curves(case),
+    )
+
+
+def _headline(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:
+    words, soc = OUTCOME_WORDS[outcome], 100.0 * state.soc_at_connection.mean
+    if outcome is Outcome.TOP_OFF:
+        minutes = state.minutes_to_top_off.mean
+        template = HEADLINES[outcome] if minutes >= 1.0 else NEARLY_DONE
+        return template.format(words=words, soc=soc, minutes=minutes)
+    return HEADLINES[outcome].format(words=words, reason=findings[0].text)
+
+
+def _taper_summary(fit: TaperFit) -> TaperSummary:
+    return TaperSummary(
+        amplitude_a=fit.amplitude_a,
+        time_constant_s=fit.time_constant_s,
+        charge_time_h=fit.charge_time_h,
+        floor_a=fit["floor_a"],
+        load_a=fit["load_a"],
+        standard_errors=fit.standard_errors,
+        window_s=fit.window_s,
+        rmse_a=fit.rmse_a,
+    )
+
+
+def _supply_summary(case: Case) -> SupplySummary | None:
+    if case.supply is None:
+        return None
+    limit = output_limit(case.supply)
+    steady = steady_current_a(case.readings)
+    return SupplySummary(
+        limit_a=limit.limit_a,
+        limited_by=limit.limited_by,
+        peak_a=float(case.readings.supply_current_a.max()),
+        continuous_a=steady,
+        margin_a=limit.limit_a - steady,
+    )
+
+
+def _capacity(battery: Battery) -> Interval | None:
+    check = battery.capacity_check
+    if check is None:
+        return None
+    sd = check.capacity_sd_ah or 0.03 * check.capacity_ah
+    half = 1.645 * sd
+    return Interval(
+        mean=check.capacity_ah,
+        low=check.capacity_ah - half,
+        high=check.capacity_ah + half,
+        level=LEVEL,
+    )
+
+
+def _curves(case: Case) -> Curves:
+    fit, signal = case.fit, case.fit.signal
+    end = float(signal.time_s[-1])
+    grid = np.unique(np.concatenate([np.linspace(0.0, 1.6 * end, 161), *_step_edges(signal)]))
+    mean, sd = fit.predict(grid), fit.predict_sd(grid)
+    role = np.where(signal.at_limit, "supply at its limit", "reading")
+    role = np.where(~signal.usable & ~signal.at_limit, "short transient", role)
+    evidence: tuple[Evidence, ...] = (*case.state.evidence, case.state.combined)
+    return Curves(
+        time_s=signal.time_s,
+        current_a=signal.current_a,
+        role=role,
+        fit_time_s=grid,
+        fit_a=mean,
+        fit_low_a=mean - 1.645 * sd,
+        fit_high_a=mean + 1.645 * sd,
+        load_a=fit.base(grid),
+        steps=tuple((s.elapsed_s, s.text, s.marked) for s in signal.steps),
+        limit_a=signal.limit_current_a,
+        limit_end_s=None if signal.limit_end_s is None else min(signal.limit_end_s, end),
+        soc=SOC_GRID,
+        evidence={e.name: e.density for e in evidence},
+        remarks={e.name: e.remark for e in evidence if e.remark},
+        min_top_off_soc=case.limit("min_top_off_soc").value,
+        current_label="Battery current" if signal.from_clamp else "Supply current",
+    )
+
+
+def _step_edges(signal: Signal) -> list[np.ndarray]:
+    return [np.array([s.elapsed_s - 1e-3, s.elapsed_s]) for s in signal.steps]
+
+
+def _signal_notes(signal: Signal) -> tuple[str, ...]:
+    if not signal.transients:
+        return ()
+    many = "reading is" if signal.transients == 1 else "readings are"
+    return (f"{signal.transients} {many} short transients and not used for the taper",)
+
+
+def _other_evidence(
+    battery: Battery, rest_voltage_v: float | None, temp_c: float | None, on: date
+) -> tuple[Evidence, ...]:
+    found = []
+    if rest_voltage_v is not None:
+        found.append(rest_voltage_evidence(battery, rest_voltage_v, temp_c))
+    known = last_known_evidence(battery, on)
+    return (*found, known) if known is not None else tuple(found)
+
+
+def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None:
+    seen = readings.battery_temp_c
+    if seen is not None and np.isfinite(seen).any():
+        return float(np.nanmax(seen[np.isfinite(seen)][-3:]))
+    return ambient_c
+
+
+def _usable_temp(temp_c: float | None) -> float | None:
+    return None if temp_c is None else float(np.clip(temp_c, -40.0, 60.0))
+
+
+def _check_inputs(
+    battery: Battery,
+    rest_voltage_v: float | None,
+    load_a: float | None,
+    load_sd_a: float,
+    ambient_c: float | None,
+) -> None:
+    rest = data_for(battery.chemistry).rest
+    if rest_voltage_v is not None:
+        low, high = 0.7 * rest.volts[0] * battery.cells, 1.25 * rest.volts[-1] * battery.cells
+        if not low <= rest_voltage_v <= high:
+            raise InputError(
+                f"rest voltage {rest_voltage_v:g} V cannot be that of {battery.cells} "
+                f"{data_for(battery.chemistry).label} cells: expect {low:.0f} to {high:.0f} V"
+            )
+    if load_a is not None and not 0.0 <= load_a <= 1000.0:
+        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to 1000 A")
+    if not 0.0 < load_sd_a <= 100.0:
+        raise InputError(
+            f"error of the bus load {load_sd_a:g} A is out of range: give 0.01 to 100 A"
+        )
+    if ambient_c is not None and not -60.0 <= ambient_c <= 80.0:
+        raise InputError(f"temperature {ambient_c:g} degC is out of range: give -60 to 80 degC")
+
+
+def _interval(spread: Spread) -> Interval:
+    return Interval(mean=spread.mean, low=spread.low, high=spread.high, level=spread.level)

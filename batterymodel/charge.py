@@ -1,0 +1,214 @@
+"""State of charge at connection and now, from independent evidence on one grid.
+
+Every piece of evidence is a likelihood over the state of charge at connection, on the grid
+`SOC_GRID`. Their product, with a flat prior, is the combination.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from scipy.special import ndtri
+
+from batterymodel.chemistry import NEARLY_FULL_SOC, data_for
+from batterymodel.posterior import ChargePosterior
+from batterymodel.records import Battery
+from batterymodel.taper import present_capacity_ah
+from batterymodel.temperature import rest_voltage_v
+
+SOC_GRID = np.linspace(0.0, 1.0, 401)
+"""States of charge at which evidence is held [0..1]."""
+
+LEVEL = 0.90
+"""Probability inside every interval the tool shows."""
+
+REST_VOLTAGE_METER_SD_V = 0.05
+"""Error of a rest voltage read at the battery [V] (common practice, no source)."""
+
+MISLEADING = 0.05
+"""Share of cases in which a piece of evidence is taken to say nothing (own choice): rest voltage
+with surface charge, a record that missed a flight."""
+
+LOSS_PER_DAY = 0.01
+"""State of charge a parked battery may lose per day, standard deviation (common practice)."""
+
+_FACTOR_NODES = 15
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One piece of evidence: a likelihood over `SOC_GRID`, its highest value 1."""
+
+    name: str
+    likelihood: np.ndarray
+    remark: str | None = None
+
+    @property
+    def density(self) -> np.ndarray:
+        """As a probability density over the state of charge, alone."""
+        return self.likelihood / np.trapezoid(self.likelihood, SOC_GRID)
+
+    @property
+    def mean(self) -> float:
+        """Mean state of charge of this evidence alone [0..1]."""
+        return float(np.trapezoid(self.density * SOC_GRID, SOC_GRID))
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of this evidence alone [0..1]."""
+        away = (SOC_GRID - self.mean) ** 2
+        return float(np.sqrt(np.trapezoid(self.density * away, SOC_GRID)))
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A quantity with its mean and the central interval at `level`."""
+
+    mean: float
+    low: float
+    high: float
+    level: float = LEVEL
+
+
+@dataclass(frozen=True)
+class ChargeState:
+    """What is known of the battery's charge after the last reading.
+
+    Quantities of the same battery under the same weights: each row of ``weight``, shape
+    ``(p, f)``, is one shape and charge to return, each column one charge factor.
+    """
+
+    evidence: tuple[Evidence, ...]
+    combined: Evidence
+    soc_at_connection: Spread
+    soc_now: Spread
+    charge_to_return_ah: Spread
+    minutes_to_top_off: Spread
+    soc_at_connection_values: np.ndarray
+    weight: np.ndarray
+    next_reading_s: float
+
+    def probability_below(self, soc: float) -> float:
+        """Probability that the state of charge at connection was below a value [0..1]."""
+        return float(self.weight[self.soc_at_connection_values < soc].sum())
+
+
+def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float | None) -> Evidence:
+    """Likelihood of a rest voltage [V] read at a battery temperature [degC] (25 if unknown).
+
+    Normal around the chemistry's curve, with the spread between batteries and the meter's error
+    added in quadrature, and a share `MISLEADING` that says nothing.
+    """
+    data = data_for(battery.chemistry)
+    expected = rest_voltage_v(battery, SOC_GRID, 25.0 if temp_c is None else temp_c)
+    sd = np.hypot(battery.cells * data.rest.sd_v, REST_VOLTAGE_METER_SD_V)
+    likelihood = np.exp(-0.5 * ((expected - rest_voltage) / sd) ** 2)
+    return _evidence("rest voltage", MISLEADING + likelihood, data.rest_voltage_remark)
+
+
+def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
+    """Likelihood from the record's last known state; a parked battery can only have lost."""
+    known = battery.last_known
+    if known is None:
+        return None
+    days = max((on - known.on).days, 0)
+    below = np.hypot(known.sd, LOSS_PER_DAY * days)
+    sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
+    likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)
+    return _evidence("last known state", MISLEADING + likelihood, f"{days} days old")
+
+
+def taper_evidence(posterior: ChargePosterior, battery: Battery) -> Evidence:
+    """Likelihood of the taper over the state of charge: charge to return through the factor."""
+    factors = charge_factors(battery)
+    wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
+    total = np.interp(wanted, posterior.charge_ah, posterior.of_charge)
+    return _evidence("taper", total.mean(axis=1))
+
+
+def charge_factors(battery: Battery) -> np.ndarray:
+    """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``.
+
+    Log-normal: efficiency of the charge taken above the floor over the capacity to count on.
+    """
+    taper = data_for(battery.chemistry).taper
+    capacity, capacity_sd = present_capacity_ah(battery)
+    spread = np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity)
+    z = ndtri((np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES)
+    return taper.efficiency / capacity * np.exp(spread * z)
+
+
+def charge_state(
+    posterior: ChargePosterior, battery: Battery, others: tuple[Evidence, ...], sigma_a: float
+) -> ChargeState:
+    """Combine the taper with other evidence into the state of charge and what follows from it.
+
+    Parameters
+    ----------
+    posterior : ChargePosterior
+    battery : Battery
+    others : tuple of Evidence
+        Everything but the taper.
+    sigma_a : float
+        Error of one reading [A], to judge when another reading will tell more.
+    """
+    evidence = (taper_evidence(posterior, battery), *others)
+    other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
+    node, at = np.nonzero(
+        posterior.likelihood * posterior.charge_ah
+        > 1e-7 * posterior.charge_ah.max() * posterior.likelihood.max()
+    )
+    factors, charge = charge_factors(battery), posterior.charge_ah[at]
+    soc = 1.0 - charge[:, None] * factors[None, :]
+    prior = np.interp(soc, SOC_GRID, other, left=0.0)
+    weight = (posterior.likelihood[node, at] * charge)[:, None] * prior
+    weight = weight / weight.sum()
+    left = posterior.charge_at_ah(posterior.window_end_s)[node, at]
+    soc_now = 1.0 - left[:, None] * factors[None, :]
+    done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
+    minutes = posterior.minutes_until_ah(done_ah)[node, at]
+    by_row = weight.sum(axis=1)
+    return ChargeState(
+        evidence=evidence,
+        combined=_evidence("combined", np.prod([e.likelihood for e in evidence], axis=0)),
+        soc_at_connection=spread_of(soc, weight),
+        soc_now=spread_of(np.clip(soc_now, 0.0, 1.0), weight),
+        charge_to_return_ah=spread_of(left, by_row),
+        minutes_to_top_off=spread_of(minutes, by_row),
+        soc_at_connection_values=soc,
+        weight=weight,
+        next_reading_s=_next_reading_s(posterior, node, at, by_row, sigma_a),
+    )
+
+
+def spread_of(values: np.ndarray, weight: np.ndarray) -> Spread:
+    """Weighted mean and central interval of any array with weights of its shape that sum to 1."""
+    flat, w = values.ravel(), weight.ravel()
+    order = np.argsort(flat)
+    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
+    tail = (1.0 - LEVEL) / 2.0
+    low, high = np.interp([tail, 1.0 - tail], cumulative, flat[order])
+    return Spread(float(flat @ w), float(low), float(high))
+
+
+def _next_reading_s(
+    posterior: ChargePosterior, node: np.ndarray, at: np.ndarray, weight: np.ndarray, sigma_a: float
+) -> float:
+    """Seconds from the last reading until the shapes still believed differ by three errors."""
+    end = posterior.window_end_s
+    waits = np.array([60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0])
+    if posterior.limited_throughout:
+        return 300.0
+    start = posterior.current_at_a(end)[node, at]
+    for wait in waits:
+        fall = start - posterior.current_at_a(end + wait)[node, at]
+        mean = fall @ weight
+        if np.sqrt(((fall - mean) ** 2) @ weight) > 3.0 * sigma_a:
+            return float(wait)
+    return float(waits[-1])
+
+
+def _evidence(name: str, likelihood: np.ndarray, remark: str | None = None) -> Evidence:
+    return Evidence(name, likelihood / likelihood.max(), remark)

@@ -1,0 +1,219 @@
+"""What the taper says of the charge to return, with its full uncertainty.
+
+The fit of `batterymodel.taper` is one point. Here the two shape parameters (charge time, fast
+share) run over a grid around it; at each node the problem is linear in everything else, so the
+likelihood of the hold amplitude follows in closed form (separable least squares, Gaussian
+nuisance parameters integrated out).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from batterymodel.tapershape import (
+    Shape,
+    at_limit,
+    branches_charge_s,
+    branches_current,
+    hold_gradient,
+)
+from batterymodel.taper import SHARE_BOUNDS, STEP_SD_A, TaperFit
+
+TIME_NODES = 41
+SHARE_NODES = 9
+CHARGE_POINTS = 400
+LEAST_CHARGE_FRACTION = 2e-4
+MOST_CHARGE_FRACTION = 1.6
+REACH_SD = 4.0
+
+
+@dataclass(frozen=True)
+class ChargePosterior:
+    """Likelihood of the charge to return at connection, on a grid, node by node.
+
+    Attributes
+    ----------
+    charge_ah : ndarray, shape (q,)
+        Charge to return at connection [Ah], evenly spaced in its logarithm.
+    likelihood : ndarray, shape (k, q)
+        Of the readings, times the prior of node's shape; only ratios mean anything.
+    shape : Shape
+        Shape of each node, fields of shape ``(k, 1)``.
+    limit_time_s, window_end_s : float
+        End of the opening phase at the supply's limit, and of the readings [s].
+    limited_throughout : bool
+    limit_charge_ah : float
+        Charge delivered to the battery while the supply was at its limit [Ah].
+    """
+
+    charge_ah: np.ndarray
+    likelihood: np.ndarray
+    shape: Shape
+    limit_time_s: float
+    window_end_s: float
+    limited_throughout: bool
+    limit_charge_ah: float
+
+    @property
+    def of_charge(self) -> np.ndarray:
+        """Likelihood of each charge to return, all shapes together, its highest value 1."""
+        total = self.likelihood.sum(axis=0)
+        return total / total.max()
+
+    def charge_at_ah(self, time_s: float) -> np.ndarray:
+        """Charge still to return at a time since connection [Ah], shape ``(k, q)``."""
+        if self.limited_throughout:
+            taken = self.limit_charge_ah * time_s / self.limit_time_s
+            left = np.maximum(self.charge_ah - taken, 0.02 * self.charge_ah)
+            return np.broadcast_to(left, self.likelihood.shape)
+        return self.charge_ah[None, :] * self._fraction_left(time_s)
+
+    def current_at_a(self, time_s: float) -> np.ndarray:
+        """Battery current above the floor at a time in the hold phase [A], shape ``(k, q)``."""
+        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
+        hold = self.charge_ah[None, :] * 3600.0 / (self.shape.charge_time_s * growth)
+        return hold * branches_current(time_s - self.limit_time_s, self.shape, fast, slow)
+
+    def minutes_until_ah(self, left_ah: float) -> np.ndarray:
+        """Minutes after the last reading until so much is left to return, shape ``(k, q)``.
+
+        Zero where less is left already. The slow branch alone is followed, corrected once for
+        what the fast branch still holds then.
+        """
+        now = self.charge_at_ah(self.window_end_s)
+        tau = self.shape.time_constant_s
+        if self.limited_throughout:
+            hold_s = tau * np.log(np.maximum(now / left_ah, 1.0))
+            return hold_s / 60.0
+        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
+        scale = self.charge_ah[None, :] / (self.shape.charge_time_s * growth)
+        slow_left = scale * (1.0 - self.shape.fast_share) * slow * tau
+        since_hold = tau * np.log(np.maximum(slow_left / left_ah, 1e-12))
+        fast_left = scale * self.shape.fast_share * fast * self.shape.fast_time_constant_s
+        still_fast = fast_left * np.exp(
+            -np.maximum(since_hold, 0.0) / self.shape.fast_time_constant_s
+        )
+        since_hold = tau * np.log(
+            np.maximum(slow_left / np.maximum(left_ah - still_fast, left_ah / 2), 1e-12)
+        )
+        after = self.limit_time_s + since_hold - self.window_end_s
+        return np.where(now <= left_ah, 0.0, np.maximum(after, 0.0)) / 60.0
+
+    def _fraction_left(self, time_s: float) -> np.ndarray:
+        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
+        left = branches_charge_s(time_s - self.limit_time_s, self.shape, fast, slow)
+        return left / (growth * self.shape.charge_time_s)
+
+
+def charge_posterior(fit: TaperFit) -> ChargePosterior:
+    """Likelihood of the charge to return at connection, from a taper fit; see the class."""
+    log_time, share = _nodes(fit)
+    shape = Shape(np.exp(log_time)[:, None], share[:, None], fit.prior.fast_ratio)
+    capacity = fit.prior.capacity_ah
+    charge = capacity * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
+    growth = at_limit(fit.data.limit_time_s, shape)[2]
+    hold_a = charge[None, :] * 3600.0 / (shape.charge_time_s * growth)
+    if fit.signal.limited_throughout:
+        log_likelihood = _limit_not_ended(hold_a, fit)
+        depth_current = np.full_like(hold_a, fit["hold_amplitude_a"])
+    else:
+        log_likelihood = _hold_likelihood(hold_a, shape, growth, fit)
+        depth_current = hold_a
+    log_likelihood = log_likelihood + _shape_prior(depth_current, shape, fit)
+    return ChargePosterior(
+        charge_ah=charge,
+        likelihood=np.exp(log_likelihood - log_likelihood.max()),
+        shape=shape,
+        limit_time_s=fit.data.limit_time_s,
+        window_end_s=float(fit.signal.time_s[-1]),
+        limited_throughout=fit.signal.limited_throughout,
+        limit_charge_ah=fit["hold_amplitude_a"] * fit.data.limit_time_s / 3600.0,
+    )
+
+
+def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
+    """Grid of log charge time and fast share along the ridge of the fit's covariance."""
+    names = fit.names.index("log_charge_time"), fit.names.index("fast_share")
+    cov = fit.covariance[np.ix_(names, names)]
+    time_sd = float(np.sqrt(cov[0, 0]))
+    share_given_time = float(np.sqrt(max(cov[1, 1] - cov[0, 1] ** 2 / cov[0, 0], 1e-8)))
+    a = np.linspace(-REACH_SD, REACH_SD, TIME_NODES)
+    b = np.linspace(-3.0, 3.0, SHARE_NODES)
+    log_time = fit["log_charge_time"] + time_sd * a[:, None] + 0.0 * b
+    share = fit["fast_share"] + cov[0, 1] / time_sd * a[:, None] + share_given_time * b[None, :]
+    return log_time.ravel(), np.clip(share, *SHARE_BOUNDS).ravel()
+
+
+def _hold_likelihood(
+    hold_a: np.ndarray, shape: Shape, growth: np.ndarray, fit: TaperFit
+) -> np.ndarray:
+    """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
+    data = fit.data
+    current, _, _ = hold_gradient(data.since_hold_s[None, :], data.limit_time_s, shape)
+    n, m = data.time_s.size, data.steps.shape[1]
+    others = np.column_stack([np.ones((n, 2)), data.steps, data.deviations])
+    weight, target = fit.weights / data.sigma_a**2, data.current_a
+    if data.limit_row is not None:
+        level, sd = data.limit_row
+        current = np.column_stack([current, np.ones(current.shape[0])])
+        others = np.vstack([others, np.eye(1, others.shape[1]) + np.eye(1, others.shape[1], 1)])
+        weight, target = np.append(weight, 1.0 / sd**2), np.append(target, level)
+    precision = np.concatenate(
+        [
+            [fit.prior.floor_sd_a**-2, data.load_a[1] ** -2],
+            np.full(m, STEP_SD_A**-2),
+            np.ones(data.deviations.shape[1]),
+        ]
+    )
+    centre = np.zeros(precision.size)
+    centre[:2] = fit.prior.floor_a, data.load_a[0]
+    mean, variance, gain = _amplitude_given_shape(
+        current, others, weight, target - others @ centre, precision
+    )
+    knee = mean * fit.signal.limit_end_sd_s / (shape.charge_time_s * growth)[:, 0]
+    spread = (variance + knee**2)[:, None]
+    return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
+
+
+def _amplitude_given_shape(
+    current: np.ndarray,
+    others: np.ndarray,
+    weight: np.ndarray,
+    target: np.ndarray,
+    precision: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mean and variance of the amplitude per node, and the chi-square it saves there."""
+    weighted = others * weight[:, None]
+    inner = np.linalg.cholesky(weighted.T @ others + np.diag(precision))
+    project = np.linalg.solve(inner, weighted.T)
+    crossed = current @ project.T
+    explained = project @ target
+    information = (current**2) @ weight - (crossed**2).sum(axis=1)
+    information = np.maximum(information, 1e-12)
+    mean = ((current * weight) @ target - crossed @ explained) / information
+    return mean, 1.0 / information, mean**2 * information
+
+
+def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
+    """Log probability that a battery which would now take ``hold_a`` keeps the supply limited."""
+    level, sd = fit.data.limit_row or (fit["hold_amplitude_a"], 1.0)
+    spread = float(np.hypot(sd, fit.data.load_a[1]))
+    return log_ndtr((hold_a - fit["hold_amplitude_a"]) / spread)
+
+
+def _shape_prior(hold_a: np.ndarray, shape: Shape, fit: TaperFit) -> np.ndarray:
+    """Log prior of each node's shape at the depth each amplitude means, shape ``(k, q)``."""
+    prior = fit.prior
+    log_time = np.log(shape.charge_time_s)
+    depth = np.clip(hold_a * shape.charge_time_s / 3600.0 / prior.capacity_ah, 0.0, 1.0)
+    mean = prior.log_charge_time_s - prior.depth_shift * depth**2
+    sd = np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * depth**2)
+    share = prior.fast_share + prior.fast_share_shift * depth**2
+    return (
+        -0.5 * ((log_time - mean) / sd) ** 2
+        - np.log(sd)
+        - 0.5 * ((shape.fast_share - share) / prior.fast_share_sd) ** 2
+    )

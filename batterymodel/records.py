@@ -1,0 +1,288 @@
+"""What the tool is told: battery, limits card, supply and readings, checked on entry.
+
+All records are immutable pydantic models. Units stand in the field names: ``_a`` ampere,
+``_ah`` ampere-hour, ``_v`` volt, ``_c`` degree Celsius, ``_s`` second, ``_h`` hour. Voltages are
+of the whole battery unless the name says per cell.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from batterymodel.errors import InputError
+
+
+class Chemistry(StrEnum):
+    """Battery chemistries the tool has data for."""
+
+    VENTED_LEAD_ACID = "vented_lead_acid"
+    VRLA = "vrla"
+    NICD = "nicd"
+    LFP = "lfp"
+
+
+class Record(BaseModel):
+    """Base of all records: immutable, and an unknown key is an error, never ignored."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+Volts = Annotated[float, Field(gt=0.0, le=100.0)]
+Celsius = Annotated[float, Field(ge=-60.0, le=120.0)]
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class Limits(Record):
+    """The limits card: numbers from the maker's instructions; a blank falls back to generic."""
+
+    document: str | None = None
+    max_charge_current_a: Annotated[float, Field(gt=0.0, le=2000.0)] | None = None
+    charge_voltage_min_v: Volts | None = None
+    charge_voltage_max_v: Volts | None = None
+    charge_temp_min_c: Celsius | None = None
+    charge_temp_max_c: Celsius | None = None
+    min_top_off_soc: Fraction | None = None
+    min_capacity_fraction: Fraction | None = None
+    end_voltage_v: Volts | None = None
+    capacity_check_interval_days: Annotated[int, Field(ge=1, le=3660)] | None = None
+
+    @model_validator(mode="after")
+    def _windows_are_ordered(self) -> Limits:
+        for low, high in (
+            ("charge_voltage_min_v", "charge_voltage_max_v"),
+            ("charge_temp_min_c", "charge_temp_max_c"),
+        ):
+            least, most = getattr(self, low), getattr(self, high)
+            if least is not None and most is not None and least >= most:
+                raise ValueError(f"{low} ({least:g}) must be below {high} ({most:g})")
+        return self
+
+
+class History(Record):
+    """What this battery's own completed tapers taught, written by the tool.
+
+    ``charge_time_h`` is the charge to return divided by the battery current at the moment of
+    connection (extrapolated by the fit, not capped by the supply).
+    """
+
+    charge_time_h: Annotated[float, Field(gt=0.005, le=20.0)]
+    charge_time_rel_sd: Annotated[float, Field(gt=0.0, le=1.0)] = 0.12
+
+
+class CapacityCheck(Record):
+    """The result of the last capacity check, corrected to the reference temperature."""
+
+    on: date
+    capacity_ah: Annotated[float, Field(gt=0.0, le=1000.0)]
+    capacity_sd_ah: Annotated[float, Field(gt=0.0)] | None = None
+
+
+class LastKnown(Record):
+    """The state of charge the record last knew, with the day it was known."""
+
+    on: date
+    state_of_charge: Fraction
+    sd: Annotated[float, Field(gt=0.0, le=0.5)] = 0.05
+
+
+class Battery(Record):
+    """One battery: what its plate says, its limits card and what its record knows."""
+
+    tail: Annotated[str, Field(min_length=1, max_length=60)]
+    chemistry: Chemistry
+    cells: Annotated[int, Field(ge=1, le=40)]
+    rated_capacity_ah: Annotated[float, Field(ge=0.5, le=500.0)]
+    limits: Limits = Limits()
+    history: History | None = None
+    capacity_check: CapacityCheck | None = None
+    last_known: LastKnown | None = None
+
+
+class Supply(Record):
+    """One ground supply and the wall circuit it hangs on."""
+
+    rated_current_a: Annotated[float, Field(gt=0.0, le=1000.0)]
+    set_voltage_v: Annotated[float, Field(ge=5.0, le=60.0)] = 28.0
+    voltage_tolerance_v: Annotated[float, Field(ge=0.0, le=5.0)] = 0.5
+    input_voltage_v: Annotated[float, Field(ge=80.0, le=500.0)] | None = None
+    input_current_full_load_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
+    circuit_breaker_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
+
+
+class Event(Record):
+    """A switch action during the connection: the bus load steps there."""
+
+    elapsed_s: float
+    text: str
+
+
+class Readings(BaseModel):
+    """The timed meter values of one connection, cleaned, in order of time.
+
+    Every array has one value per reading, shape ``(n,)``; an optional meter that was not there
+    is ``None``, a value it did not give is NaN. ``notes`` says what cleaning did.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    elapsed_s: np.ndarray
+    supply_current_a: np.ndarray
+    supply_voltage_v: np.ndarray | None = None
+    battery_current_a: np.ndarray | None = None
+    battery_temp_c: np.ndarray | None = None
+    load_a: np.ndarray | None = None
+    events: tuple[Event, ...] = ()
+    started_at: datetime | None = None
+    source: str = "readings"
+    notes: tuple[str, ...] = ()
+
+    @field_validator(
+        "elapsed_s",
+        "supply_current_a",
+        "supply_voltage_v",
+        "battery_current_a",
+        "battery_temp_c",
+        "load_a",
+        mode="before",
+    )
+    @classmethod
+    def _as_vector(cls, value: Any) -> Any:
+        if value is None:
+            return None
+        vector = np.array(value, dtype=float)
+        if vector.ndim != 1:
+            raise ValueError(f"must be one value per reading, not an array of shape {vector.shape}")
+        vector.setflags(write=False)
+        return vector
+
+    @model_validator(mode="after")
+    def _is_one_timed_series(self) -> Readings:
+        n = self.elapsed_s.size
+        for name in ("supply_current_a", *OPTIONAL_COLUMNS):
+            column = getattr(self, name)
+            if column is not None and column.size != n:
+                raise ValueError(f"{name} has {column.size} values for {n} times")
+        if not (np.isfinite(self.elapsed_s).all() and np.isfinite(self.supply_current_a).all()):
+            raise ValueError("elapsed_s and supply_current_a must be finite numbers")
+        if (np.diff(self.elapsed_s) <= 0).any():
+            raise ValueError("elapsed_s must rise from each reading to the next")
+        return self
+
+    def __len__(self) -> int:
+        return int(self.elapsed_s.size)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Readings):
+            return NotImplemented
+        columns = ("elapsed_s", "supply_current_a", *OPTIONAL_COLUMNS)
+        return all(_same(getattr(self, c), getattr(other, c)) for c in columns) and (
+            self.events == other.events and self.started_at == other.started_at
+        )
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+OPTIONAL_COLUMNS = ("supply_voltage_v", "battery_current_a", "battery_temp_c", "load_a")
+
+
+def _same(a: np.ndarray | None, b: np.ndarray | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    return np.array_equal(a, b, equal_nan=True)
+
+
+RecordT = TypeVar("RecordT", bound=Record)
+
+
+def read_battery(path: str | Path) -> Battery:
+    """Battery from a TOML file; raises `InputError` with file, key and what would be right."""
+    return _read_toml(path, Battery)
+
+
+def read_supply(path: str | Path) -> Supply:
+    """Supply from a TOML file; raises `InputError` with file, key and what would be right."""
+    return _read_toml(path, Supply)
+
+
+def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> RecordT:
+    """Record of the given kind from a plain dict; raises `InputError` naming `where` and key."""
+    try:
+        return kind.model_validate(data)
+    except ValidationError as error:
+        raise InputError(_sentence(error, kind, where)) from None
+
+
+def record_toml(record: Record) -> str:
+    """The record as TOML text that reads back to an equal record.
+
+    >>> print(record_toml(Supply(rated_current_a=60.0)))
+    rated_current_a = 60.0
+    set_voltage_v = 28.0
+    voltage_tolerance_v = 0.5
+    <BLANKLINE>
+    """
+    data = record.model_dump(exclude_none=True)
+    lines = [f"{k} = {_toml_value(v)}" for k, v in data.items() if not isinstance(v, dict)]
+    for table, values in data.items():
+        if isinstance(values, dict) and values:
+            lines += ["", f"[{table}]"] + [f"{k} = {_toml_value(v)}" for k, v in values.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return (
+            '"'
+            + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in escaped)
+            + '"'
+        )
+    if isinstance(value, date):
+        return value.isoformat()
+    return repr(value)
+
+
+def _read_toml(path: str | Path, kind: type[RecordT]) -> RecordT:
+    path = Path(path)
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file; give the path of a TOML file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path}: cannot be read as a text file ({error.__class__.__name__})"
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path}: not valid TOML: {error}") from None
+    return record_from(data, kind, str(path))
+
+
+def _sentence(error: ValidationError, kind: type[Record], where: str) -> str:
+    first = error.errors()[0]
+    key = ".".join(str(part) for part in first["loc"])
+    problem = first["type"]
+    if problem == "extra_forbidden":
+        table = kind if len(first["loc"]) == 1 else _table_model(kind, str(first["loc"][0]))
+        return f"{where}: unknown key '{key}'; known keys are {', '.join(table.model_fields)}"
+    if problem == "missing":
+        return f"{where}: key '{key}' is missing; it is required"
+    message = first["msg"].removeprefix("Value error, ")
+    given = f" (given: {first['input']!r})" if not isinstance(first["input"], dict) else ""
+    return f"{where}: {key + ': ' if key else ''}{message[0].lower()}{message[1:]}{given}"
+
+
+def _table_model(kind: type[Record], table: str) -> type[Record]:
+    models = {
+        "limits": Limits,
+        "history": History,
+        "capacity_check": CapacityCheck,
+        "last_known": LastKnown,
+    }
+    return models.get(table, kind)

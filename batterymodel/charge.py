@@ -34,6 +34,10 @@ with surface charge, a record that missed a flight."""
 LOSS_PER_DAY = 0.01
 """State of charge a parked battery may lose per day, standard deviation (common practice)."""
 
+BEYOND_EMPTY = 1e-6
+"""Share of the taper's likelihood below which no charge the battery can hold explains it."""
+
+NEGLIGIBLE = 1e-7
 _FACTOR_NODES = 15
 
 
@@ -55,11 +59,9 @@ class Evidence:
         """Mean state of charge of this evidence alone [0..1]."""
         return float(np.trapezoid(self.density * SOC_GRID, SOC_GRID))
 
-    @property
-    def sd(self) -> float:
-        """Standard deviation of this evidence alone [0..1]."""
-        away = (SOC_GRID - self.mean) ** 2
-        return float(np.sqrt(np.trapezoid(self.density * away, SOC_GRID)))
+    def support_from(self, other: Evidence) -> float:
+        """Mean likelihood of this evidence (peak 1) over the other's density: 1 is agreement."""
+        return float(np.trapezoid(other.density * self.likelihood, SOC_GRID))
 
 
 @dataclass(frozen=True)
@@ -99,13 +101,16 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     """Likelihood of a rest voltage [V] read at a battery temperature [degC] (25 if unknown).
 
     Normal around the chemistry's curve, with the spread between batteries and the meter's error
-    added in quadrature, and a share `MISLEADING` that says nothing.
+    added in quadrature, and a share `MISLEADING` that says nothing. A voltage above that of a full
+    battery is surface charge and counts as full.
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, 25.0 if temp_c is None else temp_c)
     sd = np.hypot(battery.cells * data.rest.sd_v, REST_VOLTAGE_METER_SD_V)
-    likelihood = np.exp(-0.5 * ((expected - rest_voltage) / sd) ** 2)
-    return _evidence("rest voltage", MISLEADING + likelihood, data.rest_voltage_remark)
+    read = min(rest_voltage, float(expected[-1]))
+    likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
+    floor = _misleading_level(sd, float(np.ptp(expected)))
+    return _evidence("rest voltage", floor + likelihood, data.rest_voltage_remark)
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
@@ -117,15 +122,18 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     below = np.hypot(known.sd, LOSS_PER_DAY * days)
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)
-    return _evidence("last known state", MISLEADING + likelihood, f"{days} days old")
+    floor = _misleading_level(float(known.sd), 1.0)
+    return _evidence("last known state", floor + likelihood, f"{days} days old")
 
 
 def taper_evidence(posterior: ChargePosterior, battery: Battery) -> Evidence:
     """Likelihood of the taper over the state of charge: charge to return through the factor."""
     factors = charge_factors(battery)
     wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
-    total = np.interp(wanted, posterior.charge_ah, posterior.of_charge)
-    return _evidence("taper", total.mean(axis=1))
+    total = np.interp(wanted, posterior.charge_ah, posterior.of_charge).mean(axis=1)
+    if total.max() < BEYOND_EMPTY:
+        total[0] = 1.0
+    return _evidence("taper", total)
 
 
 def charge_factors(battery: Battery) -> np.ndarray:
@@ -156,15 +164,10 @@ def charge_state(
     """
     evidence = (taper_evidence(posterior, battery), *others)
     other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
-    node, at = np.nonzero(
-        posterior.likelihood * posterior.charge_ah
-        > 1e-7 * posterior.charge_ah.max() * posterior.likelihood.max()
-    )
+    share = posterior.likelihood * posterior.charge_ah
+    node, at = np.nonzero(share > NEGLIGIBLE * share.max())
     factors, charge = charge_factors(battery), posterior.charge_ah[at]
-    soc = 1.0 - charge[:, None] * factors[None, :]
-    prior = np.interp(soc, SOC_GRID, other, left=0.0)
-    weight = (posterior.likelihood[node, at] * charge)[:, None] * prior
-    weight = weight / weight.sum()
+    soc, weight = _weighted_soc(charge, posterior.likelihood[node, at] * charge, factors, other)
     left = posterior.charge_at_ah(posterior.window_end_s)[node, at]
     soc_now = 1.0 - left[:, None] * factors[None, :]
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
@@ -181,6 +184,21 @@ def charge_state(
         weight=weight,
         next_reading_s=_next_reading_s(posterior, node, at, by_row, sigma_a),
     )
+
+
+def _weighted_soc(
+    charge_ah: np.ndarray, weight: np.ndarray, factors: np.ndarray, other: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """State of charge of each charge and factor, shape ``(p, f)``, and weights that sum to 1.
+
+    Where only more charge than the battery holds explains the readings, it counts as empty.
+    """
+    soc = 1.0 - charge_ah[:, None] * factors[None, :]
+    share = weight[:, None] * np.interp(soc, SOC_GRID, other, left=0.0)
+    if share.sum() < BEYOND_EMPTY * weight.sum():
+        soc = np.maximum(soc, 0.0)
+        share = weight[:, None] * np.interp(soc, SOC_GRID, other)
+    return soc, share / share.sum()
 
 
 def spread_of(values: np.ndarray, weight: np.ndarray) -> Spread:
@@ -208,6 +226,12 @@ def _next_reading_s(
         if np.sqrt(((fall - mean) ** 2) @ weight) > 3.0 * sigma_a:
             return float(wait)
     return float(waits[-1])
+
+
+def _misleading_level(sd: float, span: float) -> float:
+    """Level of a flat share `MISLEADING` beside a normal density of unit peak."""
+    share = MISLEADING / (1.0 - MISLEADING)
+    return float(share * sd * np.sqrt(2.0 * np.pi) / span)
 
 
 def _evidence(name: str, likelihood: np.ndarray, remark: str | None = None) -> Evidence:

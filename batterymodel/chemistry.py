@@ -327,7 +327,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             soc=(0.0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0),
             volts=(2.80, 3.10, 3.20, 3.25, 3.285, 3.295, 3.325, 3.335, 3.40),
             temp_coefficient_v_per_c=0.0001,
-            sd_v=0.02,
+            sd_v=0.03,
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(

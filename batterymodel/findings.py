@@ -39,11 +39,14 @@ WELL_ABOVE_V = 0.3
 NEGLIGIBLE_V = 0.05
 """Distance from the window that a panel meter cannot show (own choice)."""
 
+LEAST_SCATTER_A = 0.5
+"""Scatter that small bus loads make on any aircraft (common practice, no source)."""
+
 SLOWEST_SD = 1.64
-APART_SD = 2.5
+LEAST_SUPPORT = 0.1
 LEAST_APART = 0.12
-"""Two pieces of evidence disagree when their means are this many standard deviations, and this
-much state of charge, apart (own choice)."""
+"""Two pieces of evidence disagree when neither gives the other more than this share of its peak
+likelihood (about two standard deviations) and their means are this far apart (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -347,11 +350,10 @@ def short_window(case: Case) -> Finding | None:
 
 
 def taper_shape(case: Case) -> Finding | None:
-    """Residual scatter against what meter and shape allow."""
+    """Residual scatter against what the meter's steps and the shape's spread allow."""
     fit = case.fit
-    allowed = 4.0 * float(
-        np.hypot(fit.signal.sigma_a, 2.0 * fit.prior.shape_rel_sd * fit.amplitude_a)
-    )
+    shape = 8.0 * fit.prior.shape_rel_sd * fit.amplitude_a
+    allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
     if fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
         return None
     text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
@@ -431,9 +433,9 @@ def _held_voltage_v(case: Case) -> float | None:
 
 def _evidence_contradiction(case: Case) -> Finding | None:
     for first, second in combinations(case.state.evidence, 2):
+        support = max(first.support_from(second), second.support_from(first))
         apart = abs(first.mean - second.mean)
-        allowed = max(APART_SD * float(np.hypot(first.sd, second.sd)), LEAST_APART)
-        if apart > allowed:
+        if support < LEAST_SUPPORT and apart > LEAST_APART:
             text = say(
                 "contradiction.evidence",
                 first=first.name,
@@ -441,7 +443,7 @@ def _evidence_contradiction(case: Case) -> Finding | None:
                 first_soc=100 * first.mean,
                 second_soc=100 * second.mean,
             )
-            limit = Limit(allowed, "fraction", OWN_RULE, generic=True)
+            limit = Limit(LEAST_APART, "fraction", OWN_RULE, generic=True)
             return _against("contradiction", Severity.WATCH, text, apart, limit)
     return None
 

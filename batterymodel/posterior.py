@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import log_ndtr
 
+from batterymodel.taper import SHARE_BOUNDS, STEP_SD_A, TaperFit
 from batterymodel.tapershape import (
     Shape,
     at_limit,
@@ -20,7 +21,6 @@ from batterymodel.tapershape import (
     branches_current,
     hold_gradient,
 )
-from batterymodel.taper import SHARE_BOUNDS, STEP_SD_A, TaperFit
 
 TIME_NODES = 41
 SHARE_NODES = 9
@@ -199,8 +199,8 @@ def _amplitude_given_shape(
 
 def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
     """Log probability that a battery which would now take ``hold_a`` keeps the supply limited."""
-    level, sd = fit.data.limit_row or (fit["hold_amplitude_a"], 1.0)
-    spread = float(np.hypot(sd, fit.data.load_a[1]))
+    level_sd = fit.data.limit_row[1] if fit.data.limit_row else 1.0
+    spread = float(np.hypot(level_sd, fit.data.load_a[1]))
     return log_ndtr((hold_a - fit["hold_amplitude_a"]) / spread)
 
 

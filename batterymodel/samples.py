@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from batterymodel.readings import readings_csv
 from batterymodel.records import (
     Battery,
     CapacityCheck,
@@ -27,7 +28,6 @@ from batterymodel.records import (
     read_supply,
     record_toml,
 )
-from batterymodel.readings import readings_csv
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 
 SEED = 20260301
@@ -262,7 +262,7 @@ def _cases() -> tuple[_Case, ...]:
         case(
             "worn-battery",
             "DEMO-6: five years in service",
-            "Full by its current, but the last capacity check gave little more than three quarters.",
+            "Full by its current, but the last capacity check gave little over three quarters.",
             "service",
             _battery(
                 "DEMO-6",

@@ -17,6 +17,9 @@ UNKNOWN_SHARE_OF_LEAST = 0.5
 LIMIT_BAND = 0.06
 """A supply holds its rated limit within this relative band (common practice, no source)."""
 
+KNEE_LINE_S = 30.0
+LEAST_HOLD_READINGS = 3
+
 METER_STEPS_A = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 
 
@@ -216,8 +219,8 @@ def _limited_phase(
         return np.zeros(time_s.size, dtype=bool), None, 0.0
     at_limit = high.copy()
     at_limit[:first] = True
-    if last == high.size - 1:
-        return at_limit, np.inf, 0.0
+    if (~at_limit).sum() < LEAST_HOLD_READINGS:
+        return np.ones_like(at_limit), np.inf, 0.0
     return at_limit, *_end_of_limit(time_s, supply_current_a, last)
 
 
@@ -254,14 +257,14 @@ def _is_flat(
 def _end_of_limit(time_s: np.ndarray, current_a: np.ndarray, last: int) -> tuple[float, float]:
     """Where the line through the first falling readings meets the limit, and its error [s]."""
     level = float(np.median(current_a[: last + 1]))
-    after = slice(last + 1, last + 5)
     step = float(time_s[min(last + 1, time_s.size - 1)] - time_s[last])
-    if time_s[after].size >= 3:
+    after = np.arange(last + 1, time_s.size)
+    after = after[(after <= last + 4) | (time_s[after] <= time_s[last] + KNEE_LINE_S)]
+    if after.size >= 3:
         slope, offset = np.polyfit(time_s[after], current_a[after], 1)
         if slope < 0:
-            meets = (level - offset) / slope
-            low, high = time_s[last] - 2.0 * step, time_s[last] + step
-            return float(np.clip(meets, low, high)), max(step / np.sqrt(12.0), 0.5)
+            meets = float(np.clip((level - offset) / slope, time_s[0], time_s[last] + step))
+            return meets, max(step / np.sqrt(12.0), 0.5)
     return float(time_s[last] + step / 2.0), max(step / 2.0, 0.5)
 
 

@@ -455,6 +455,7 @@ def _minimised(
         lambda part: residuals(whole(part), data, prior),
         start[free],
         jac=lambda part: jacobian(whole(part), data, prior)[:, free],
+        bounds=tuple(edge[free] for edge in _reach(start.size, prior)),
         loss=_DataLoss(data.time_s.size),
         x_scale="jac",
         xtol=1e-8,
@@ -468,10 +469,19 @@ def _start(data: TaperData, prior: Prior) -> np.ndarray:
     guess = data.amplitude_guess_a
     depth = depth_of(guess, prior.log_charge_time_s, prior)
     log_time = prior.log_charge_time_s - prior.depth_shift * depth**2
-    share = prior.fast_share + prior.fast_share_shift * depth**2
+    share = min(prior.fast_share + prior.fast_share_shift * depth**2, SHARE_BOUNDS[1] - 0.05)
     others = data.steps.shape[1] + SHAPE_TERMS
     opening = [guess, log_time, share, prior.floor_a, max(data.load_a[0], 0.0)]
     return np.concatenate([opening, np.zeros(others)])
+
+
+def _reach(size: int, prior: Prior) -> tuple[np.ndarray, np.ndarray]:
+    """Bounds that only keep the shape parameters where the model has a meaning."""
+    lower, upper = np.full(size, -np.inf), np.full(size, np.inf)
+    reach = max(6.0 * prior.log_charge_time_sd, 1.0) + prior.depth_shift
+    lower[1], upper[1] = prior.log_charge_time_s - reach, prior.log_charge_time_s + reach
+    lower[2], upper[2] = SHARE_BOUNDS
+    return lower, upper
 
 
 def _least_values(size: int) -> np.ndarray:

@@ -1,0 +1,83 @@
+"""Shared fixtures: a battery, a supply, and connections simulated from the stated model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import settings
+
+from batterymodel import Battery, Event, Readings, Supply
+from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
+
+settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
+settings.load_profile("project")
+
+EFFICIENCY = 0.985
+"""Charge factor of the lead-acid prior, so that a depth and a charge to return agree."""
+
+
+@pytest.fixture
+def battery() -> Battery:
+    return Battery(
+        tail="DEMO-1",
+        chemistry="vrla",
+        cells=12,
+        rated_capacity_ah=40.0,
+        history={"charge_time_h": 0.31, "charge_time_rel_sd": 0.06},
+        capacity_check={"on": "2026-01-05", "capacity_ah": 40.0, "capacity_sd_ah": 0.8},
+    )
+
+
+@pytest.fixture
+def supply() -> Supply:
+    return Supply(rated_current_a=60.0)
+
+
+@pytest.fixture
+def connect() -> Callable[..., Readings]:
+    return simulated_connection
+
+
+def simulated_connection(
+    depth: float,
+    charge_time_h: float = 0.31,
+    *,
+    rated_ah: float = 40.0,
+    load_a: float = 8.0,
+    limit_a: float = 60.0,
+    minutes: float = 5.0,
+    every_s: float = 5.0,
+    resolution_a: float = 0.1,
+    noise_a: float = 0.03,
+    seed: int = 1,
+    steps: tuple[tuple[float, float], ...] = (),
+    marked: bool = True,
+    rise_a_per_min: float = 0.0,
+    rise_from_s: float = 0.0,
+    floor_a: float = 0.1,
+    fast_share: float | None = None,
+    **columns: np.ndarray,
+) -> Readings:
+    """Readings of a connection whose charge to return is ``depth`` of rated capacity."""
+    time = np.arange(0.0, 60.0 * minutes + 0.1, every_s)
+    load = np.full(time.size, load_a)
+    for at, by in steps:
+        load = load + by * (time >= at)
+    path = TruePath(
+        depth * rated_ah / EFFICIENCY,
+        charge_time_h,
+        fast_share=0.185 + 0.36 * depth**2 if fast_share is None else fast_share,
+        floor_a=floor_a,
+        runaway_a_per_min=rise_a_per_min,
+        runaway_from_s=rise_from_s,
+    )
+    current = battery_current_a(path, time, limit_a - load) + load
+    rng = np.random.default_rng(seed)
+    return Readings(
+        elapsed_s=time,
+        supply_current_a=meter_reading_a(np.minimum(current, limit_a), resolution_a, noise_a, rng),
+        events=tuple(Event(elapsed_s=at, text="switch") for at, _ in steps) if marked else (),
+        **columns,
+    )

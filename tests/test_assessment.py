@@ -1,0 +1,187 @@
+"""The whole path as a call: contract, invariants, and the history it learns."""
+
+import json
+from datetime import date, datetime
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from batterymodel import Battery, InputError, Readings, Supply, assess
+from batterymodel.readings import readings_csv, readings_from_frame
+from tests.conftest import simulated_connection
+
+ON = date(2026, 3, 2)
+SUPPLY = Supply(rated_current_a=60.0)
+KEYS = {
+    "outcome",
+    "headline",
+    "findings",
+    "state_of_charge",
+    "charge_to_return_ah",
+    "minutes_to_top_off",
+    "taper",
+    "capacity_ah",
+    "supply",
+}
+INTERVAL = {"mean", "low", "high", "level"}
+FINDING = {"rule", "severity", "text", "value", "limit", "unit", "source", "generic"}
+TAPER = {
+    "amplitude_a",
+    "time_constant_s",
+    "floor_a",
+    "load_a",
+    "standard_errors",
+    "window_s",
+    "rmse_a",
+}
+SUPPLY_KEYS = {"limit_a", "limited_by", "peak_a", "continuous_a", "margin_a"}
+
+
+def test_json_has_the_contracts_keys(battery):
+    result = assess(simulated_connection(0.1), battery, SUPPLY, load_a=8.0, on=ON)
+    data = json.loads(result.model_dump_json())
+    assert data.keys() >= KEYS
+    assert "curves" not in data
+    assert data["outcome"] == "top_off"
+    soc = data["state_of_charge"]
+    for interval in (
+        soc["at_connection"],
+        soc["now"],
+        data["charge_to_return_ah"],
+        data["minutes_to_top_off"],
+        data["capacity_ah"],
+    ):
+        assert interval.keys() == INTERVAL
+        assert interval["level"] == 0.9
+    assert all(f.keys() == FINDING for f in data["findings"])
+    assert data["taper"].keys() >= TAPER
+    assert data["supply"].keys() == SUPPLY_KEYS
+    assert json.loads(json.dumps(data, allow_nan=False)) == data
+
+
+def test_without_supply_and_check_these_are_null(battery):
+    bare = battery.model_copy(update={"capacity_check": None})
+    result = assess(simulated_connection(0.1), bare, load_a=8.0, on=ON)
+    assert result.supply is None
+    assert result.capacity_ah is None
+
+
+def test_supply_margin_is_limit_less_steady_draw(battery):
+    readings = simulated_connection(0.1)
+    supply = assess(readings, battery, SUPPLY, load_a=8.0, on=ON).supply
+    late = readings.supply_current_a[readings.elapsed_s >= readings.elapsed_s[-1] - 180.0]
+    assert supply.continuous_a == pytest.approx(np.median(late))
+    assert supply.margin_a == pytest.approx(60.0 - supply.continuous_a)
+    assert supply.peak_a == readings.supply_current_a.max()
+
+
+@given(st.permutations(range(61)))
+@settings(max_examples=5)
+def test_order_of_rows_does_not_matter(order):
+    import pandas as pd
+
+    battery = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    readings = simulated_connection(0.15)
+    frame = pd.DataFrame(
+        {"elapsed_s": readings.elapsed_s, "supply_current_a": readings.supply_current_a}
+    )
+    shuffled = readings_from_frame(frame.iloc[list(order)])
+    plain = assess(readings, battery, SUPPLY, load_a=8.0, on=ON)
+    again = assess(shuffled, battery, SUPPLY, load_a=8.0, on=ON)
+    assert again.model_dump(exclude={"notes"}) == plain.model_dump(exclude={"notes"})
+
+
+def test_a_file_and_its_readings_give_the_same(battery, tmp_path):
+    readings = simulated_connection(0.12)
+    path = tmp_path / "log.csv"
+    path.write_text(readings_csv(readings), encoding="utf-8")
+    assert (
+        assess(path, battery, SUPPLY, load_a=8.0, on=ON).headline
+        == assess(readings, battery, SUPPLY, load_a=8.0, on=ON).headline
+    )
+
+
+def test_day_comes_from_the_readings_clock(battery):
+    stamped = simulated_connection(0.05).model_copy(update={"started_at": datetime(2029, 1, 1, 12)})
+    rules = {f.rule: f for f in assess(stamped, battery, load_a=8.0).findings}
+    assert rules["capacity_check_overdue"].value == (date(2029, 1, 1) - date(2026, 1, 5)).days
+
+
+@pytest.mark.parametrize("charge_time", [0.22, 0.31, 0.55])
+def test_a_completed_taper_teaches_the_charge_time(battery, charge_time):
+    bare = battery.model_copy(update={"history": None})
+    long = simulated_connection(0.12, charge_time, minutes=240 * charge_time, every_s=20.0)
+    learned = assess(long, bare, SUPPLY, load_a=8.0, load_sd_a=0.1, on=ON).learned_history
+    sd = learned.charge_time_rel_sd
+    assert abs(np.log(learned.charge_time_h / charge_time)) < 3 * sd
+    assert sd < 0.15
+
+
+def test_an_unfinished_or_shallow_taper_teaches_nothing(battery):
+    assert assess(simulated_connection(0.2), battery, SUPPLY, load_a=8.0).learned_history is None
+    shallow = simulated_connection(0.01, minutes=60.0, every_s=20.0)
+    assert assess(shallow, battery, SUPPLY, load_a=8.0).learned_history is None
+    limited = simulated_connection(0.9)
+    assert assess(limited, battery, SUPPLY, load_a=8.0).learned_history is None
+
+
+@pytest.mark.parametrize("depth", [0.6, 0.7, 0.8, 0.95])
+@pytest.mark.parametrize("load_a", [None, 8.0])
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("limit", [30.0, 60.0, 400.0])
+def test_forty_percent_or_less_is_never_topped_off(battery, depth, load_a, known, limit):
+    used = battery if known else battery.model_copy(update={"history": None})
+    for charge_time in (0.31, 0.31 if known else 0.8):
+        readings = simulated_connection(depth, charge_time, limit_a=limit)
+        result = assess(
+            readings, used, Supply(rated_current_a=limit), load_a=load_a, load_sd_a=0.3, on=ON
+        )
+        assert result.outcome != "top_off"
+
+
+BAD_VALUES = {
+    "rest voltage of one cell": ({"rest_voltage_v": 2.1}, "rest voltage 2.1 V"),
+    "rest voltage in millivolts": ({"rest_voltage_v": 25_600.0}, "rest voltage"),
+    "negative load": ({"load_a": -3.0}, "bus load -3 A"),
+    "load in milliamperes": ({"load_a": 8000.0}, "bus load 8000 A"),
+    "load not a number": ({"load_a": float("nan")}, "bus load nan"),
+    "rest voltage not a number": ({"rest_voltage_v": float("nan")}, "rest voltage nan"),
+    "kelvin": ({"ambient_c": 295.0}, "temperature 295"),
+    "no error of the load": ({"load_sd_a": 0.0}, "error of the bus load"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_VALUES)
+def test_bad_values_are_one_sentence(battery, name):
+    values, says = BAD_VALUES[name]
+    with pytest.raises(InputError, match=says) as caught:
+        assess(simulated_connection(0.1), battery, SUPPLY, **values)
+    assert "\n" not in str(caught.value)
+
+
+def test_three_readings_are_never_enough(battery):
+    """Three readings are the least; whatever they are, the answer is never to top off."""
+    for values in ([60.0, 60.0, 60.0], [60.0, 30.0, 12.0], [5.0, 5.0, 5.0], [9.0, 40.0, 9.0]):
+        readings = Readings(elapsed_s=[0.0, 10.0, 20.0], supply_current_a=values)
+        assert assess(readings, battery, SUPPLY, load_a=4.0, on=ON).outcome != "top_off"
+
+
+@given(
+    st.lists(st.floats(0.0, 400.0), min_size=3, max_size=40),
+    st.floats(0.5, 90.0),
+    st.sampled_from(["vented_lead_acid", "vrla", "nicd", "lfp"]),
+    st.one_of(st.none(), st.floats(0.0, 50.0)),
+)
+@settings(max_examples=40)
+def test_any_readings_give_a_finite_answer(values, every_s, chemistry, load_a):
+    battery = Battery(tail="D", chemistry=chemistry, cells=12, rated_capacity_ah=40.0)
+    readings = Readings(
+        elapsed_s=every_s * np.arange(len(values)), supply_current_a=np.round(values, 1)
+    )
+    result = assess(readings, battery, SUPPLY, load_a=load_a, on=ON)
+    json.dumps(json.loads(result.model_dump_json()), allow_nan=False)
+    soc = result.state_of_charge.at_connection
+    assert 0.0 <= soc.low <= soc.mean <= soc.high <= 1.0
+    assert np.isfinite(list(result.taper.standard_errors.values())).all()

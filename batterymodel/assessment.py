@@ -36,7 +36,8 @@ from batterymodel.results import (
 )
 from batterymodel.signals import Signal, signal_from
 from batterymodel.supply import output_limit
-from batterymodel.taper import TaperFit, fit_taper, prior_for
+from batterymodel.taper import TaperFit, fit_taper
+from batterymodel.taperprior import prior_for
 from batterymodel.trends import rise_of
 from batterymodel.wording import (
     CAUTIONS,
@@ -119,16 +120,16 @@ def learned_history(fit: TaperFit, posterior: ChargePosterior) -> History | None
     """
     if fit.signal.limited_throughout:
         return None
-    weight = posterior.likelihood * posterior.charge_ah
+    node, at = posterior.pairs()
+    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
     weight = weight / weight.sum()
-    charge = float((weight * posterior.charge_ah).sum())
-    left = float((weight * posterior.charge_at_ah(posterior.window_end_s)).sum())
+    charge = float(weight @ posterior.charge_ah[at])
+    left = float(weight @ posterior.charge_at_ah(posterior.window_end_s, node, at))
     if left > COMPLETE_FRACTION * charge or charge < LEAST_LEARNING_DEPTH * fit.prior.capacity_ah:
         return None
-    by_node = weight.sum(axis=1)
-    log_time = np.log(posterior.shape.charge_time_s[:, 0] / 3600.0)
-    mean = float(by_node @ log_time)
-    sd = float(np.sqrt(by_node @ (log_time - mean) ** 2))
+    log_time = np.log(posterior.shape.charge_time_s[node, 0] / 3600.0)
+    mean = float(weight @ log_time)
+    sd = float(np.sqrt(weight @ (log_time - mean) ** 2))
     shallow = mean + fit.prior.depth_shift * min(charge / fit.prior.capacity_ah, 1.0) ** 2
     return History(
         charge_time_h=round(float(np.exp(shallow)), 4), charge_time_rel_sd=round(max(sd, 0.02), 4)

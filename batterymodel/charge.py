@@ -15,7 +15,7 @@ from scipy.special import ndtri
 from batterymodel.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.posterior import ChargePosterior
 from batterymodel.records import Battery
-from batterymodel.taper import present_capacity_ah
+from batterymodel.taperprior import present_capacity_ah
 from batterymodel.temperature import rest_voltage_v
 
 SOC_GRID = np.linspace(0.0, 1.0, 401)
@@ -37,7 +37,11 @@ LOSS_PER_DAY = 0.01
 BEYOND_EMPTY = 1e-6
 """Share of the taper's likelihood below which no charge the battery can hold explains it."""
 
-NEGLIGIBLE = 1e-7
+WAITS_S = (60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0)
+"""Times after the last reading at which the next one may be asked for [s]."""
+
+AT_LIMIT_WAIT_S = 300.0
+NOW_BINS = 400
 _FACTOR_NODES = 15
 
 
@@ -78,8 +82,8 @@ class Spread:
 class ChargeState:
     """What is known of the battery's charge after the last reading.
 
-    Quantities of the same battery under the same weights: each row of ``weight``, shape
-    ``(p, f)``, is one shape and charge to return, each column one charge factor.
+    ``soc_at_connection_values`` and ``weight``, shape ``(q, f)``, are states of charge by charge
+    to return and charge factor, and their probabilities.
     """
 
     evidence: tuple[Evidence, ...]
@@ -164,41 +168,57 @@ def charge_state(
     """
     evidence = (taper_evidence(posterior, battery), *others)
     other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
-    share = posterior.likelihood * posterior.charge_ah
-    node, at = np.nonzero(share > NEGLIGIBLE * share.max())
-    factors, charge = charge_factors(battery), posterior.charge_ah[at]
-    soc, weight = _weighted_soc(charge, posterior.likelihood[node, at] * charge, factors, other)
-    left = posterior.charge_at_ah(posterior.window_end_s)[node, at]
-    soc_now = 1.0 - left[:, None] * factors[None, :]
+    node, at = posterior.pairs()
+    taper_weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
+    by_charge = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
+    factors = charge_factors(battery)
+    soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
+    weight = by_charge[:, None] * support
+    pair_weight = taper_weight * support.mean(axis=1)[at]
+    pair_weight = pair_weight / pair_weight.sum()
+    left = posterior.charge_at_ah(posterior.window_end_s, node, at)
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
-    minutes = posterior.minutes_until_ah(done_ah)[node, at]
-    by_row = weight.sum(axis=1)
+    minutes = posterior.minutes_until_ah(done_ah, node, at)
     return ChargeState(
         evidence=evidence,
         combined=_evidence("combined", np.prod([e.likelihood for e in evidence], axis=0)),
-        soc_at_connection=spread_of(soc, weight),
-        soc_now=spread_of(np.clip(soc_now, 0.0, 1.0), weight),
-        charge_to_return_ah=spread_of(left, by_row),
-        minutes_to_top_off=spread_of(minutes, by_row),
+        soc_at_connection=spread_of(soc, weight / weight.sum()),
+        soc_now=_soc_now(left, taper_weight, support[at], factors),
+        charge_to_return_ah=spread_of(left, pair_weight),
+        minutes_to_top_off=spread_of(minutes, pair_weight),
         soc_at_connection_values=soc,
-        weight=weight,
-        next_reading_s=_next_reading_s(posterior, node, at, by_row, sigma_a),
+        weight=weight / weight.sum(),
+        next_reading_s=_next_reading_s(posterior, node, at, pair_weight, sigma_a),
     )
 
 
-def _weighted_soc(
+def _supported_soc(
     charge_ah: np.ndarray, weight: np.ndarray, factors: np.ndarray, other: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """State of charge of each charge and factor, shape ``(p, f)``, and weights that sum to 1.
+    """State of charge of each charge and factor, shape ``(q, f)``, and the other evidence there.
 
     Where only more charge than the battery holds explains the readings, it counts as empty.
     """
     soc = 1.0 - charge_ah[:, None] * factors[None, :]
-    share = weight[:, None] * np.interp(soc, SOC_GRID, other, left=0.0)
-    if share.sum() < BEYOND_EMPTY * weight.sum():
+    support = np.interp(soc, SOC_GRID, other, left=0.0)
+    if (weight @ support).mean() < BEYOND_EMPTY * weight.sum():
         soc = np.maximum(soc, 0.0)
-        share = weight[:, None] * np.interp(soc, SOC_GRID, other)
-    return soc, share / share.sum()
+        support = np.interp(soc, SOC_GRID, other)
+    return soc, support
+
+
+def _soc_now(
+    left_ah: np.ndarray, weight: np.ndarray, support: np.ndarray, factors: np.ndarray
+) -> Spread:
+    """State of charge at the last reading, from pairs ``(p,)`` and their support ``(p, f)``."""
+    edges = np.geomspace(max(left_ah.min(), 1e-9), left_ah.max() * (1.0 + 1e-9), NOW_BINS + 1)
+    bins = np.searchsorted(edges, left_ah, side="right") - 1
+    bins = np.clip(bins, 0, NOW_BINS - 1)
+    sums = [np.bincount(bins, weight * support[:, f], NOW_BINS) for f in range(factors.size)]
+    shares = np.array(sums)
+    middle = np.sqrt(edges[:-1] * edges[1:])
+    soc = np.clip(1.0 - factors[:, None] * middle[None, :], 0.0, 1.0)
+    return spread_of(soc, shares / shares.sum())
 
 
 def spread_of(values: np.ndarray, weight: np.ndarray) -> Spread:
@@ -215,17 +235,16 @@ def _next_reading_s(
     posterior: ChargePosterior, node: np.ndarray, at: np.ndarray, weight: np.ndarray, sigma_a: float
 ) -> float:
     """Seconds from the last reading until the shapes still believed differ by three errors."""
-    end = posterior.window_end_s
-    waits = np.array([60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0])
     if posterior.limited_throughout:
-        return 300.0
-    start = posterior.current_at_a(end)[node, at]
-    for wait in waits:
-        fall = start - posterior.current_at_a(end + wait)[node, at]
-        mean = fall @ weight
-        if np.sqrt(((fall - mean) ** 2) @ weight) > 3.0 * sigma_a:
-            return float(wait)
-    return float(waits[-1])
+        return AT_LIMIT_WAIT_S
+    times = posterior.window_end_s + np.array([0.0, *WAITS_S])
+    current = posterior.current_per_ah(times)
+    fall = current[:, :1] - current[:, 1:]
+    nodes, charge = current.shape[0], posterior.charge_ah[at]
+    mean = np.bincount(node, weight * charge, nodes) @ fall
+    square = np.bincount(node, weight * charge**2, nodes) @ fall**2
+    telling = square - mean**2 > (3.0 * sigma_a) ** 2
+    return float(WAITS_S[np.argmax(telling)] if telling.any() else WAITS_S[-1])
 
 
 def _misleading_level(sd: float, span: float) -> float:

@@ -9,11 +9,14 @@ nuisance parameters integrated out).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import expit, log_ndtr, logit
 
-from batterymodel.taper import SHARE_BOUNDS, STEP_SD_A, TaperFit
+from batterymodel.taper import TaperFit
+from batterymodel.taperprior import shape_belief
+from batterymodel.taperproblem import STEP_SD_A
 from batterymodel.tapershape import (
     Shape,
     at_limit,
@@ -22,12 +25,15 @@ from batterymodel.tapershape import (
     hold_gradient,
 )
 
-TIME_NODES = 41
-SHARE_NODES = 9
-CHARGE_POINTS = 400
+TIME_NODES = 31
+SHARE_NODES = 7
+CHARGE_POINTS = 300
 LEAST_CHARGE_FRACTION = 2e-4
 MOST_CHARGE_FRACTION = 1.6
+NEGLIGIBLE = 1e-6
+LEAST_LEFT = 0.02
 REACH_SD = 4.0
+SHARE_REACH_SD = 3.0
 
 
 @dataclass(frozen=True)
@@ -63,55 +69,58 @@ class ChargePosterior:
         total = self.likelihood.sum(axis=0)
         return total / total.max()
 
-    def charge_at_ah(self, time_s: float) -> np.ndarray:
-        """Charge still to return at a time since connection [Ah], shape ``(k, q)``."""
+    def pairs(self) -> tuple[np.ndarray, np.ndarray]:
+        """Indices of node and charge of every pair whose probability is not negligible."""
+        share = self.likelihood * self.charge_ah
+        return np.nonzero(share > NEGLIGIBLE * share.max())
+
+    def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
+        """Charge still to return at a time since connection [Ah] for pairs, shape ``(p,)``."""
+        charge = self.charge_ah[at]
         if self.limited_throughout:
             taken = self.limit_charge_ah * time_s / self.limit_time_s
-            left = np.maximum(self.charge_ah - taken, 0.02 * self.charge_ah)
-            return np.broadcast_to(left, self.likelihood.shape)
-        return self.charge_ah[None, :] * self._fraction_left(time_s)
+            return np.maximum(charge - taken, LEAST_LEFT * charge)
+        left = branches_charge_s(time_s - self.limit_time_s, self.shape, *self._levels[:2])
+        return charge * (left / (self._levels[2] * self.shape.charge_time_s))[node, 0]
 
-    def current_at_a(self, time_s: float) -> np.ndarray:
-        """Battery current above the floor at a time in the hold phase [A], shape ``(k, q)``."""
-        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
-        hold = self.charge_ah[None, :] * 3600.0 / (self.shape.charge_time_s * growth)
-        return hold * branches_current(time_s - self.limit_time_s, self.shape, fast, slow)
+    def current_per_ah(self, time_s: np.ndarray) -> np.ndarray:
+        """Battery current above the floor at times in the hold phase over the charge to return
+        at connection [A/Ah], shape ``(k, times)``.
+        """
+        current = branches_current(time_s - self.limit_time_s, self.shape, *self._levels[:2])
+        return current * 3600.0 / (self.shape.charge_time_s * self._levels[2])
 
-    def minutes_until_ah(self, left_ah: float) -> np.ndarray:
-        """Minutes after the last reading until so much is left to return, shape ``(k, q)``.
+    def minutes_until_ah(self, left_ah: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
+        """Minutes after the last reading until so much is left to return, for pairs.
 
         Zero where less is left already. The slow branch alone is followed, corrected once for
-        what the fast branch still holds then.
+        what the fast branch still holds then; after readings at the supply's limit throughout,
+        the slow branch takes all that is left.
         """
-        now = self.charge_at_ah(self.window_end_s)
-        tau = self.shape.time_constant_s
+        now = self.charge_at_ah(self.window_end_s, node, at)
+        tau = self.shape.time_constant_s[node, 0]
         if self.limited_throughout:
-            hold_s = tau * np.log(np.maximum(now / left_ah, 1.0))
-            return hold_s / 60.0
-        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
-        scale = self.charge_ah[None, :] / (self.shape.charge_time_s * growth)
-        slow_left = scale * (1.0 - self.shape.fast_share) * slow * tau
-        since_hold = tau * np.log(np.maximum(slow_left / left_ah, 1e-12))
-        fast_left = scale * self.shape.fast_share * fast * self.shape.fast_time_constant_s
-        still_fast = fast_left * np.exp(
-            -np.maximum(since_hold, 0.0) / self.shape.fast_time_constant_s
-        )
-        since_hold = tau * np.log(
-            np.maximum(slow_left / np.maximum(left_ah - still_fast, left_ah / 2), 1e-12)
-        )
+            return tau * np.log(np.maximum(now / left_ah, 1.0)) / 60.0
+        fast, slow, growth = (level[node, 0] for level in self._levels)
+        share, tau_fast = self.shape.fast_share[node, 0], self.shape.fast_time_constant_s[node, 0]
+        scale = self.charge_ah[at] / (self.shape.charge_time_s[node, 0] * growth)
+        slow_left, fast_left = scale * (1.0 - share) * slow * tau, scale * share * fast * tau_fast
+        since_hold = tau * np.log(np.maximum(slow_left / left_ah, 1.0))
+        still_fast = fast_left * np.exp(-since_hold / tau_fast)
+        of_slow = np.maximum(left_ah - still_fast, left_ah / 2.0)
+        since_hold = tau * np.log(np.maximum(slow_left / of_slow, 1e-12))
         after = self.limit_time_s + since_hold - self.window_end_s
         return np.where(now <= left_ah, 0.0, np.maximum(after, 0.0)) / 60.0
 
-    def _fraction_left(self, time_s: float) -> np.ndarray:
-        fast, slow, growth = at_limit(self.limit_time_s, self.shape)
-        left = branches_charge_s(time_s - self.limit_time_s, self.shape, fast, slow)
-        return left / (growth * self.shape.charge_time_s)
+    @cached_property
+    def _levels(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        return at_limit(self.limit_time_s, self.shape)
 
 
 def charge_posterior(fit: TaperFit) -> ChargePosterior:
     """Likelihood of the charge to return at connection, from a taper fit; see the class."""
-    log_time, share = _nodes(fit)
-    shape = Shape(np.exp(log_time)[:, None], share[:, None], fit.prior.fast_ratio)
+    log_time, logit_share = _nodes(fit)
+    shape = Shape(np.exp(log_time)[:, None], expit(logit_share)[:, None], fit.prior.fast_ratio)
     capacity = fit.prior.capacity_ah
     charge = capacity * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
     growth = at_limit(fit.data.limit_time_s, shape)[2]
@@ -135,16 +144,15 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
 
 
 def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
-    """Grid of log charge time and fast share along the ridge of the fit's covariance."""
-    names = fit.names.index("log_charge_time"), fit.names.index("fast_share")
-    cov = fit.covariance[np.ix_(names, names)]
+    """Grid of log charge time and logit of the fast share along the ridge of the covariance."""
+    cov = fit.covariance[1:3, 1:3]
     time_sd = float(np.sqrt(cov[0, 0]))
     share_given_time = float(np.sqrt(max(cov[1, 1] - cov[0, 1] ** 2 / cov[0, 0], 1e-8)))
-    a = np.linspace(-REACH_SD, REACH_SD, TIME_NODES)
-    b = np.linspace(-3.0, 3.0, SHARE_NODES)
-    log_time = fit["log_charge_time"] + time_sd * a[:, None] + 0.0 * b
-    share = fit["fast_share"] + cov[0, 1] / time_sd * a[:, None] + share_given_time * b[None, :]
-    return log_time.ravel(), np.clip(share, *SHARE_BOUNDS).ravel()
+    a = np.linspace(-REACH_SD, REACH_SD, TIME_NODES)[:, None]
+    b = np.linspace(-SHARE_REACH_SD, SHARE_REACH_SD, SHARE_NODES)[None, :]
+    log_time = fit["log_charge_time"] + time_sd * a + 0.0 * b
+    share = fit["fast_share_logit"] + cov[0, 1] / time_sd * a + share_given_time * b
+    return log_time.ravel(), share.ravel()
 
 
 def _hold_likelihood(
@@ -206,14 +214,8 @@ def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
 
 def _shape_prior(hold_a: np.ndarray, shape: Shape, fit: TaperFit) -> np.ndarray:
     """Log prior of each node's shape at the depth each amplitude means, shape ``(k, q)``."""
-    prior = fit.prior
     log_time = np.log(shape.charge_time_s)
-    depth = np.clip(hold_a * shape.charge_time_s / 3600.0 / prior.capacity_ah, 0.0, 1.0)
-    mean = prior.log_charge_time_s - prior.depth_shift * depth**2
-    sd = np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * depth**2)
-    share = prior.fast_share + prior.fast_share_shift * depth**2
-    return (
-        -0.5 * ((log_time - mean) / sd) ** 2
-        - np.log(sd)
-        - 0.5 * ((shape.fast_share - share) / prior.fast_share_sd) ** 2
-    )
+    believed = shape_belief(hold_a, log_time, fit.data.likely_depth, fit.prior)
+    time_away = (log_time - believed.log_time) / believed.log_time_sd
+    share_away = (logit(shape.fast_share) - believed.logit_share) / believed.logit_share_sd
+    return -0.5 * (time_away**2 + share_away**2)

@@ -7,7 +7,9 @@ from scipy.optimize import minimize
 from batterymodel import Supply
 from batterymodel.posterior import charge_posterior
 from batterymodel.signals import signal_from
-from batterymodel.taper import fit_taper, jacobian, prior_for, residuals
+from batterymodel.taper import fit_taper
+from batterymodel.taperprior import prior_for
+from batterymodel.taperproblem import jacobian, residuals
 from tests.conftest import simulated_connection
 
 SUPPLY = Supply(rated_current_a=60.0)
@@ -33,16 +35,19 @@ def test_charge_agrees_with_sampling_the_same_problem(battery, depth):
     rng = np.random.default_rng(11)
 
     def energy(p):
-        if p[0] < 0 or not 0.01 < p[2] < 0.75:
+        if p[0] < 0:
             return np.inf
-        r = residuals(p, fit.data, fit.prior)
+        r = residuals(p, fit.data, fit.prior, fit.weights)
         return 0.5 * float(r @ r)
 
     start = minimize(
         energy,
         fit.parameters,
         method="BFGS",
-        jac=lambda p: jacobian(p, fit.data, fit.prior).T @ residuals(p, fit.data, fit.prior),
+        jac=lambda p: (
+            jacobian(p, fit.data, fit.prior, fit.weights).T
+            @ residuals(p, fit.data, fit.prior, fit.weights)
+        ),
     ).x
     root = np.linalg.cholesky(fit.covariance + 1e-14 * np.eye(start.size))
     at, level, charges, kept = start, energy(start), [], 0
@@ -68,20 +73,22 @@ def test_charge_left_falls_with_time_by_what_is_taken(battery):
         )
         / 3600.0
     )
-    weight = posterior.likelihood * posterior.charge_ah
+    node, at = posterior.pairs()
+    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
     weight = weight / weight.sum()
-    start = float((weight * posterior.charge_at_ah(0.0)).sum())
-    left = float((weight * posterior.charge_at_ah(600.0)).sum())
+    start = float(weight @ posterior.charge_at_ah(0.0, node, at))
+    left = float(weight @ posterior.charge_at_ah(600.0, node, at))
     assert start - left == pytest.approx(taken, rel=0.02)
 
 
 def test_time_to_a_charge_left_is_the_inverse_of_the_charge_left(battery):
     _, posterior = posterior_of(simulated_connection(0.2, minutes=5.0), battery)
-    minutes = posterior.minutes_until_ah(0.8)
-    at = np.unravel_index(np.argmax(posterior.likelihood), posterior.likelihood.shape)
-    later = posterior.window_end_s + 60.0 * minutes[at]
-    assert posterior.charge_at_ah(float(later))[at] == pytest.approx(0.8, rel=0.01)
-    assert (posterior.minutes_until_ah(1e3) == 0.0).all()
+    node, at = posterior.pairs()
+    minutes = posterior.minutes_until_ah(0.8, node, at)
+    best = int(np.argmax(posterior.likelihood[node, at]))
+    later = posterior.window_end_s + 60.0 * float(minutes[best])
+    assert posterior.charge_at_ah(later, node, at)[best] == pytest.approx(0.8, rel=0.01)
+    assert (posterior.minutes_until_ah(1e3, node, at) == 0.0).all()
 
 
 def test_supply_limited_throughout_only_bounds_the_charge_from_below(battery):

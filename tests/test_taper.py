@@ -7,13 +7,13 @@ from hypothesis import strategies as st
 
 from batterymodel import Battery, FitError, Readings, Supply
 from batterymodel.signals import signal_from
-from batterymodel.taper import (
+from batterymodel.taper import fit_taper
+from batterymodel.taperprior import prior_for
+from batterymodel.taperproblem import (
     MAX_FIT_ROWS,
     STEP_SD_A,
     deviation_basis,
-    fit_taper,
     jacobian,
-    prior_for,
     residuals,
     taper_data,
     thinned,
@@ -34,67 +34,80 @@ def fitted(readings: Readings, battery: Battery, load_a: float | None = 8.0, loa
     [(0.1, 5.0, ()), (0.3, 10.0, ((200.0, 6.0),)), (0.5, 10.0, ()), (0.005, 5.0, ())],
 )
 def test_same_optimum_as_lmfit(battery, depth, minutes, steps):
-    """lmfit with the model, the priors and the loss written out anew; optimum to 1e-4 relative."""
+    """lmfit with the model, the priors and the weights written out anew; optimum to 1e-4."""
     lmfit = pytest.importorskip("lmfit", reason="needs tests/requirements.txt (lmfit)")
-    readings = simulated_connection(depth, minutes=minutes, steps=steps)
-    ours = fitted(readings, battery)
+    ours = fitted(simulated_connection(depth, minutes=minutes, steps=steps), battery)
+    parameters = lmfit.Parameters()
+    for name, value in zip(ours.names, ours.parameters, strict=True):
+        bounds = {"min": 0.0} if name in ("hold_amplitude_a", "floor_a") else {}
+        parameters.add(name, value=value + 0.05 * max(abs(value), 0.2), **bounds)
+    objective = written_anew(ours, [at for at, _ in steps])
+    theirs = lmfit.minimize(
+        objective, parameters, method="least_squares", ftol=1e-14, xtol=1e-14, gtol=1e-12
+    )
+    own = lmfit.Parameters()
+    own.add_many(*[(n, float(v)) for n, v in zip(ours.names, ours.parameters, strict=True)])
+    reached = float((objective(theirs.params) ** 2).sum())
+    assert float((objective(own) ** 2).sum()) == pytest.approx(reached, rel=1e-6)
+    for name in ours.names[:5]:
+        value = theirs.params[name].value
+        assert abs(ours[name] - value) < 1e-4 * max(abs(value), 0.1), name
+
+
+def written_anew(ours, step_times):
+    """Objective of the fit in lmfit's form, from the formulas and not from the package."""
     data, prior = ours.data, ours.prior
-    taper = battery_taper(prior)
 
     def objective(parameters):
         p = parameters.valuesdict()
         level = p["floor_a"] + p["load_a"]
-        shape = Shape(np.exp(p["log_charge_time"]), p["fast_share"], prior.fast_ratio)
+        share = 1.0 / (1.0 + np.exp(-p["fast_share_logit"]))
+        shape = Shape(np.exp(p["log_charge_time"]), share, prior.fast_ratio)
         fast, slow, _ = at_limit(data.limit_time_s, shape)
         y = p["hold_amplitude_a"] * branches_current(data.since_hold_s, shape, fast, slow) + level
-        for j, (at, _) in enumerate(steps):
-            y = y + p[f"step_{j + 1}_a"] * (data.time_s >= at)
+        sizes = np.array([p[n] for n in ours.names if n.startswith("step")])
+        for at, size in zip(step_times, sizes, strict=True):
+            y = y + size * (data.time_s >= at)
         z = np.array([p[n] for n in ours.names if n.startswith("deviation")])
-        rows = (y + data.deviations @ z - data.current_a) / data.sigma_a
-        rows = np.sign(rows) * np.sqrt(2 * 16.0 * (np.sqrt(1 + rows**2 / 16.0) - 1))
+        rows = np.sqrt(ours.weights) * (y + data.deviations @ z - data.current_a) / data.sigma_a
+        knee = []
         if data.limit_row is not None:
-            knee = (p["hold_amplitude_a"] + level - data.limit_row[0]) / data.limit_row[1]
-            rows = np.append(rows, knee)
-        return np.concatenate([rows, taper(p, data), z, *[[p[n] / STEP_SD_A] for n in step_names]])
+            knee = [(p["hold_amplitude_a"] + level - data.limit_row[0]) / data.limit_row[1]]
+        return np.concatenate([rows, knee, prior_rows(p, data, prior), sizes / STEP_SD_A, z])
 
-    step_names = [n for n in ours.names if n.startswith("step")]
-    parameters = lmfit.Parameters()
-    for name, value in zip(ours.names, ours.parameters, strict=True):
-        bounds = {"min": 0.0} if name in ("hold_amplitude_a", "floor_a") else {}
-        start = value * 1.1 + 0.01 if name != "log_charge_time" else value + 0.05
-        parameters.add(name, value=start, **bounds)
-    theirs = lmfit.minimize(
-        objective, parameters, method="least_squares", ftol=1e-14, xtol=1e-14, gtol=1e-12
+    return objective
+
+
+def prior_rows(p, data, prior):
+    def depth_at(amplitude, log_time):
+        return min(amplitude * np.exp(log_time) / 3600.0 / prior.capacity_ah, 1.0)
+
+    guess = 0.5
+    for _ in range(60):
+        moved = prior.log_charge_time_s - prior.depth_shift * guess**2
+        guess = 0.5 * (guess + depth_at(data.amplitude_guess_a, moved))
+    depth = depth_at(p["hold_amplitude_a"], p["log_charge_time"])
+    share, likely = (prior.fast_share + prior.fast_share_shift * d**2 for d in (depth, guess))
+    time_sd = np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * guess**2)
+    time_mean = prior.log_charge_time_s - prior.depth_shift * depth**2
+    share_sd = prior.fast_share_sd / (likely * (1.0 - likely))
+    return np.array(
+        [
+            (p["log_charge_time"] - time_mean) / time_sd,
+            (p["fast_share_logit"] - np.log(share / (1.0 - share))) / share_sd,
+            (p["floor_a"] - prior.floor_a) / prior.floor_sd_a,
+            (p["load_a"] - data.load_a[0]) / data.load_a[1],
+        ]
     )
-    reached = float((objective(theirs.params) ** 2).sum())
-    own = lmfit.Parameters()
-    for name, value in zip(ours.names, ours.parameters, strict=True):
-        own.add(name, value=float(value))
-    assert float((objective(own) ** 2).sum()) == pytest.approx(reached, rel=1e-5)
-    for name in ours.names[:5]:
-        scale = max(abs(theirs.params[name].value), 0.02)
-        assert abs(ours[name] - theirs.params[name].value) < 1e-4 * scale + 2e-5, name
 
 
-def battery_taper(prior):
-    def rows(p, data):
-        depth = p["hold_amplitude_a"] * np.exp(p["log_charge_time"]) / 3600.0 / prior.capacity_ah
-        guess = data.amplitude_guess_a * np.exp(prior.log_charge_time_s) / 3600.0
-        guess = min(guess / prior.capacity_ah, 1.0)
-        sd = np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * guess**2)
-        depth = min(depth, 1.0)
-        return np.array(
-            [
-                (p["log_charge_time"] - prior.log_charge_time_s + prior.depth_shift * depth**2)
-                / sd,
-                (p["fast_share"] - prior.fast_share - prior.fast_share_shift * depth**2)
-                / prior.fast_share_sd,
-                (p["floor_a"] - prior.floor_a) / prior.floor_sd_a,
-                (p["load_a"] - data.load_a[0]) / data.load_a[1],
-            ]
-        )
-
-    return rows
+def test_weights_are_those_of_the_final_residuals(battery):
+    readings = simulated_connection(0.2)
+    bent = readings.supply_current_a + np.where(readings.elapsed_s > 270.0, 0.8, 0.0)
+    fit = fitted(readings.model_copy(update={"supply_current_a": bent}), battery)
+    rows = residuals(fit.parameters, fit.data, fit.prior)[: fit.weights.size]
+    np.testing.assert_allclose(fit.weights, 1.0 / np.sqrt(1.0 + (rows / 4.0) ** 2), atol=5e-3)
+    assert fit.weights.min() < 0.8
 
 
 @pytest.mark.parametrize("depth", [0.05, 0.2, 0.5])

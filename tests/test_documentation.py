@@ -1,0 +1,67 @@
+"""The documents stay true: commands, keys and files they name exist."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from batterymodel.cli import parser
+from batterymodel.findings import RULES
+from batterymodel.samples import load_scenario
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+WORDS = {12: "twelve", 18: "Eighteen", 19: "Nineteen", 20: "Twenty"}
+
+
+def commands() -> list[str]:
+    action = next(a for a in parser()._actions if a.dest == "command")
+    return list(action.choices)
+
+
+@pytest.mark.parametrize("command", commands())
+def test_every_command_and_option_is_in_the_readme(command):
+    assert f"batterymodel {command}" in README
+    action = next(a for a in parser()._actions if a.dest == "command")
+    for option in action.choices[command]._actions:
+        for flag in option.option_strings:
+            if flag.startswith("--") and flag != "--help":
+                assert flag in README, flag
+
+
+def test_counts_in_the_readme_are_true():
+    assert f"{WORDS[len(RULES)]} rules" in README
+    assert f"{WORDS[len(load_scenario()[0])]} connections" in README
+
+
+def test_every_module_is_in_the_contributors_map():
+    modules = {p.stem for p in (ROOT / "batterymodel").glob("*.py")} - {"__init__", "__main__"}
+    assert {m for m in modules if not re.search(rf"\b{m}\b", DEVELOPERS)} == set()
+
+
+def test_files_that_are_linked_exist():
+    for text in (README, DEVELOPERS):
+        for target in re.findall(r"\]\(([^)#]+)\)", text):
+            if not target.startswith("http"):
+                assert (ROOT / target).exists(), target
+
+
+def test_modules_import_only_from_their_left():
+    """The order of the map in DEVELOPERS.md is the order of imports."""
+    block = re.search(r"```\n(errors.*?)```", DEVELOPERS, re.S).group(1)
+    rows = [line.split("  ") for line in block.splitlines()]
+    order = [w.strip() for row in rows for w in row if w.strip() and " " not in w.strip()]
+    order = [w.rstrip("/") for w in order]
+    place = {name: i for i, name in enumerate(order)}
+    for path in (ROOT / "batterymodel").glob("*.py"):
+        if path.stem in ("__init__", "__main__", "cli"):
+            continue
+        for name in re.findall(r"^from batterymodel\.(\w+) import", path.read_text(), re.M):
+            if name in place and path.stem in place:
+                assert place[name] < place[path.stem], f"{path.stem} imports {name}"
+
+
+def test_streamlit_stays_in_the_pages():
+    for path in (ROOT / "batterymodel").glob("*.py"):
+        assert not re.search(r"^\s*(import|from) streamlit", path.read_text(), re.M), path

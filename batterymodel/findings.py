@@ -177,7 +177,6 @@ def taper_missing(case: Case) -> Finding | None:
         limit=0.5 * least,
         unit="A",
         source=OWN_RULE + ": half the slowest taper believed possible",
-        generic=True,
     )
 
 
@@ -192,7 +191,7 @@ def current_rising(case: Case) -> Finding | None:
         "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
         "voltage rises (textbook, from memory (high)); threshold: " + OWN_RULE
     )
-    limit = Limit(rise.least, "A", source, generic=True)
+    limit = Limit(rise.least, "A", source, generic=False)
     return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
 
 
@@ -345,7 +344,7 @@ def short_window(case: Case) -> Finding | None:
     if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
         return None
     text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
-    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=True)
+    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
     return _against("short_window", Severity.WATCH, text, span, limit)
 
 
@@ -357,7 +356,7 @@ def taper_shape(case: Case) -> Finding | None:
     if fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
         return None
     text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
-    limit = Limit(allowed, "A", OWN_RULE, generic=True)
+    limit = Limit(allowed, "A", OWN_RULE, generic=False)
     return _against("taper_shape", Severity.WATCH, text, fit.rmse_a, limit)
 
 
@@ -443,7 +442,7 @@ def _evidence_contradiction(case: Case) -> Finding | None:
                 first_soc=100 * first.mean,
                 second_soc=100 * second.mean,
             )
-            limit = Limit(LEAST_APART, "fraction", OWN_RULE, generic=True)
+            limit = Limit(LEAST_APART, "fraction", OWN_RULE, generic=False)
             return _against("contradiction", Severity.WATCH, text, apart, limit)
     return None
 
@@ -457,5 +456,5 @@ def _load_contradiction(case: Case) -> Finding | None:
         return None
     beside = max(fit["load_a"] + fit["floor_a"], 0.0)
     text = say("contradiction.load", value=beside, limit=signal.load.mean_a)
-    limit = Limit(3.0 * signal.load.sd_a, "A", OWN_RULE, generic=True)
+    limit = Limit(3.0 * signal.load.sd_a, "A", OWN_RULE, generic=False)
     return _against("contradiction", Severity.WATCH, text, away, limit)

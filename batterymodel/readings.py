@@ -323,7 +323,8 @@ def _timed(frame: pd.DataFrame, log: _Log) -> tuple[pd.DataFrame, datetime | Non
         both = pd.DataFrame({"elapsed_s": elapsed_s, "clock_s": clock_s}).dropna()
         if "elapsed_s" in frame and len(both):
             apart_s = np.ptp((both["clock_s"] - both["elapsed_s"]).to_numpy())
-            log.notes.append(f"elapsed_s is used, time gives the start (apart by {apart_s:.0f} s)")
+            if apart_s > 1.0:
+                log.notes.append(f"elapsed_s is used; time runs apart from it by {apart_s:.0f} s")
         frame = frame.assign(elapsed_s=elapsed_s)
         for row in both.sort_values(["elapsed_s", "clock_s"]).index[:1]:
             started_at = moments[row] - timedelta(seconds=elapsed_s[row])

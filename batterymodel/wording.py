@@ -50,8 +50,8 @@ SEVERITY_WORDS = {
 TEXTS = {
     "deep_discharge.ok": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
     "{high:.0f} %), above the {limit:.0f} % needed to top off in place.",
-    "deep_discharge.watch": "The battery was {mean:.0f} % charged at connection, but anything "
-    "from {low:.0f} to {high:.0f} % fits the readings; the limit is {limit:.0f} %.",
+    "deep_discharge.watch": "Anything from {low:.0f} to {high:.0f} % charge at connection fits the "
+    "readings (best value {mean:.0f} %); {limit:.0f} % is needed to top off in place.",
     "deep_discharge.service": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "

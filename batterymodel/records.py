@@ -40,7 +40,11 @@ Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class Limits(Record):
-    """The limits card: numbers from the maker's instructions; a blank falls back to generic."""
+    """The limits card: numbers from the maker's instructions; a blank falls back to generic.
+
+    ``rest_voltage_soc`` and ``rest_voltage_v`` are the maker's table of rest voltage [V, whole
+    battery, 25 degC] by state of charge [0..1], both rising.
+    """
 
     document: str | None = None
     max_charge_current_a: Annotated[float, Field(gt=0.0, le=2000.0)] | None = None
@@ -52,6 +56,20 @@ class Limits(Record):
     min_capacity_fraction: Fraction | None = None
     end_voltage_v: Volts | None = None
     capacity_check_interval_days: Annotated[int, Field(ge=1, le=3660)] | None = None
+    rest_voltage_soc: tuple[Fraction, ...] | None = None
+    rest_voltage_v: tuple[Volts, ...] | None = None
+
+    @model_validator(mode="after")
+    def _rest_voltage_is_a_table(self) -> Limits:
+        socs, volts = self.rest_voltage_soc or (), self.rest_voltage_v or ()
+        if len(socs) != len(volts) or len(socs) == 1:
+            raise ValueError(
+                f"rest_voltage_soc has {len(socs)} values and rest_voltage_v {len(volts)}: give "
+                "the same number, two or more"
+            )
+        if any((np.diff(values) <= 0).any() for values in (socs, volts)):
+            raise ValueError("rest_voltage_soc and rest_voltage_v must both rise")
+        return self
 
     @model_validator(mode="after")
     def _windows_are_ordered(self) -> Limits:
@@ -246,6 +264,8 @@ def _toml_value(value: Any) -> str:
         )
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_toml_value(v) for v in value) + "]"
     return repr(value)
 
 

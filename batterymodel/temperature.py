@@ -106,13 +106,18 @@ def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarray:
     """Rest voltage of the battery [V] at states of charge [0..1] and a temperature [degC].
 
-    Interpolates the chemistry's curve and adds its temperature coefficient; source in
-    `batterymodel.chemistry`. Raises `InputError` outside -40 to 60 degC.
+    Interpolates the limits card's table, else the chemistry's curve, and adds the chemistry's
+    temperature coefficient; source in `batterymodel.chemistry`. Raises `InputError` outside -40
+    to 60 degC.
     """
-    rest = data_for(battery.chemistry).rest
-    per_cell = np.interp(np.asarray(soc, dtype=float), rest.soc, rest.volts)
-    shift = rest.temp_coefficient_v_per_c * (_checked(temp_c) - REFERENCE_TEMP_C)
-    return battery.cells * (per_cell + shift)
+    rest, card = data_for(battery.chemistry).rest, battery.limits
+    at = np.asarray(soc, dtype=float)
+    if card.rest_voltage_soc and card.rest_voltage_v:
+        at_reference = np.interp(at, card.rest_voltage_soc, card.rest_voltage_v)
+    else:
+        at_reference = battery.cells * np.interp(at, rest.soc, rest.volts)
+    per_cell = rest.temp_coefficient_v_per_c * (_checked(temp_c) - REFERENCE_TEMP_C)
+    return at_reference + battery.cells * per_cell
 
 
 def rest_voltage_at_reference_v(battery: Battery, rest_voltage: float, temp_c: float) -> float:

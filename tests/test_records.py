@@ -74,6 +74,17 @@ BAD = {
         ),
         "must be below",
     ),
+    "half a table": (
+        BATTERY.replace("min_top_off", "rest_voltage_soc = [0.0, 1.0]\nmin_top_off"),
+        "rest_voltage_v 0: give the same number",
+    ),
+    "table not rising": (
+        BATTERY.replace(
+            "min_top_off",
+            "rest_voltage_soc = [0.0, 1.0]\nrest_voltage_v = [26.0, 24.0]\nmin_top_off",
+        ),
+        "must both rise",
+    ),
     "broken TOML": (BATTERY.replace('"vrla"', '"vrla'), "not valid TOML"),
     "empty": ("", "is missing"),
 }
@@ -109,7 +120,12 @@ def test_toml_round_trip_is_exact(label, capacity, soc, day):
         chemistry="nicd",
         cells=20,
         rated_capacity_ah=capacity,
-        limits=Limits(document=label, min_top_off_soc=soc),
+        limits=Limits(
+            document=label,
+            min_top_off_soc=soc,
+            rest_voltage_soc=(0.0, 1.0),
+            rest_voltage_v=(24.0, 26.0),
+        ),
         capacity_check=CapacityCheck(on=day, capacity_ah=capacity),
         last_known=LastKnown(on=day, state_of_charge=soc),
     )

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from batterymodel.chemistry import CHEMISTRIES, REFERENCE_TEMP_C
 from batterymodel.errors import InputError
-from batterymodel.records import Battery, Chemistry
+from batterymodel.records import Battery, Chemistry, Limits
 from batterymodel.temperature import (
     capacity_factor,
     charge_voltage_mismatch_v,
@@ -126,3 +126,10 @@ def test_vector_equals_scalar(chemistry):
 
 def test_fahrenheit_fixed_points():
     np.testing.assert_allclose(fahrenheit([-40.0, 0.0, 100.0]), [-40.0, 32.0, 212.0])
+
+
+def test_a_makers_rest_voltage_table_replaces_the_curve():
+    table = Limits(rest_voltage_soc=(0.2, 1.0), rest_voltage_v=(24.0, 26.0))
+    carded = LEAD.model_copy(update={"limits": table})
+    np.testing.assert_allclose(rest_voltage_v(carded, [0.2, 0.6, 1.0], 25.0), [24.0, 25.0, 26.0])
+    assert rest_voltage_v(carded, 0.6, 35.0) == pytest.approx(25.0 + 12 * 0.0002 * 10.0)

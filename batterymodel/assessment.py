@@ -44,12 +44,16 @@ from batterymodel.wording import (
     HEADLINES,
     NEARLY_DONE,
     NEXT_STEPS,
+    NEXT_STEPS_FULL,
     NICD_CAUTION,
     OUTCOME_WORDS,
 )
 
 COMPLETE_FRACTION = 0.10
 """A taper counts as completed when less than this share of its charge is left to return."""
+
+MOST_LEARNED_SD = 0.3
+"""Relative error of a charge time above which it teaches nothing."""
 
 LEAST_LEARNING_DEPTH = 0.03
 """Least charge to return over capacity from which a history is learned."""
@@ -131,6 +135,8 @@ def learned_history(fit: TaperFit, posterior: ChargePosterior) -> History | None
     mean = float(weight @ log_time)
     sd = float(np.sqrt(weight @ (log_time - mean) ** 2))
     shallow = mean + fit.prior.depth_shift * min(charge / fit.prior.capacity_ah, 1.0) ** 2
+    if sd > MOST_LEARNED_SD:
+        return None
     return History(
         charge_time_h=round(float(np.exp(shallow)), 4), charge_time_rel_sd=round(max(sd, 0.02), 4)
     )
@@ -152,7 +158,7 @@ def _assessment(
     return Assessment(
         outcome=outcome,
         headline=_headline(outcome, state, findings),
-        next_steps=tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome]),
+        next_steps=_next_steps(outcome, state, wait),
         findings=findings,
         state_of_charge=StateOfCharge(
             at_connection=_interval(state.soc_at_connection), now=_interval(state.soc_now)
@@ -177,6 +183,12 @@ def _headline(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...
         template = HEADLINES[outcome] if minutes >= 1.0 else NEARLY_DONE
         return template.format(words=words, soc=soc, minutes=minutes)
     return HEADLINES[outcome].format(words=words, reason=findings[0].text)
+
+
+def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str, ...]:
+    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < 1.0:
+        return NEXT_STEPS_FULL
+    return tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
 
 
 def _taper_summary(fit: TaperFit) -> TaperSummary:
@@ -227,6 +239,8 @@ def _curves(case: Case) -> Curves:
     mean, sd = fit.predict(grid), fit.predict_sd(grid)
     role = np.where(signal.at_limit, "supply at its limit", "reading")
     role = np.where(~signal.usable & ~signal.at_limit, "short transient", role)
+    if case.rise is not None:
+        role = np.where(signal.time_s > case.rise.since_s, "current rising", role)
     evidence: tuple[Evidence, ...] = (*case.state.evidence, case.state.combined)
     return Curves(
         time_s=signal.time_s,

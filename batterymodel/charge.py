@@ -42,6 +42,7 @@ WAITS_S = (60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0)
 
 AT_LIMIT_WAIT_S = 300.0
 NOW_BINS = 400
+NOW_RANGE = 1e-6
 _FACTOR_NODES = 15
 
 
@@ -211,9 +212,10 @@ def _soc_now(
     left_ah: np.ndarray, weight: np.ndarray, support: np.ndarray, factors: np.ndarray
 ) -> Spread:
     """State of charge at the last reading, from pairs ``(p,)`` and their support ``(p, f)``."""
-    edges = np.geomspace(max(left_ah.min(), 1e-9), left_ah.max() * (1.0 + 1e-9), NOW_BINS + 1)
-    bins = np.searchsorted(edges, left_ah, side="right") - 1
-    bins = np.clip(bins, 0, NOW_BINS - 1)
+    most = max(float(left_ah.max()), 1e-9) * (1.0 + 1e-9)
+    least = max(float(left_ah.min()), NOW_RANGE * most)
+    edges = np.geomspace(least, most, NOW_BINS + 1)
+    bins = np.clip(np.searchsorted(edges, left_ah, side="right") - 1, 0, NOW_BINS - 1)
     sums = [np.bincount(bins, weight * support[:, f], NOW_BINS) for f in range(factors.size)]
     shares = np.array(sums)
     middle = np.sqrt(edges[:-1] * edges[1:])

@@ -189,7 +189,7 @@ def current_rising(case: Case) -> Finding | None:
     text = say("current_rising.disconnect", value=rise.amount, minutes=minutes)
     source = (
         "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
-        "voltage rises (textbook, from memory (high)); threshold: " + OWN_RULE
+        "voltage rises (textbook, from memory); threshold: " + OWN_RULE
     )
     limit = Limit(rise.least, "A", source, generic=False)
     return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
@@ -239,7 +239,7 @@ def set_voltage(case: Case) -> Finding | None:
     shift = charge_voltage_shift_v(case.battery, temp)
     by = charge_voltage_mismatch_v(volts, (low.value, high.value), case.battery, temp)
     by = by if abs(by) >= NEGLIGIBLE_V else 0.0
-    at = "" if case.temp_c is None else f" at {temp:.0f} degC"
+    at = "" if case.temp_c is None else f" at {temp:.0f} °C"
     variant = "high" if by > 0 else "low" if by < 0 else "ok"
     severity = Severity.OK if by == 0 else Severity.NOTE
     if by > WELL_ABOVE_V:

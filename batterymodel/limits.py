@@ -29,15 +29,15 @@ _ENTRIES = {
     "max_charge_current_a": _Entry("max_charge_current_per_ah", "A", "rated_ah"),
     "charge_voltage_min_v": _Entry("charge_voltage_min_v_per_cell", "V", "cells"),
     "charge_voltage_max_v": _Entry("charge_voltage_max_v_per_cell", "V", "cells"),
-    "charge_temp_min_c": _Entry("charge_temp_min_c", "degC"),
-    "charge_temp_max_c": _Entry("charge_temp_max_c", "degC"),
+    "charge_temp_min_c": _Entry("charge_temp_min_c", "°C"),
+    "charge_temp_max_c": _Entry("charge_temp_max_c", "°C"),
     "min_top_off_soc": _Entry("min_top_off_soc", "fraction"),
     "min_capacity_fraction": _Entry("min_capacity_fraction", "fraction"),
     "end_voltage_v": _Entry("end_voltage_v_per_cell", "V", "cells"),
     "capacity_check_interval_days": _Entry("capacity_check_interval_days", "days"),
     "min_rest_voltage_v": _Entry("min_rest_voltage_v_per_cell", "V", "cells"),
     "max_floor_a": _Entry("max_floor_per_ah", "A", "rated_ah"),
-    "max_temp_rise_c_per_min": _Entry("max_temp_rise_c_per_min", "degC/min"),
+    "max_temp_rise_c_per_min": _Entry("max_temp_rise_c_per_min", "°C/min"),
 }
 
 LIMIT_NAMES = tuple(_ENTRIES)

@@ -253,7 +253,7 @@ def _cases() -> tuple[_Case, ...]:
         case(
             "cold-battery",
             "DEMO-5: cold-soaked at dawn",
-            "Parked outside at -14 degC: little current flows, though the battery is not full.",
+            "Parked outside at -14 °C: little current flows, though the battery is not full.",
             "service",
             _battery("DEMO-5"),
             _Truth(path(0.25, 0.55), temp_c=-12.0),

@@ -83,7 +83,7 @@ def depth_of(
     amplitude_a: np.ndarray | float, log_charge_time: np.ndarray | float, prior: Prior
 ) -> np.ndarray:
     """Charge that the hold phase returns over capacity [-], 0 to 1."""
-    depth = amplitude_a * np.exp(log_charge_time) / 3600.0 / prior.capacity_ah
+    depth = amplitude_a * np.exp(np.minimum(log_charge_time, 20.0)) / 3600.0 / prior.capacity_ah
     return np.minimum(np.maximum(depth, 0.0), 1.0)
 
 

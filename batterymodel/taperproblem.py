@@ -34,6 +34,7 @@ DEVIATION_PER_DEPTH = 2.5
 STEP_SD_A = 40.0
 """Standard deviation of a load step before it is seen [A] (own choice)."""
 MAX_FIT_ROWS = 300
+MOST_LOG_TIME = float(np.log(1e6))
 LOG_TIME_KNEE_S = 30.0
 FIXED_NAMES = ("hold_amplitude_a", "log_charge_time", "fast_share_logit", "floor_a", "load_a")
 
@@ -119,8 +120,9 @@ def deviation_basis(since_hold_s: np.ndarray) -> np.ndarray:
 
 
 def shape_of(parameters: np.ndarray, prior: Prior) -> Shape:
-    """The shape a parameter vector stands for."""
-    return Shape(float(np.exp(parameters[1])), float(expit(parameters[2])), prior.fast_ratio)
+    """The shape a parameter vector stands for; charge times from a second to eleven days."""
+    log_time = min(max(float(parameters[1]), 0.0), MOST_LOG_TIME)
+    return Shape(float(np.exp(log_time)), float(expit(parameters[2])), prior.fast_ratio)
 
 
 def residuals(

@@ -75,13 +75,13 @@ TEXTS = {
     "taper_missing.ok": "The battery current falls as a charging battery's does.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
     "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",
-    "battery_temperature.ok": "Battery at {value:.0f} degC, within {low:.0f} to {high:.0f} degC.",
-    "battery_temperature.hot": "Battery at {value:.0f} degC, above the {limit:.0f} degC at which "
+    "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
+    "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
     "charging must stop.",
-    "battery_temperature.cold": "Battery at {value:.0f} degC, below the {limit:.0f} degC at which "
+    "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
     "charging may begin: a cold battery takes little current and looks fuller than it is.",
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
-    "temperature_rise.service": "The battery warms by {value:.1f} degC a minute, faster than "
+    "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
     "{limit:.1f}.",
     "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
     "{high:.1f} V).",
@@ -151,6 +151,17 @@ NEXT_STEPS = {
         "Have it inspected by licensed maintenance staff by its maker's instructions.",
     ),
 }
+
+NEXT_STEPS_FULL = (
+    "Take ground power off the battery when the aircraft no longer needs it: topping off is done.",
+    "A current that rises from here on, or a battery that warms, means power off at once.",
+)
+
+SHORT_CAUTIONS = (
+    "Advice only: the aircraft's manual and the maker's instructions govern.",
+    "Ventilate; no sparks.",
+    "Not for engine starting.",
+)
 
 CAUTIONS = (
     "This is advice. The aircraft's manual and the battery maker's instructions govern, and work "

@@ -1,0 +1,225 @@
+"""The pages, and what they share: the look of a paper job card, and text shown as it stands.
+
+Everything but `keep_entries` returns HTML text made from results; nothing is computed here.
+Outcomes differ by word, sign and the rule around the box, never by colour alone.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterable, Sequence
+
+import streamlit as st
+
+from batterymodel.results import Assessment, Finding, Interval, Outcome, Severity
+from batterymodel.textreport import amount, percent
+from batterymodel.wording import (
+    GENERIC_MARK,
+    NICD_CAUTION,
+    OUTCOME_MEANING,
+    OUTCOME_WORDS,
+    RULE_WORDS,
+    SEVERITY_WORDS,
+    SHORT_CAUTIONS,
+)
+
+KEPT = "kept."
+"""Start of the keys of entries that stay when the user turns to another page and back."""
+
+OUTCOME_SIGNS = {
+    Outcome.TOP_OFF: "✓",
+    Outcome.KEEP_WATCHING: "?",
+    Outcome.SERVICE: "!",
+    Outcome.DISCONNECT: "✕",
+}
+SEVERITY_SIGNS = {
+    Severity.OK: "✓",
+    Severity.NOTE: "i",
+    Severity.WATCH: "?",
+    Severity.SERVICE: "!",
+    Severity.DISCONNECT: "✕",
+}
+
+STYLE = """<style>
+[data-testid="stMainBlockContainer"] { padding-top: 3rem; max-width: 1320px; }
+[data-testid="stMainBlockContainer"] h1 { font-size: 2.1rem; padding: 0 0 .8rem; }
+[data-testid="stMainBlockContainer"] h3 { font-size: 1.35rem; }
+.jc { color: #1b2a33; line-height: 1.45; overflow-wrap: anywhere; }
+.jc p { margin: 0 0 .5rem; }
+.jc-note { font-size: .92rem; color: #47535b; margin: 0; }
+.jc-head, .jc-figures { display: grid; margin-top: .9rem; gap: 1px; background: #1b2a33;
+  border: 1px solid #1b2a33; }
+.jc-head { grid-template-columns: repeat(4, auto); }
+.jc-field, .jc-figure { background: #fffdf7; padding: .3rem .8rem .35rem; }
+.jc-wide { grid-column: span 2; }
+.jc-name { display: block; font-size: .8rem; color: #47535b; }
+.jc-box { border: 4px solid #1b2a33; background: #fffdf7; }
+.jc-box.keep_watching { border-style: dashed; }
+.jc-box.service { border: 9px double #1b2a33; }
+.jc-box.disconnect { border-width: 9px; }
+.jc-word { display: flex; align-items: center; gap: .8rem; margin: 0; padding: .5rem 1rem;
+  border-bottom: 1px solid #1b2a33; font-size: 2.1rem; font-weight: 700; line-height: 1.15; }
+.disconnect .jc-word { background: #1b2a33; color: #fff; }
+.jc-sign { flex: none; display: inline-flex; justify-content: center; align-items: center;
+  width: 1.45em; height: 1.45em; border: 3px solid currentColor; }
+.jc-body { padding: .7rem 1rem .3rem; font-size: 1.06rem; }
+.jc-body ol { margin: .2rem 0 .6rem; padding-left: 1.5rem; }
+.jc-body li { margin: 0 0 .25rem; }
+.jc-warn { border-top: 1px solid #1b2a33; padding: .4rem 1rem; font-size: .92rem; }
+.jc-figures { grid-template-columns: repeat(auto-fit, minmax(150px, 1fr)); }
+.jc-figure { display: flex; flex-direction: column; }
+.jc-figure .jc-name { flex: 1; }
+.jc-value { display: block; font-size: 1.55rem; font-weight: 700; line-height: 1.25;
+  font-variant-numeric: tabular-nums; }
+.jc-range { display: block; font-size: .88rem; color: #47535b; }
+ul.jc-findings { list-style: none; margin: 0 0 .6rem; padding: 0; border-top: 1px solid #1b2a33; }
+ul.jc-findings li { display: flex; flex-wrap: wrap; gap: .15rem .9rem; margin: 0;
+  padding: .5rem 0; border-bottom: 1px solid #c9ced1; }
+.jc-severity { flex: 0 0 7.2rem; font-weight: 700; }
+.jc-severity .jc-sign { width: 1.5em; height: 1.5em; border-width: 2px; margin-right: .45rem;
+  font-size: .85rem; }
+.jc-severity.disconnect .jc-sign, .jc-severity.service .jc-sign { background: #1b2a33;
+  color: #fff; border-color: #1b2a33; }
+.jc-text { flex: 1 1 16rem; }
+.jc-source { display: block; font-size: .88rem; color: #47535b; margin-top: .15rem; }
+.jc-generic { border: 1px solid #47535b; padding: 0 .35em; margin-left: .25em; font-weight: 600; }
+ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
+ul.jc-plain li { margin-left: 0; }
+@media (max-width: 640px) {
+  [data-testid="stMainBlockContainer"] { padding: 2.2rem 1rem 3rem; }
+  [data-testid="stMainBlockContainer"] h1 { font-size: 1.6rem; }
+  [data-testid="stMainBlockContainer"] [data-testid="stVerticalBlock"] { gap: .7rem; }
+  [data-testid="stMainBlockContainer"] [data-testid="stHorizontalBlock"] { gap: .9rem; }
+  .jc-head { grid-template-columns: 1fr 1fr; }
+  .jc-word { font-size: 1.7rem; padding: .45rem .7rem; }
+  .jc-body, .jc-warn { padding-left: .7rem; padding-right: .7rem; }
+  .jc-figures { grid-template-columns: 1fr 1fr; }
+  .jc-figure:last-child:nth-child(odd) { grid-column: span 2; }
+  .jc-severity { flex-basis: 100%; }
+}
+</style>"""
+
+
+def keep_entries() -> None:
+    """Keep entries of pages that are not shown in this run (their state would be dropped)."""
+    for key in list(st.session_state):
+        if str(key).startswith(KEPT):
+            st.session_state[key] = st.session_state[key]
+
+
+def literal(text: str) -> str:
+    """Text for a Streamlit markdown element that shows every character as it stands.
+
+    >>> print(literal("a*b 5$"))
+    a\\*b 5\\$
+    """
+    escaped = re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"(\\[:<>=~-])(?=[\w\\+-])", "\\1\u2060", escaped)
+
+
+def shown(text: str) -> str:
+    """Text for HTML, escaped."""
+    return html.escape(text)
+
+
+def head(fields: Sequence[tuple[str, str]]) -> str:
+    """The head of the job card: what was looked at."""
+    cells = (
+        f'<div class="jc-field{" jc-wide" * (len(value) > 16)}">'
+        f'<span class="jc-name">{shown(name)}</span>{shown(value)}</div>'
+        for name, value in fields
+    )
+    return f'<div class="jc jc-head">{"".join(cells)}</div>'
+
+
+def outcome_box(assessment: Assessment) -> str:
+    """The ruled box: outcome, why, what to do next, and the short cautions."""
+    outcome, words = assessment.outcome, OUTCOME_WORDS[assessment.outcome]
+    reason = assessment.headline.removeprefix(f"{words}: ")
+    steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
+    return (
+        f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
+        f'<h2 class="jc-word">{_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
+        f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
+        f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol></div>"
+        f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
+    )
+
+
+def key_figures(assessment: Assessment) -> str:
+    """The figures to read first, each with its range."""
+    soc = assessment.state_of_charge
+    rows: list[tuple[str, tuple[str, str], Interval]] = [
+        ("State of charge at connection", percent(soc.at_connection), soc.at_connection),
+        ("State of charge now", percent(soc.now), soc.now),
+        (
+            "Charge to return",
+            amount(assessment.charge_to_return_ah, "Ah"),
+            assessment.charge_to_return_ah,
+        ),
+    ]
+    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
+        minutes = assessment.minutes_to_top_off
+        rows.append(("Time until topped off", amount(minutes, "min"), minutes))
+    cells = (
+        f'<div class="jc-figure"><span class="jc-name">{name}</span>'
+        f'<span class="jc-value">{value}</span>'
+        f'<span class="jc-range">{100 * interval.level:.0f} % range: {spread}</span></div>'
+        for name, (value, spread), interval in rows
+    )
+    return f'<div class="jc jc-figures">{"".join(cells)}</div>'
+
+
+def findings_list(findings: Iterable[Finding]) -> str:
+    """Findings as a list that wraps: sign and word, rule, text, limit and where it comes from."""
+    return f'<ul class="jc jc-findings">{"".join(map(_finding, findings))}</ul>'
+
+
+def note(text: str) -> str:
+    """A small explaining paragraph, as under a chart."""
+    return f'<p class="jc jc-note">{shown(text)}</p>'
+
+
+def plain_list(items: Iterable[str]) -> str:
+    """Sentences as a bulleted list."""
+    return f'<ul class="jc jc-plain">{"".join(f"<li>{shown(item)}</li>" for item in items)}</ul>'
+
+
+def limit_words(finding: Finding) -> str:
+    """The limit of a finding with its unit, as read; empty where it has none."""
+    if finding.limit is None:
+        return ""
+    if finding.unit == "fraction":
+        return f"{100 * finding.limit:.0f} %"
+    return f"{finding.limit:.4g} {finding.unit or ''}".strip()
+
+
+def _finding(finding: Finding) -> str:
+    severity = finding.severity
+    return (
+        f'<li><span class="jc-severity {severity}">{_sign(SEVERITY_SIGNS[severity])}'
+        f"{SEVERITY_WORDS[severity]}</span>"
+        f'<div class="jc-text"><b>{RULE_WORDS[finding.rule]}.</b> {shown(finding.text)}'
+        f"{_source(finding)}</div></li>"
+    )
+
+
+def _source(finding: Finding) -> str:
+    limit, source = limit_words(finding), finding.source
+    parts = [f"Limit {shown(limit)}"] if limit else []
+    if finding.generic:
+        source = (source or "").removeprefix(f"{GENERIC_MARK} ")
+        parts.append(f'<span class="jc-generic">{GENERIC_MARK}</span> {shown(source)}')
+    elif source:
+        parts.append(f"from {shown(source)}")
+    return f'<span class="jc-source">{" ".join(parts)}</span>' if parts else ""
+
+
+def _short_cautions(assessment: Assessment) -> tuple[str, ...]:
+    nicd = (NICD_CAUTION,) if NICD_CAUTION in assessment.cautions else ()
+    return nicd + SHORT_CAUTIONS
+
+
+def _sign(sign: str) -> str:
+    return f'<span class="jc-sign" aria-hidden="true">{sign}</span>'

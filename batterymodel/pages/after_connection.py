@@ -1,0 +1,361 @@
+"""The page after connection: readings and battery in, the outcome with its reasons out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import pandas as pd
+import streamlit as st
+
+from batterymodel import charts, pages
+from batterymodel.assessment import assess
+from batterymodel.chemistry import data_for
+from batterymodel.errors import BatteryModelError
+from batterymodel.pages import KEPT, battery_form, literal
+from batterymodel.readings import read_readings, readings_from_bytes, readings_from_frame
+from batterymodel.records import Battery, Readings, Supply, record_from, record_toml
+from batterymodel.results import Assessment, Finding, Severity
+from batterymodel.samples import SCENARIO_DAY, Sample, load_scenario, sample_readings_path
+from batterymodel.textreport import text_report
+
+SAMPLE, FILE, TYPED = "Sample", "CSV file", "Typed in"
+SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"
+TABS = ("Battery", "Limits card", "Record", "Supply", "Measured")
+TEMPLATE_CSV = """elapsed_s,supply_current_a,supply_voltage_v,battery_temp_c,event
+0,18.4,28.0,18.0,
+30,17.9,28.0,18.0,
+60,17.5,28.0,18.0,
+90,28.1,28.0,18.0,avionics on
+120,27.7,28.0,18.1,
+"""
+LEAST_TYPED = 3
+"""Currents in the typed table before it is read: a table just begun is no error."""
+
+TYPED_TIMES_S = (0, 15, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300)
+LOAD_ERROR_A = 0.5
+
+_SUPPLY_FIELDS = (
+    ("rated_current_a", "Rated current (A)", 1.0),
+    ("set_voltage_v", "Set voltage (V)", 0.1),
+    ("voltage_tolerance_v", "Its tolerance (V)", 0.1),
+    ("input_voltage_v", "Wall voltage (V)", 1.0),
+    ("input_current_full_load_a", "Input current at full load (A)", 0.5),
+    ("circuit_breaker_a", "Circuit breaker (A)", 1.0),
+)
+_KNOWN_FIELDS = (
+    ("rest_voltage_v", "Rest voltage before connection (V)", 0.1),
+    ("ambient_c", "Battery or ambient temperature (°C)", 1.0),
+    ("load_a", "Bus load without the battery (A)", 0.5),
+    ("load_sd_a", "Error of the bus load (A)", 0.1),
+)
+
+T = TypeVar("T")
+
+
+@dataclass
+class Job:
+    """What the input side gives the answer side."""
+
+    readings: Readings | None = None
+    battery: Battery | None = None
+    supply: Supply | None = None
+    known: dict[str, Any] = field(default_factory=dict)
+    missing: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+    def attempt(self, read: Callable[[], T]) -> T | None:
+        """What `read` returns; None with its sentence among the problems if it cannot be used."""
+        try:
+            return read()
+        except BatteryModelError as error:
+            self.problems.append(str(error))
+            return None
+
+
+def page() -> None:
+    """Show the page."""
+    st.html(pages.STYLE)
+    st.title("After connection")
+    samples, sample_supply = load_scenario()
+    _set_out()
+    left, right = st.columns([5, 9], gap="large")
+    with left:
+        job = _input_side(samples, sample_supply)
+    with right:
+        _answer_side(job)
+
+
+def typed_readings(table: pd.DataFrame) -> Readings | None:
+    """Readings from the typed table, None while it is just begun; raises `InputError`."""
+    table = table.fillna("").astype(str)
+    current, event = (table[name].str.strip() != "" for name in ("supply_current_a", "event"))
+    if current.sum() < LEAST_TYPED:
+        return None
+    return readings_from_frame(table[current | event], "typed readings")
+
+
+def typed_start() -> pd.DataFrame:
+    """The empty table for typing: the usual times, no currents yet.
+
+    All cells are text, so that a decimal comma is refused in words rather than read as a thousand.
+    """
+    times = [str(time_s) for time_s in TYPED_TIMES_S]
+    return pd.DataFrame({"elapsed_s": times, "supply_current_a": "", "event": ""})
+
+
+def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
+    job, by_key = Job(), {sample.key: sample for sample in samples}
+    source = st.radio(
+        "Readings from",
+        (SAMPLE, FILE, TYPED),
+        horizontal=True,
+        key=f"{KEPT}source",
+        on_change=_source_changed,
+        args=(by_key,),
+    )
+    job.readings = job.attempt(lambda: _readings_input(source, by_key))
+    with st.expander("Battery, supply and measured values", expanded=source != SAMPLE):
+        plate, card, record, supply, known = st.tabs(TABS)
+        with plate:
+            job.attempt(lambda: battery_form.show_plate(samples, source != SAMPLE))
+            download = st.container()
+        with card:
+            battery_form.show_limits()
+        with record:
+            battery_form.show_record()
+        with supply:
+            job.supply = job.attempt(lambda: _supply_input(sample_supply, job))
+        with known:
+            job.known = _known_input()
+    job.battery, missing = job.attempt(battery_form.entered) or (None, ())
+    job.missing += missing
+    with download:
+        battery_form.show_download(job.battery)
+    return job
+
+
+def _readings_input(source: str, by_key: dict[str, Sample]) -> Readings | None:
+    if source == SAMPLE:
+        return _sample_input(by_key)
+    if source == FILE:
+        upload = st.file_uploader("Readings CSV file", type=["csv", "txt"], key="readings_file")
+        st.download_button("Template CSV", TEMPLATE_CSV, "readings.csv", "text/csv")
+        return None if upload is None else readings_from_bytes(upload.getvalue(), upload.name)
+    return _typed_input()
+
+
+def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
+    chosen = st.selectbox(
+        "Invented sample connection",
+        list(by_key),
+        index=None,
+        format_func=lambda key: by_key[key].title,
+        placeholder="Choose a sample",
+        key=f"{KEPT}sample",
+        on_change=_take_sample,
+        args=(by_key,),
+    )
+    if chosen is None:
+        return None
+    st.caption(f"Invented. {literal(by_key[chosen].story)}")
+    return read_readings(sample_readings_path(chosen))
+
+
+def _typed_input() -> Readings | None:
+    if "typed_table" not in st.session_state:
+        st.session_state["typed_start"] = st.session_state.get("typed_now", typed_start())
+    table = st.data_editor(
+        st.session_state["typed_start"],
+        num_rows="dynamic",
+        hide_index=True,
+        column_config={
+            "elapsed_s": st.column_config.TextColumn("Time (s)", width="small"),
+            "supply_current_a": st.column_config.TextColumn("Supply current (A)"),
+            "event": st.column_config.TextColumn("Event"),
+        },
+        key="typed_table",
+    )
+    st.session_state["typed_now"] = table
+    return typed_readings(table)
+
+
+def _supply_input(sample_supply: Supply, job: Job) -> Supply | None:
+    choice = st.radio(
+        "Ground supply",
+        (SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY),
+        horizontal=True,
+        key=f"{KEPT}supply_from",
+    )
+    if choice == SAMPLE_SUPPLY:
+        st.caption(f"Invented. {_supply_words(sample_supply)}")
+        return sample_supply
+    if choice == NO_SUPPLY:
+        return None
+    entries = _number_inputs("supply", _SUPPLY_FIELDS)
+    if "rated_current_a" not in entries:
+        job.missing.append("Rated current of the supply (A)")
+        return None
+    return record_from(entries, Supply, "supply form")
+
+
+def _known_input() -> dict[str, Any]:
+    known = _number_inputs("known", _KNOWN_FIELDS)
+    known.setdefault("load_sd_a", LOAD_ERROR_A)
+    return {**known, "on": st.date_input("Day of connection", value=None, key=f"{KEPT}known.on")}
+
+
+def _number_inputs(group: str, fields: Sequence[tuple[str, str, float]]) -> dict[str, float]:
+    """Number inputs that start empty; the values of those that are filled."""
+    values = {}
+    for start in range(0, len(fields), 2):
+        places = st.columns(2, vertical_alignment="bottom")
+        for place, (name, label, step) in zip(places, fields[start : start + 2], strict=False):
+            values[name] = place.number_input(
+                label,
+                value=None,
+                step=step,
+                format="%g",
+                placeholder=str(LOAD_ERROR_A) if name == "load_sd_a" else "",
+                key=f"{KEPT}{group}.{name}",
+            )
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _set_out() -> None:
+    """Entries of a session that has none yet."""
+    if f"{KEPT}supply_from" not in st.session_state:
+        _empty()
+        st.session_state[f"{KEPT}supply.set_voltage_v"] = 28.0
+
+
+def _empty() -> None:
+    battery_form.fill(None)
+    battery_form.forget_file()
+    st.session_state[f"{KEPT}supply_from"] = NO_SUPPLY
+    for name, _, _ in _KNOWN_FIELDS:
+        st.session_state[f"{KEPT}known.{name}"] = None
+    st.session_state[f"{KEPT}known.on"] = None
+    st.session_state[f"{KEPT}from_sample"] = False
+
+
+def _take_sample(by_key: dict[str, Sample]) -> None:
+    """Fill battery, supply and what is known with the chosen sample's values."""
+    sample = by_key.get(st.session_state[f"{KEPT}sample"])
+    _empty()
+    if sample is None:
+        return
+    battery_form.fill(sample.battery)
+    st.session_state[f"{KEPT}supply_from"] = SAMPLE_SUPPLY
+    for name in ("rest_voltage_v", "load_a", "ambient_c"):
+        st.session_state[f"{KEPT}known.{name}"] = getattr(sample, name)
+    st.session_state[f"{KEPT}known.on"] = SCENARIO_DAY
+    st.session_state[f"{KEPT}from_sample"] = True
+
+
+def _source_changed(by_key: dict[str, Sample]) -> None:
+    """A sample's battery must not be taken for that of somebody's own readings."""
+    if st.session_state[f"{KEPT}source"] == SAMPLE:
+        _take_sample(by_key)
+    elif st.session_state[f"{KEPT}from_sample"]:
+        _empty()
+
+
+def _answer_side(job: Job) -> None:
+    if job.problems:
+        st.error(literal(job.problems[0]))
+        st.stop()
+    if job.readings is None:
+        st.info(
+            "Choose an invented sample connection, or give your own readings as a CSV file or "
+            "typed from the meter. The answer appears here, with the reasons for it."
+        )
+        return
+    if job.missing or job.battery is None:
+        st.info(f"Still needed: {literal(', '.join(job.missing))}.")
+        return
+    readings, battery = job.readings, job.battery
+    result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
+    if result is None:
+        st.error(literal(job.problems[0]))
+        st.stop()
+    st.html(
+        pages.outcome_box(result)
+        + pages.key_figures(result)
+        + pages.head(_head_fields(job, battery, readings))
+    )
+    _show_charts(result)
+    _show_findings(result.findings)
+    _show_rest(battery, result)
+
+
+def _show_charts(result: Assessment) -> None:
+    st.subheader("Taper")
+    st.altair_chart(charts.taper_chart(result), theme=None)
+    st.html(pages.note(charts.taper_words(result)))
+    st.subheader("State of charge at connection")
+    st.altair_chart(charts.evidence_chart(result), theme=None)
+    remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
+    st.html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
+
+
+def _show_findings(findings: Sequence[Finding]) -> None:
+    fine = [finding for finding in findings if finding.severity is Severity.OK]
+    open_ones = [finding for finding in findings if finding.severity is not Severity.OK]
+    st.subheader("Findings")
+    if open_ones:
+        st.html(pages.findings_list(open_ones))
+    if fine:
+        with st.expander(
+            f"{len(fine)} findings are fine" if len(fine) > 1 else "1 finding is fine",
+            expanded=not open_ones,
+        ):
+            st.html(pages.findings_list(fine))
+
+
+def _show_rest(battery: Battery, result: Assessment) -> None:
+    if result.notes:
+        st.subheader("About the readings")
+        st.html(pages.plain_list(result.notes))
+    if result.learned_history is not None:
+        st.subheader("Learned from this completed taper")
+        learned = battery.model_copy(update={"history": result.learned_history})
+        st.code("[history]\n" + record_toml(result.learned_history), language=None)
+        st.download_button(
+            "Battery with this history (TOML)", record_toml(learned), "battery.toml", key="learned"
+        )
+    st.subheader("Save this result")
+    as_text, as_json = st.columns([1, 2])
+    as_text.download_button("Report as text", text_report(result), "report.txt", "text/plain")
+    as_json.download_button(
+        "Result as JSON", result.model_dump_json(indent=2), "result.json", "application/json"
+    )
+    st.subheader("Cautions")
+    st.html(pages.plain_list(result.cautions))
+
+
+def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[str, str]]:
+    """What was looked at, blanks named as such."""
+    supply = NO_SUPPLY.lower() if job.supply is None else _supply_words(job.supply)
+    kind = f"{data_for(battery.chemistry).label}, {battery.cells} cells"
+    load_read = readings.load_a is not None or readings.battery_current_a is not None
+    return [
+        ("Battery", battery.tail),
+        ("Supply", supply),
+        ("Kind", f"{kind}, {battery.rated_capacity_ah:g} Ah"),
+        ("Readings", str(len(readings))),
+        ("Temperature", _known(job, "ambient_c", "°C", readings.battery_temp_c is not None)),
+        ("Rest voltage", _known(job, "rest_voltage_v", "V", False)),
+        ("Bus load", _known(job, "load_a", "A", load_read)),
+    ]
+
+
+def _known(job: Job, name: str, unit: str, in_readings: bool) -> str:
+    if in_readings:
+        return "by the readings"
+    return f"{job.known[name]:g} {unit}" if name in job.known else "not given"
+
+
+def _supply_words(supply: Supply) -> str:
+    return f"{supply.rated_current_a:g} A at {supply.set_voltage_v:g} V"

@@ -1,0 +1,286 @@
+"""The battery as a form: plate, limits card and record; filled by hand, sample or TOML file.
+
+The form is the one place the battery comes from. Its entries live in the session state under
+`battery_form.key`; a percentage in the form is a fraction in the record.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import streamlit as st
+
+from batterymodel.chemistry import data_for
+from batterymodel.errors import InputError
+from batterymodel.limits import limit_for
+from batterymodel.pages import KEPT
+from batterymodel.records import Battery, Chemistry, record_from, record_toml
+from batterymodel.samples import Sample
+from batterymodel.wording import GENERIC_MARK
+
+WHERE = "battery form"
+NO_LABEL = "no label"
+
+
+@dataclass(frozen=True)
+class Field:
+    """One entry of the form: record table ("" for the battery itself), name, label, kind."""
+
+    table: str
+    name: str
+    label: str
+    kind: str = "number"
+    step: float = 0.1
+
+    @property
+    def key(self) -> str:
+        """Where the entry lives in the session state."""
+        return f"{KEPT}battery.{self.table}.{self.name}"
+
+
+PLATE = (
+    Field("", "tail", "Label", "text"),
+    Field("", "chemistry", "Chemistry", "chemistry"),
+    Field("", "cells", "Cells", "whole"),
+    Field("", "rated_capacity_ah", "Rated capacity (Ah)", step=1.0),
+)
+LIMITS = (
+    Field("limits", "document", "Document, title and revision", "text"),
+    Field("limits", "charge_voltage_min_v", "Least charging voltage (V)"),
+    Field("limits", "charge_voltage_max_v", "Most charging voltage (V)"),
+    Field("limits", "charge_temp_min_c", "Least charging temperature (°C)", step=1.0),
+    Field("limits", "charge_temp_max_c", "Most charging temperature (°C)", step=1.0),
+    Field("limits", "min_top_off_soc", "Least charge to top off in place (%)", "percent", 1.0),
+    Field("limits", "min_capacity_fraction", "Least capacity (% of rated)", "percent", 1.0),
+    Field("limits", "max_charge_current_a", "Most charging current (A)", step=1.0),
+    Field("limits", "end_voltage_v", "End voltage (V)"),
+    Field("limits", "capacity_check_interval_days", "Days between capacity checks", "whole"),
+)
+REST_TABLE = (
+    Field("limits", "rest_voltage_soc", "Rest voltage table: charge (%), rising", "percent row"),
+    Field("limits", "rest_voltage_v", "Rest voltage at each (V), rising", "row"),
+)
+RECORD = (
+    Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
+    Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
+    Field("capacity_check", "capacity_ah", "Capacity at the last check (Ah)", step=0.5),
+    Field("capacity_check", "on", "Day of that check", "date"),
+    Field("last_known", "state_of_charge", "Last known state of charge (%)", "percent", 1.0),
+    Field("last_known", "on", "Day it was known", "date"),
+    Field("capacity_check", "capacity_sd_ah", "Error of that capacity (Ah)"),
+    Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
+)
+FIELDS = (*PLATE, *LIMITS, *REST_TABLE, *RECORD)
+_REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
+
+
+def fill(battery: Battery | None) -> None:
+    """Put a battery into the form; None empties it."""
+    data = {} if battery is None else battery.model_dump()
+    for field in FIELDS:
+        table = data if not field.table else data.get(field.table) or {}
+        st.session_state[field.key] = _to_entry(table.get(field.name), field)
+
+
+def forget_file() -> None:
+    """Empty the file uploader, so that no file name stands over a form filled otherwise."""
+    st.session_state["battery_file_round"] = st.session_state.get("battery_file_round", 0) + 1
+
+
+def entered() -> tuple[Battery | None, tuple[str, ...]]:
+    """The battery in the form, or None with the labels of what is still missing.
+
+    Raises `InputError` naming the entry that cannot be right.
+    """
+    data = _entered_data()
+    missing = tuple(f.label for f in PLATE if f.name in _REQUIRED and f.name not in data)
+    if missing:
+        return None, missing
+    return record_from({"tail": NO_LABEL, **data}, Battery, WHERE), ()
+
+
+def battery_from_bytes(data: bytes, source: str) -> Battery:
+    """Battery from the bytes of a TOML file; raises `InputError` with its name and the key."""
+    try:
+        values = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError:
+        raise InputError(f"{source}: is not a text file; give a battery as TOML text") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{source}: not valid TOML: {error}") from None
+    return record_from(values, Battery, source)
+
+
+def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
+    """The tab with the plate, and the ways to fill the form. Raises as `battery_from_bytes`."""
+    problem = None
+    if offer_samples:
+        _show_sample_choice(samples)
+    try:
+        _take_file()
+    except InputError as error:
+        problem = error
+    _show(PLATE[:2], columns=1)
+    _show(PLATE[2:])
+    if problem is not None:
+        raise problem
+
+
+def show_limits() -> None:
+    """The tab with the limits card; a blank shows the generic value it stands for."""
+    st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
+    _show(LIMITS[:1], columns=1)
+    _show(LIMITS[1:], _generic_values())
+    _show(REST_TABLE, {"rest_voltage_soc": "50, 75, 100", "rest_voltage_v": "24.4, 25.0, 25.8"})
+
+
+def show_record() -> None:
+    """The tab with history, last capacity check and last known state; all optional."""
+    st.caption("All optional. Charge time is charge to return over the current at connection.")
+    _show(RECORD)
+
+
+def show_download(battery: Battery | None) -> None:
+    """Offer the battery in the form as a TOML file."""
+    if battery is not None:
+        st.download_button(
+            "Battery as TOML", record_toml(battery), "battery.toml", "application/toml"
+        )
+
+
+def _show_sample_choice(samples: Sequence[Sample]) -> None:
+    by_key = {sample.key: sample for sample in samples}
+    key = f"{KEPT}sample_battery"
+
+    def take() -> None:
+        chosen = st.session_state[key]
+        if chosen is not None:
+            fill(by_key[chosen].battery)
+            forget_file()
+
+    st.selectbox(
+        "Start from an invented battery",
+        list(by_key),
+        index=None,
+        format_func=lambda k: by_key[k].title,
+        placeholder="Choose, or enter below",
+        key=key,
+        on_change=take,
+    )
+
+
+def _take_file() -> None:
+    """Fill the form from an uploaded file, once for each upload."""
+    key = f"battery_file_{st.session_state.get('battery_file_round', 0)}"
+    upload = st.file_uploader("Battery TOML file", type=["toml"], key=key)
+    if upload is None:
+        return
+    battery = battery_from_bytes(upload.getvalue(), upload.name)
+    if st.session_state.get("battery_file_taken") != upload.file_id:
+        st.session_state["battery_file_taken"] = upload.file_id
+        fill(battery)
+
+
+def _show(
+    fields: Sequence[Field], placeholders: dict[str, str] | None = None, columns: int = 2
+) -> None:
+    """The entries row by row, so that they keep their order where columns are stacked."""
+    for start in range(0, len(fields), columns):
+        places = st.columns(columns, vertical_alignment="bottom")
+        for place, field in zip(places, fields[start : start + columns], strict=False):
+            with place:
+                _widget(field, (placeholders or {}).get(field.name))
+
+
+def _widget(field: Field, placeholder: str | None) -> None:
+    if field.kind in ("text", "row", "percent row"):
+        st.text_input(field.label, placeholder=placeholder or "", key=field.key)
+    elif field.kind == "date":
+        st.date_input(field.label, value=None, key=field.key)
+    elif field.kind == "chemistry":
+        options = [chemistry.value for chemistry in Chemistry]
+        st.selectbox(
+            field.label,
+            options,
+            index=None,
+            format_func=lambda c: data_for(Chemistry(c)).label,
+            key=field.key,
+        )
+    elif field.kind == "whole":
+        st.number_input(
+            field.label, value=None, step=1, placeholder=placeholder or "", key=field.key
+        )
+    else:
+        st.number_input(
+            field.label,
+            value=None,
+            step=field.step,
+            format="%g",
+            placeholder=placeholder or "",
+            key=field.key,
+        )
+
+
+def _generic_values() -> dict[str, str]:
+    """Generic value by limit name, for the chemistry, cells and capacity entered so far."""
+    try:
+        battery, _ = entered()
+    except InputError:
+        return {}
+    if battery is None:
+        return {}
+    bare = Battery(**{name: getattr(battery, name) for name in ("tail", *_REQUIRED)})
+    values = {}
+    for field in LIMITS[1:]:
+        value = limit_for(bare, field.name).value
+        values[field.name] = f"{_to_entry(value, field):g} {GENERIC_MARK}"
+    return values
+
+
+def _entered_data() -> dict[str, Any]:
+    data: dict[str, Any] = {}
+    for field in FIELDS:
+        value = _to_record(st.session_state.get(field.key), field)
+        if value is None or value == "":
+            continue
+        if field.table:
+            data.setdefault(field.table, {})[field.name] = value
+        else:
+            data[field.name] = value
+    return data
+
+
+def _to_entry(value: Any, field: Field) -> Any:
+    if field.kind in ("text", "row", "percent row"):
+        scale = 100.0 if field.kind == "percent row" else 1.0
+        is_text = field.kind == "text" or value is None
+        return (value or "") if is_text else ", ".join(f"{scale * v:.10g}" for v in value)
+    if value is None:
+        return None
+    if field.kind == "chemistry":
+        return Chemistry(value).value
+    if field.kind == "percent":
+        return round(100.0 * value, 9)
+    return float(value) if field.kind == "number" else value
+
+
+def _to_record(value: Any, field: Field) -> Any:
+    if value is None:
+        return None
+    if field.kind == "text":
+        return value.strip()
+    if field.kind in ("row", "percent row"):
+        return _numbers(value, field) or None
+    return value / 100.0 if field.kind == "percent" else value
+
+
+def _numbers(text: str, field: Field) -> tuple[float, ...]:
+    scale = 100.0 if field.kind == "percent row" else 1.0
+    try:
+        return tuple(float(number) / scale for number in text.replace(",", " ").split())
+    except ValueError:
+        raise InputError(
+            f"{WHERE}: {field.name}: give numbers like 24.4, 25.0, 25.8 (given: {text!r})"
+        ) from None

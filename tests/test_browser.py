@@ -1,0 +1,141 @@
+"""The page in a real browser: the way a technician goes through it, at desk and in the hand."""
+
+import shutil
+from collections.abc import Iterator
+
+import pytest
+
+from batterymodel.records import Battery, Chemistry, record_toml
+from batterymodel.results import Outcome
+from batterymodel.samples import load_scenario, sample_readings_path
+from batterymodel.wording import OUTCOME_WORDS
+from tests import screenshots
+from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle
+
+pytestmark = pytest.mark.browser
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
+    pytest.skip("no Chromium on this system", allow_module_level=True)
+
+BY_KEY = {sample.key: sample for sample in load_scenario()[0]}
+GOOD_CSV = sample_readings_path("healthy-top-off").read_bytes()
+BATTERY = Battery(tail="OWN-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
+TOML = record_toml(BATTERY).encode()
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    with screenshots.running_app() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator:
+    with screenshots.running_browser() as running:
+        yield running
+
+
+@pytest.fixture(params=WIDTHS, ids=list(WIDTHS))
+def page(request: pytest.FixtureRequest, address: str, browser) -> Iterator:
+    opened = open_page(browser, address, WIDTHS[request.param])
+    yield opened
+    opened.close()
+
+
+def overflow_px(page) -> int:
+    """How far anything reaches beyond the right edge: the document's and the page's own scroll."""
+    return page.evaluate(
+        "() => Math.max(document.scrollingElement.scrollWidth,"
+        " ...[...document.querySelectorAll('[data-testid=stMain]')].map(e => e.scrollWidth))"
+        " - window.innerWidth"
+    )
+
+
+def upload(page, label: str, name: str, data: bytes, kind: str = "text/csv") -> None:
+    chooser = page.get_by_test_id("stFileUploader").filter(has_text=label)
+    chooser.locator("input[type=file]").set_input_files(
+        {"name": name, "mimeType": kind, "buffer": data}
+    )
+    settle(page)
+
+
+def choose_source(page, source: str) -> None:
+    page.get_by_test_id("stRadio").get_by_text(source, exact=True).first.click()
+    settle(page)
+
+
+def outcome(page) -> str:
+    return page.locator(".jc-word").inner_text().split("\n")[-1]
+
+
+def error(page) -> str:
+    alert = page.get_by_test_id("stAlert")
+    alert.wait_for(timeout=WAIT_MS)
+    return alert.inner_text().replace("\u2060", "")
+
+
+@pytest.mark.parametrize("key", ["healthy-top-off", "rising-current-nicd", "no-card-no-load"])
+def test_sample_shows_its_outcome_and_fits_the_width(page, key: str) -> None:
+    assert overflow_px(page) <= 0
+    choose_sample(page, key)
+    assert outcome(page) == OUTCOME_WORDS[Outcome(BY_KEY[key].deserves)]
+    assert overflow_px(page) <= 0
+    box = page.locator(".jc-word").bounding_box()
+    assert box["y"] + box["height"] < page.viewport_size["height"] / 2
+
+
+def test_charts_are_drawn_with_their_units_inside_the_page(page) -> None:
+    choose_sample(page, "supply-at-its-limit")
+    for number, title in ((0, "Time since connection (min)"), (1, "Likelihood (relative)")):
+        chart = page.get_by_test_id("stVegaLiteChart").nth(number)
+        chart.scroll_into_view_if_needed()
+        chart.get_by_text(title).first.wait_for(timeout=WAIT_MS)
+        drawn, frame = chart.locator("svg.marks").bounding_box(), chart.bounding_box()
+        assert drawn["width"] <= frame["width"] + 1
+        assert drawn["x"] + drawn["width"] <= page.viewport_size["width"]
+
+
+def test_bad_file_is_refused_in_a_sentence_and_a_good_one_answered(page) -> None:
+    choose_source(page, "CSV file")
+    bad = b"elapsed_s,supply_current_a\n0,12.5\n30,twelve\n60,11\n"
+    upload(page, "Readings CSV file", "_my_ :smile: $log$.csv", bad)
+    said = error(page)
+    assert said.startswith("_my_ :smile: $log$.csv: row 3, column 'supply_current_a'")
+    assert page.locator(".jc-word").count() == 0
+    assert overflow_px(page) <= 0
+    page.get_by_role("button", name="Remove").first.click()
+    settle(page)
+    upload(page, "Readings CSV file", "good.csv", GOOD_CSV)
+    assert "Still needed" in error(page)
+    upload(page, "Battery TOML file", "own.toml", TOML, "application/toml")
+    page.locator(".jc-word").wait_for(timeout=WAIT_MS)
+    assert "OWN-1" in page.locator(".jc-head").inner_text()
+
+
+def test_label_that_looks_like_code_is_read_as_it_stands(page) -> None:
+    choose_source(page, "CSV file")
+    upload(page, "Readings CSV file", "good.csv", GOOD_CSV)
+    label = '<b>*x*</b> :smile: $a$ -> "q"'
+    text = record_toml(BATTERY.model_copy(update={"tail": label})).encode()
+    upload(page, "Battery TOML file", "own.toml", text, "application/toml")
+    page.locator(".jc-head").wait_for(timeout=WAIT_MS)
+    assert label in page.locator(".jc-head").inner_text()
+
+
+def test_typed_readings_are_answered(page) -> None:
+    choose_source(page, "Typed in")
+    table = page.get_by_test_id("stDataFrame").bounding_box()
+    page.mouse.click(table["x"] + 0.5 * table["width"], table["y"] + 52)
+    page.wait_for_timeout(500)
+    for current in ("18.4", "18.1", "17.9", "17.5", "17.1", "16.8", "16.4", "16.2"):
+        page.keyboard.type(current, delay=60)
+        page.wait_for_timeout(150)
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(400)
+    upload(page, "Battery TOML file", "own.toml", TOML, "application/toml")
+    page.locator(".jc-word").wait_for(timeout=WAIT_MS)
+    assert outcome(page) in OUTCOME_WORDS.values()
+    assert (
+        "8 readings over 3 min, from 18.4 A to 16.2 A"
+        in page.locator(".jc-note").first.inner_text()
+    )

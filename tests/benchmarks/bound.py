@@ -1,0 +1,102 @@
+"""The physical limit: our standard error over the Cramer-Rao bound of the stated noise model.
+
+``python -m tests.benchmarks.bound`` draws connections from the model the fit assumes (shape, floor,
+load and deviations from their priors, normal meter noise) and prints the root mean square error of
+the log of the charge to return over its bound. The bound is that with priors (van Trees): from the
+information of readings and priors together at the truth, averaged over all that the priors draw.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+import numpy as np
+from scipy.special import expit
+
+from batterymodel import Battery, Readings
+from batterymodel.posterior import charge_posterior
+from batterymodel.signals import Signal, signal_from
+from batterymodel.taper import fit_taper
+from batterymodel.taperprior import Prior, prior_for, shape_belief
+from batterymodel.taperproblem import TaperData, jacobian, taper_data
+from batterymodel.tapershape import Shape, hold_current
+
+LOAD_A, LOAD_SD_A, NOISE_A, STEP_A = 8.0, 0.3, 0.05, 0.01
+
+
+def errors_and_bounds(count: int, history: bool, seed: int = 3) -> np.ndarray:
+    """Error of the log charge to return, and its bound there, shape ``(count, 2)``."""
+    rng = np.random.default_rng(seed)
+    known = {"charge_time_h": 0.36, "charge_time_rel_sd": 0.05} if history else None
+    battery = Battery(
+        tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0, history=known
+    )
+    prior = prior_for(battery, 25.0)
+    return np.array([_error_and_bound(rng, prior) for _ in range(count)])
+
+
+def _error_and_bound(rng: np.random.Generator, prior: Prior) -> tuple[float, float]:
+    truth, readings = _drawn(rng, prior)
+    signal = signal_from(readings, None, LOAD_A, LOAD_SD_A)
+    data = taper_data(signal, prior)
+    posterior = charge_posterior(fit_taper(signal, prior))
+    weight = posterior.of_charge * posterior.charge_ah
+    estimate = float(weight @ np.log(posterior.charge_ah) / weight.sum())
+    error = estimate - float(np.log(truth[0] / 3600.0) + truth[1])
+    return error, _bound(truth, data, prior)
+
+
+def _bound(truth: np.ndarray, data: TaperData, prior: Prior) -> float:
+    rows = jacobian(truth, data, prior)
+    covariance = np.linalg.inv(rows.T @ rows)
+    gradient = np.zeros(truth.size)
+    gradient[:2] = 1.0 / truth[0], 1.0
+    return float(np.sqrt(gradient @ covariance @ gradient))
+
+
+def _drawn(rng: np.random.Generator, prior: Prior) -> tuple[np.ndarray, Readings]:
+    """True parameters and the readings they give."""
+    depth, time = rng.uniform(0.05, 0.35), np.arange(0.0, 301.0, 5.0)
+    log_time = prior.log_charge_time_s - prior.depth_shift * depth**2
+    log_time += rng.normal(0.0, np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * depth**2))
+    amplitude = depth * prior.capacity_ah * 3600.0 / np.exp(log_time)
+    believed = shape_belief(amplitude, log_time, depth, prior)
+    share = rng.normal(float(believed.logit_share), float(believed.logit_share_sd))
+    floor = max(rng.normal(prior.floor_a, prior.floor_sd_a), 0.0)
+    load = LOAD_A + rng.normal(0.0, LOAD_SD_A)
+    current = amplitude * hold_current(
+        time, Shape(float(np.exp(log_time)), float(expit(share)), prior.fast_ratio)
+    )
+    level = np.round(current + floor + load, 6)
+    data = taper_data(_signal(time, level), prior)
+    deviations = rng.normal(0.0, 1.0, data.deviations.shape[1])
+    noise = rng.normal(0.0, 1.0, time.size) * data.sigma_a
+    reading = np.round((level + data.deviations @ deviations + noise) / STEP_A) * STEP_A
+    truth = np.concatenate([[amplitude, log_time, share, floor, load], deviations])
+    return truth, Readings(elapsed_s=time, supply_current_a=reading)
+
+
+def _signal(time: np.ndarray, level: np.ndarray) -> Signal:
+    signal = signal_from(Readings(elapsed_s=time, supply_current_a=level), None, LOAD_A, LOAD_SD_A)
+    return Signal(**{**vars(signal), "sigma_a": NOISE_A})
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the ratio with and without history."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--count", type=int, default=600, help="connections (600)")
+    count = parser.parse_args(arguments).count
+    for history in (True, False):
+        error, bound = errors_and_bounds(count, history).T
+        limit = 1.0 / np.sqrt(np.mean(bound**-2.0))
+        ratio = float(np.sqrt(np.mean(error**2)) / limit)
+        print(
+            f"{'with' if history else 'without'} history: root mean square error of the charge "
+            f"{100 * np.sqrt(np.mean(error**2)):.1f} %, bound {100 * limit:.1f} %, ratio "
+            f"{ratio:.2f} (+- {ratio / np.sqrt(2.0 * count):.2f})"
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

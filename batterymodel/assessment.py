@@ -21,9 +21,10 @@ from batterymodel.charge import (
 from batterymodel.chemistry import data_for
 from batterymodel.errors import InputError
 from batterymodel.findings import LEAST_READINGS, Case, findings_for, outcome_of, steady_current_a
+from batterymodel.learning import learned_history
 from batterymodel.posterior import ChargePosterior, charge_posterior
 from batterymodel.readings import read_readings
-from batterymodel.records import Battery, Chemistry, History, Readings, Supply
+from batterymodel.records import Battery, Chemistry, Readings, Supply
 from batterymodel.results import (
     Assessment,
     Curves,
@@ -48,15 +49,6 @@ from batterymodel.wording import (
     NICD_CAUTION,
     OUTCOME_WORDS,
 )
-
-COMPLETE_FRACTION = 0.10
-"""A taper counts as completed when less than this share of its charge is left to return."""
-
-MOST_LEARNED_SD = 0.3
-"""Relative error of a charge time above which it teaches nothing."""
-
-LEAST_LEARNING_DEPTH = 0.03
-"""Least charge to return over capacity from which a history is learned."""
 
 
 def assess(
@@ -116,32 +108,6 @@ def assess(
     return _assessment(case, posterior, findings, outcome_of(findings))
 
 
-def learned_history(fit: TaperFit, posterior: ChargePosterior) -> History | None:
-    """This battery's charge time from a completed taper; None while too much is left.
-
-    The charge time is brought to a shallow taper by the depth shift of the chemistry, and its
-    relative standard deviation is that of the posterior.
-    """
-    if fit.signal.limited_throughout:
-        return None
-    node, at = posterior.pairs()
-    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
-    weight = weight / weight.sum()
-    charge = float(weight @ posterior.charge_ah[at])
-    left = float(weight @ posterior.charge_at_ah(posterior.window_end_s, node, at))
-    if left > COMPLETE_FRACTION * charge or charge < LEAST_LEARNING_DEPTH * fit.prior.capacity_ah:
-        return None
-    log_time = np.log(posterior.shape.charge_time_s[node, 0] / 3600.0)
-    mean = float(weight @ log_time)
-    sd = float(np.sqrt(weight @ (log_time - mean) ** 2))
-    shallow = mean + fit.prior.depth_shift * min(charge / fit.prior.capacity_ah, 1.0) ** 2
-    if sd > MOST_LEARNED_SD:
-        return None
-    return History(
-        charge_time_h=round(float(np.exp(shallow)), 4), charge_time_rel_sd=round(max(sd, 0.02), 4)
-    )
-
-
 def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:
     """The taper up to where the current turns to rise; the whole fit where that is too little."""
     usable = fit.signal.usable & (fit.signal.time_s <= turn_s)
@@ -169,7 +135,9 @@ def _assessment(
         capacity_ah=_capacity(case.battery),
         supply=_supply_summary(case),
         next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
-        learned_history=learned_history(fit, posterior),
+        learned_history=learned_history(
+            fit, posterior, case.battery, _usable_temp(case.temp_c), case.on
+        ),
         notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal)),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         curves=_curves(case),

@@ -50,30 +50,31 @@ class RestVoltageCurve:
 class TaperPrior:
     """What is believed of the taper before any reading.
 
-    The battery current at constant voltage is ``A`` times a fast and a slow exponential.
-    ``charge_time_h`` is charge to return over ``A``, log-normal with ``charge_time_log_sd``;
-    it shrinks by ``exp(-depth_shift * d**2)`` with the depth ``d`` (charge to return over
-    capacity), because the overpotential-driven reaction takes more than its linear share.
-    ``fast_share`` is the fast part of ``A``, growing by ``fast_share_shift * d**2``,
-    and ``fast_ratio`` the fast time constant over the slow one. ``floor_per_ah`` is the current
-    left after the taper [A per rated Ah]. ``shape_rel_sd`` is what two exponentials leave
-    undescribed, relative to the battery current; ``transfer_log_sd`` how far one battery's
-    charge time moves between two of its connections. ``efficiency`` is charge stored over
-    charge taken above the floor.
+    The battery current at constant voltage is ``A`` times a fast and a slow exponential. ``rate``
+    is ``A`` over capacity [1/h]. ``time_constant_h`` is the slow time constant at a small rate,
+    log-normal with ``time_constant_log_sd`` between batteries; its log falls by ``time_per_rate``
+    per unit of rate. ``fast_share`` is the fast part of ``A`` at a small rate; it grows by
+    ``share_per_rate``, because the reaction takes more than its linear share when driven hard.
+    ``fast_ratio`` is the fast time constant over the slow one. ``time_transfer_log_sd`` and
+    ``share_transfer_sd`` say how far one battery's own values move between its connections.
+    ``floor_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd`` is what
+    two exponentials leave undescribed, relative to the battery current, and grows by
+    ``shape_per_rate``. ``efficiency`` is charge stored over charge taken above the floor.
     """
 
-    charge_time_h: float
-    charge_time_log_sd: float
-    depth_shift: float
-    depth_shift_sd: float
+    time_constant_h: float
+    time_constant_log_sd: float
+    time_per_rate: float
+    time_transfer_log_sd: float
     fast_share: float
-    fast_share_shift: float
     fast_share_sd: float
+    share_per_rate: float
+    share_transfer_sd: float
     fast_ratio: float
     floor_per_ah: float
     floor_per_ah_sd: float
     shape_rel_sd: float
-    transfer_log_sd: float
+    shape_per_rate: float
     efficiency: float
     efficiency_sd: float
     source: str
@@ -197,24 +198,25 @@ SPECIFIC_GRAVITY = (1.160, 1.190, 1.220, 1.250, 1.280)
 
 _LEAD_REST_COEFFICIENT = 0.0002
 _LEAD_TAPER_SOURCE = (
-    "calibrated on the lead-acid reference simulation (charge time, shares, shape); "
+    "calibrated on the lead-acid reference simulation (time constant, shares, shape); "
     "efficiency: charge factor 1.05 to 1.15 for a whole recharge (J. Power Sources 113 (2003) "
     "388-395, abstract, verified), of which the floor current carries most; floor: "
     + COMMON_PRACTICE
 )
 _LEAD_TAPER = TaperPrior(
-    charge_time_h=0.36,
-    charge_time_log_sd=0.33,
-    depth_shift=0.40,
-    depth_shift_sd=0.20,
-    fast_share=0.185,
-    fast_share_shift=0.36,
-    fast_share_sd=0.06,
-    fast_ratio=0.13,
+    time_constant_h=0.46,
+    time_constant_log_sd=0.33,
+    time_per_rate=0.056,
+    time_transfer_log_sd=0.045,
+    fast_share=0.155,
+    fast_share_sd=0.045,
+    share_per_rate=0.125,
+    share_transfer_sd=0.028,
+    fast_ratio=0.125,
     floor_per_ah=0.003,
     floor_per_ah_sd=0.003,
-    shape_rel_sd=0.007,
-    transfer_log_sd=0.05,
+    shape_rel_sd=0.005,
+    shape_per_rate=0.7,
     efficiency=0.985,
     efficiency_sd=0.02,
     source=_LEAD_TAPER_SOURCE,
@@ -286,18 +288,19 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(
-            charge_time_h=0.30,
-            charge_time_log_sd=0.60,
-            depth_shift=0.0,
-            depth_shift_sd=0.4,
+            time_constant_h=0.38,
+            time_constant_log_sd=0.60,
+            time_per_rate=0.0,
+            time_transfer_log_sd=0.20,
             fast_share=0.25,
-            fast_share_shift=0.0,
-            fast_share_sd=0.12,
+            fast_share_sd=0.10,
+            share_per_rate=0.0,
+            share_transfer_sd=0.07,
             fast_ratio=0.15,
             floor_per_ah=0.006,
             floor_per_ah_sd=0.006,
             shape_rel_sd=0.03,
-            transfer_log_sd=0.20,
+            shape_per_rate=0.5,
             efficiency=0.85,
             efficiency_sd=0.06,
             source=COMMON_PRACTICE,
@@ -331,18 +334,19 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(
-            charge_time_h=0.25,
-            charge_time_log_sd=0.90,
-            depth_shift=0.0,
-            depth_shift_sd=0.8,
+            time_constant_h=0.30,
+            time_constant_log_sd=0.90,
+            time_per_rate=0.0,
+            time_transfer_log_sd=0.40,
             fast_share=0.20,
-            fast_share_shift=0.0,
-            fast_share_sd=0.15,
+            fast_share_sd=0.12,
+            share_per_rate=0.0,
+            share_transfer_sd=0.08,
             fast_ratio=0.15,
             floor_per_ah=0.001,
             floor_per_ah_sd=0.001,
             shape_rel_sd=0.05,
-            transfer_log_sd=0.40,
+            shape_per_rate=0.5,
             efficiency=0.99,
             efficiency_sd=0.01,
             source=COMMON_PRACTICE,

@@ -415,9 +415,7 @@ def _against(rule: str, severity: Severity, text: str, value: float, limit: Limi
 
 
 def _slowest_time_constant_s(fit: TaperFit) -> float:
-    prior = fit.prior
-    slowest = np.exp(prior.log_charge_time_s + SLOWEST_SD * prior.log_charge_time_sd)
-    return float(slowest / (1.0 - prior.fast_share * (1.0 - prior.fast_ratio)))
+    return float(np.exp(fit.prior.log_time_s + SLOWEST_SD * fit.prior.log_time_sd))
 
 
 def _held_voltage_v(case: Case) -> float | None:

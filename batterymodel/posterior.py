@@ -1,7 +1,7 @@
 """What the taper says of the charge to return, with its full uncertainty.
 
-The fit of `batterymodel.taper` is one point. Here the two shape parameters (charge time, fast
-share) run over a grid around it; at each node the problem is linear in everything else, so the
+The fit of `batterymodel.taper` is one point. Here the two shape parameters (time constant,
+fast share) run over a grid around it; at each node the problem is linear in everything else, so the
 likelihood of the hold amplitude follows in closed form (separable least squares, Gaussian
 nuisance parameters integrated out).
 """
@@ -15,7 +15,6 @@ import numpy as np
 from scipy.special import expit, log_ndtr, logit
 
 from batterymodel.taper import TaperFit
-from batterymodel.taperprior import shape_belief
 from batterymodel.taperproblem import STEP_SD_A
 from batterymodel.tapershape import (
     Shape,
@@ -144,13 +143,13 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
 
 
 def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
-    """Grid of log charge time and logit of the fast share along the ridge of the covariance."""
+    """Grid of log time constant and logit of the fast share along the ridge of the covariance."""
     cov = fit.covariance[1:3, 1:3]
     time_sd = float(np.sqrt(cov[0, 0]))
     share_given_time = float(np.sqrt(max(cov[1, 1] - cov[0, 1] ** 2 / cov[0, 0], 1e-8)))
     a = np.linspace(-REACH_SD, REACH_SD, TIME_NODES)[:, None]
     b = np.linspace(-SHARE_REACH_SD, SHARE_REACH_SD, SHARE_NODES)[None, :]
-    log_time = fit["log_charge_time"] + time_sd * a + 0.0 * b
+    log_time = fit["log_time_constant"] + time_sd * a + 0.0 * b
     share = fit["fast_share_logit"] + cov[0, 1] / time_sd * a + share_given_time * b
     return log_time.ravel(), share.ravel()
 
@@ -213,9 +212,9 @@ def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
 
 
 def _shape_prior(hold_a: np.ndarray, shape: Shape, fit: TaperFit) -> np.ndarray:
-    """Log prior of each node's shape at the depth each amplitude means, shape ``(k, q)``."""
-    log_time = np.log(shape.charge_time_s)
-    believed = shape_belief(hold_a, log_time, fit.data.likely_depth, fit.prior)
-    time_away = (log_time - believed.log_time) / believed.log_time_sd
-    share_away = (logit(shape.fast_share) - believed.logit_share) / believed.logit_share_sd
+    """Log prior of each node's shape at the rate each amplitude means, shape ``(k, q)``."""
+    prior, rate = fit.prior, fit.prior.rate_per_h(hold_a)
+    time_away = (np.log(shape.time_constant_s) - prior.log_time_at(rate)) / prior.log_time_sd
+    share_sd = prior.logit_share_sd(fit.data.rate_guess_per_h)
+    share_away = (logit(shape.fast_share) - prior.logit_share_at(rate)) / share_sd
     return -0.5 * (time_away**2 + share_away**2)

@@ -87,11 +87,15 @@ class History(Record):
     """What this battery's own completed tapers taught, written by the tool.
 
     ``charge_time_h`` is the charge to return divided by the battery current at the moment of
-    connection (extrapolated by the fit, not capped by the supply).
+    connection (extrapolated by the fit, not capped by the supply), brought to a small current.
+    ``fast_share`` is the fast part of that current, ``on`` the day of the last taper.
     """
 
     charge_time_h: Annotated[float, Field(gt=0.005, le=20.0)]
     charge_time_rel_sd: Annotated[float, Field(gt=0.0, le=1.0)] = 0.12
+    fast_share: Annotated[float, Field(gt=0.0, lt=0.9)] | None = None
+    fast_share_sd: Annotated[float, Field(gt=0.0, le=0.5)] = 0.04
+    on: date | None = None
 
 
 class CapacityCheck(Record):

@@ -13,7 +13,7 @@ from scipy.optimize import OptimizeResult, least_squares
 
 from batterymodel.errors import FitError
 from batterymodel.signals import Signal
-from batterymodel.taperprior import Prior, shape_belief
+from batterymodel.taperprior import Prior
 from batterymodel.taperproblem import (
     FIXED_NAMES,
     SHAPE_TERMS,
@@ -82,12 +82,12 @@ class TaperFit:
         growth = float(at_limit(self.data.limit_time_s, self.shape)[2])
         if self.data.limit_time_s > 0.0:
             by_log_time, by_share = _growth_gradient(self.data.limit_time_s, self.shape)
-        tau_by_share = self.time_constant_s * (1.0 - ratio) / (1.0 - share * (1.0 - ratio))
         spread = share * (1.0 - share)
+        charge_by_share = -self.time_constant_s * (1.0 - ratio) / 3600.0
         directions = {
             "amplitude_a": (growth, hold * by_log_time, hold * by_share * spread, 0.0, 0.0),
-            "time_constant_s": (0.0, self.time_constant_s, tau_by_share * spread, 0.0, 0.0),
-            "charge_time_h": (0.0, self.charge_time_h, 0.0, 0.0, 0.0),
+            "time_constant_s": (0.0, self.time_constant_s, 0.0, 0.0, 0.0),
+            "charge_time_h": (0.0, self.charge_time_h, charge_by_share * spread, 0.0, 0.0),
             "fast_share": (0.0, 0.0, spread, 0.0, 0.0),
             "floor_a": (0.0, 0.0, 0.0, 1.0, 0.0),
             "load_a": (0.0, 0.0, 0.0, 0.0, 1.0),
@@ -222,13 +222,11 @@ def _robust_weights(parameters: np.ndarray, data: TaperData, prior: Prior) -> np
 
 
 def _start(data: TaperData, prior: Prior) -> np.ndarray:
-    guess = data.amplitude_guess_a
-    shifted = prior.log_charge_time_s - prior.depth_shift * data.likely_depth**2
-    believed = shape_belief(guess, shifted, data.likely_depth, prior)
+    guess, rate = data.amplitude_guess_a, data.rate_guess_per_h
     opening = [
         guess,
-        float(believed.log_time),
-        float(believed.logit_share),
+        float(prior.log_time_at(rate)),
+        float(prior.logit_share_at(rate)),
         prior.floor_a,
         max(data.load_a[0], 0.0),
     ]
@@ -236,13 +234,13 @@ def _start(data: TaperData, prior: Prior) -> np.ndarray:
 
 
 def _growth_gradient(limit_time_s: float, shape: Shape) -> tuple[float, float]:
-    """Derivatives of amplitude over hold amplitude by log charge time and fast share."""
+    """Derivatives of amplitude over hold amplitude by log time constant and fast share."""
     if limit_time_s == 0.0:
         return 0.0, 0.0
     h = 1e-5
 
     def growth(scale: float, share: float) -> float:
-        moved = Shape(shape.charge_time_s * scale, shape.fast_share + share, shape.fast_ratio)
+        moved = Shape(shape.time_constant_s * scale, shape.fast_share + share, shape.fast_ratio)
         return float(at_limit(limit_time_s, moved)[2])
 
     by_log = (growth(np.exp(h), 0.0) - growth(np.exp(-h), 0.0)) / (2.0 * h)

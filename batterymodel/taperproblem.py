@@ -10,8 +10,8 @@ unknown deviations from that shape with unit variance along smooth functions ``p
 enter as further residuals. Readings at the supply's limit carry no more than the current
 delivered, and the moment the limit ended.
 
-Parameters stand in the order of `FIXED_NAMES`, then load steps, then deviations; the fast share
-enters by its logit, so that it stays between 0 and 1 without bounds.
+Parameters stand in the order of `FIXED_NAMES`, then load steps, then deviations; the slow time
+constant enters by its log and the fast share by its logit, so that neither needs bounds.
 """
 
 from __future__ import annotations
@@ -22,21 +22,20 @@ import numpy as np
 from scipy.special import expit
 
 from batterymodel.signals import LoadStep, Signal
-from batterymodel.taperprior import Prior, depth_of, likely_depth, shape_belief
+from batterymodel.taperprior import SHARE_RANGE, Prior
 from batterymodel.tapershape import Shape, hold_gradient
 
-SHAPE_TERM_SCALES = (1.0, 1.0, 0.5, 0.25, 0.12, 0.06)
+SHAPE_TERM_SCALES = (1.0, 1.0, 0.6, 0.3, 0.15, 0.08)
 """Relative size of the smooth deviations, coarse to fine (calibrated on the reference set)."""
 
 SHAPE_TERMS = len(SHAPE_TERM_SCALES)
 UNSHAPED_SHARE = 0.1
-DEVIATION_PER_DEPTH = 2.5
 STEP_SD_A = 40.0
 """Standard deviation of a load step before it is seen [A] (own choice)."""
 MAX_FIT_ROWS = 300
 MOST_LOG_TIME = float(np.log(1e6))
 LOG_TIME_KNEE_S = 30.0
-FIXED_NAMES = ("hold_amplitude_a", "log_charge_time", "fast_share_logit", "floor_a", "load_a")
+FIXED_NAMES = ("hold_amplitude_a", "log_time_constant", "fast_share_logit", "floor_a", "load_a")
 
 
 @dataclass(frozen=True)
@@ -58,7 +57,7 @@ class TaperData:
     limit_row: tuple[float, float] | None
     load_a: tuple[float, float]
     amplitude_guess_a: float
-    likely_depth: float
+    rate_guess_per_h: float
 
 
 def taper_data(signal: Signal, prior: Prior) -> TaperData:
@@ -72,8 +71,8 @@ def taper_data(signal: Signal, prior: Prior) -> TaperData:
     steps = np.array([[t >= s.elapsed_s for s in signal.steps] for t in time_s], dtype=float)
     since = time_s - limit_time
     guess = _amplitude_guess(signal, current)
-    depth = likely_depth(guess, prior)
-    deviation = prior.shape_rel_sd * (1.0 + DEVIATION_PER_DEPTH * depth) * guess
+    rate = float(prior.rate_per_h(guess))
+    deviation = prior.shape_sd(rate) * guess
     return TaperData(
         time_s=time_s,
         since_hold_s=since,
@@ -85,7 +84,7 @@ def taper_data(signal: Signal, prior: Prior) -> TaperData:
         limit_row=_limit_row(signal),
         load_a=(signal.load.mean_a, signal.load.sd_a),
         amplitude_guess_a=guess,
-        likely_depth=depth,
+        rate_guess_per_h=rate,
     )
 
 
@@ -120,7 +119,7 @@ def deviation_basis(since_hold_s: np.ndarray) -> np.ndarray:
 
 
 def shape_of(parameters: np.ndarray, prior: Prior) -> Shape:
-    """The shape a parameter vector stands for; charge times from a second to eleven days."""
+    """The shape a parameter vector stands for; time constants from a second to eleven days."""
     log_time = min(max(float(parameters[1]), 0.0), MOST_LOG_TIME)
     return Shape(float(np.exp(log_time)), float(expit(parameters[2])), prior.fast_ratio)
 
@@ -169,11 +168,12 @@ def jacobian(
 
 def _prior_rows(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.ndarray:
     amplitude, log_time, logit_share, floor, load = parameters[:5]
-    believed = shape_belief(amplitude, log_time, data.likely_depth, prior)
+    rate = prior.rate_per_h(amplitude)
+    share_sd = prior.logit_share_sd(data.rate_guess_per_h)
     return np.array(
         [
-            (log_time - believed.log_time) / believed.log_time_sd,
-            (logit_share - believed.logit_share) / believed.logit_share_sd,
+            (log_time - prior.log_time_at(rate)) / prior.log_time_sd,
+            (logit_share - prior.logit_share_at(rate)) / share_sd,
             (floor - prior.floor_a) / prior.floor_sd_a,
             (load - data.load_a[0]) / data.load_a[1],
         ]
@@ -181,19 +181,15 @@ def _prior_rows(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.nda
 
 
 def _prior_jacobian(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.ndarray:
-    amplitude, log_time = parameters[:2]
-    believed = shape_belief(amplitude, log_time, data.likely_depth, prior)
-    depth = depth_of(amplitude, log_time, prior)
-    inside = 0.0 < depth < 1.0
-    by_amplitude = np.exp(log_time) / 3600.0 / prior.capacity_ah if inside else 0.0
-    by_time = depth if inside else 0.0
-    pull = 2.0 * prior.depth_shift * depth
-    share_pull = 2.0 * prior.fast_share_shift * depth * believed.logit_per_share
+    rate = prior.rate_per_h(parameters[0])
+    share = prior.share_at(rate)
+    inside = SHARE_RANGE[0] < share < SHARE_RANGE[1]
+    by_share = prior.share_per_rate / (share * (1.0 - share)) if inside else 0.0
+    share_sd = prior.logit_share_sd(data.rate_guess_per_h)
     rows = np.zeros((4, parameters.size))
-    rows[0, :2] = pull * by_amplitude, 1.0 + pull * by_time
-    rows[0] /= believed.log_time_sd
-    rows[1, :3] = -share_pull * by_amplitude, -share_pull * by_time, 1.0
-    rows[1] /= believed.logit_share_sd
+    rows[0, :2] = prior.time_per_rate / prior.capacity_ah, 1.0
+    rows[0] /= prior.log_time_sd
+    rows[1, [0, 2]] = -by_share / prior.capacity_ah / share_sd, 1.0 / share_sd
     rows[2, 3] = 1.0 / prior.floor_sd_a
     rows[3, 4] = 1.0 / data.load_a[1]
     return rows

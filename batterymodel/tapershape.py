@@ -23,23 +23,32 @@ from numpy.typing import ArrayLike
 class Shape:
     """Shape parameters; scalars, or arrays that broadcast against each other.
 
-    ``charge_time_s`` is the charge to return over the amplitude [s], ``fast_share`` 0..1,
-    ``fast_ratio`` the fast time constant over the slow one.
+    ``time_constant_s`` is the slow time constant [s], ``fast_share`` 0..1, ``fast_ratio`` the
+    fast time constant over the slow one.
     """
 
-    charge_time_s: np.ndarray | float
+    time_constant_s: np.ndarray | float
     fast_share: np.ndarray | float
     fast_ratio: float
 
     @property
-    def time_constant_s(self) -> np.ndarray | float:
-        """Slow time constant [s]: ``charge_time / (1 - w + w r)``."""
-        return self.charge_time_s / (1.0 - self.fast_share * (1.0 - self.fast_ratio))
+    def charge_time_s(self) -> np.ndarray | float:
+        """Charge to return over the amplitude [s]: ``tau (1 - w + w r)``."""
+        return self.time_constant_s * charge_time_share(self.fast_share, self.fast_ratio)
 
     @property
     def fast_time_constant_s(self) -> np.ndarray | float:
         """Fast time constant [s]."""
         return self.time_constant_s * self.fast_ratio
+
+
+def charge_time_share(fast_share: ArrayLike, fast_ratio: float) -> np.ndarray:
+    """Charge time over the slow time constant [-]: ``1 - w (1 - r)``.
+
+    >>> float(charge_time_share(0.2, 0.5))
+    0.9
+    """
+    return 1.0 - np.asarray(fast_share, dtype=float) * (1.0 - fast_ratio)
 
 
 def hold_current(t_s: ArrayLike, shape: Shape) -> np.ndarray:
@@ -55,7 +64,7 @@ def hold_current(t_s: ArrayLike, shape: Shape) -> np.ndarray:
 
 def at_connection(shape: Shape) -> tuple[np.ndarray, np.ndarray]:
     """Branch levels (fast, slow) at connection from rest, relative to the amplitude: 1 and 1."""
-    ones = np.ones(np.broadcast(shape.charge_time_s, shape.fast_share).shape)
+    ones = np.ones(np.broadcast(shape.time_constant_s, shape.fast_share).shape)
     return ones, ones
 
 
@@ -128,11 +137,11 @@ def hold_gradient(
 
     Returns
     -------
-    current, by_log_charge_time, by_fast_share : ndarray
-        ``s``, ``ds / d ln(charge_time)`` and ``ds / d fast_share`` [-].
+    current, by_log_time_constant, by_fast_share : ndarray
+        ``s``, ``ds / d ln(tau)`` and ``ds / d fast_share`` [-].
     """
     t = np.asarray(t_s, dtype=float)
-    w, r = shape.fast_share, shape.fast_ratio
+    w = shape.fast_share
     tau_fast, tau = shape.fast_time_constant_s, shape.time_constant_s
     fast, slow = np.exp(-t / tau_fast), np.exp(-t / tau)
     gap, gap_by_log_tau, gap_by_share = _gap_gradient(limit_time_s, shape)
@@ -147,8 +156,7 @@ def hold_gradient(
     by_share = (
         fast_level * fast - slow_level * slow + (w * fast + (1.0 - w) * slow) * gap
     ) + exchange * gap_by_share
-    tau_by_share = (1.0 - r) / (1.0 - w * (1.0 - r))
-    return current, by_log_tau, by_share + by_log_tau * tau_by_share
+    return current, by_log_tau, by_share
 
 
 def _gap_gradient(limit_time_s: float, shape: Shape) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
+from batterymodel.records import record_toml
 from batterymodel.results import Assessment, Finding, Interval, Outcome
 from batterymodel.wording import GENERIC_MARK, OUTCOME_MEANING, RULE_WORDS, SEVERITY_WORDS
 
@@ -32,8 +33,7 @@ def text_report(assessment: Assessment) -> str:
             "",
             "Learned from this completed taper (put it into the battery's TOML)",
             "  [history]",
-            f"  charge_time_h = {history.charge_time_h}",
-            f"  charge_time_rel_sd = {history.charge_time_rel_sd}",
+            *(f"  {line}" for line in record_toml(history).splitlines()),
         ]
     parts += ["", "Cautions", *(_wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)

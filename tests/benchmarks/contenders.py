@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import lmfit
 import numpy as np
 from scipy.optimize import curve_fit
 
@@ -50,6 +49,8 @@ def free_exponential(case: Case) -> Estimate:
 def bounded_model(case: Case) -> Estimate:
     """lmfit with the floor up to 5 % of capacity and the time constant from 2 to 60 minutes."""
     t, y = case.readings.elapsed_s, case.readings.supply_current_a - (case.load_a or 0.0)
+    import lmfit
+
     model = lmfit.Model(exponential)
     parameters = model.make_params(
         floor={"value": 0.1, "min": -1.0, "max": 0.05 * case.connection.rated_ah},

@@ -58,7 +58,7 @@ class TaperPrior:
     ``fast_ratio`` is the fast time constant over the slow one. ``time_transfer_log_sd`` and
     ``share_transfer_sd`` say how far one battery's own values move between its connections.
     ``floor_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd`` is what
-    two exponentials leave undescribed, relative to the battery current, and grows by
+    two exponentials leave undescribed, relative to the battery current; it grows by
     ``shape_per_rate``. ``efficiency`` is charge stored over charge taken above the floor.
     """
 
@@ -71,6 +71,7 @@ class TaperPrior:
     share_per_rate: float
     share_transfer_sd: float
     fast_ratio: float
+    fast_ratio_log_sd: float
     floor_per_ah: float
     floor_per_ah_sd: float
     shape_rel_sd: float
@@ -213,9 +214,10 @@ _LEAD_TAPER = TaperPrior(
     share_per_rate=0.125,
     share_transfer_sd=0.028,
     fast_ratio=0.125,
+    fast_ratio_log_sd=0.25,
     floor_per_ah=0.003,
     floor_per_ah_sd=0.003,
-    shape_rel_sd=0.005,
+    shape_rel_sd=0.008,
     shape_per_rate=0.7,
     efficiency=0.985,
     efficiency_sd=0.02,
@@ -297,6 +299,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             share_per_rate=0.0,
             share_transfer_sd=0.07,
             fast_ratio=0.15,
+            fast_ratio_log_sd=0.4,
             floor_per_ah=0.006,
             floor_per_ah_sd=0.006,
             shape_rel_sd=0.03,
@@ -343,6 +346,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             share_per_rate=0.0,
             share_transfer_sd=0.08,
             fast_ratio=0.15,
+            fast_ratio_log_sd=0.4,
             floor_per_ah=0.001,
             floor_per_ah_sd=0.001,
             shape_rel_sd=0.05,

@@ -36,6 +36,7 @@ class Prior:
     fast_ratio: float
     floor_a: float
     floor_sd_a: float
+    fast_ratio_log_sd: float
     shape_rel_sd: float
     shape_per_rate: float
     capacity_ah: float
@@ -90,6 +91,7 @@ def prior_for(battery: Battery, temp_c: float | None) -> Prior:
         fast_ratio=taper.fast_ratio,
         floor_a=taper.floor_per_ah * battery.rated_capacity_ah,
         floor_sd_a=taper.floor_per_ah_sd * battery.rated_capacity_ah,
+        fast_ratio_log_sd=taper.fast_ratio_log_sd,
         shape_rel_sd=taper.shape_rel_sd,
         shape_per_rate=taper.shape_per_rate,
         capacity_ah=present_capacity_ah(battery)[0],

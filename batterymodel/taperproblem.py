@@ -23,12 +23,12 @@ from scipy.special import expit
 
 from batterymodel.signals import LoadStep, Signal
 from batterymodel.taperprior import SHARE_RANGE, Prior
-from batterymodel.tapershape import Shape, hold_gradient
+from batterymodel.tapershape import Shape, at_limit, hold_gradient
 
 SHAPE_TERM_SCALES = (1.0, 1.0, 0.6, 0.3, 0.15, 0.08)
 """Relative size of the smooth deviations, coarse to fine (calibrated on the reference set)."""
 
-SHAPE_TERMS = len(SHAPE_TERM_SCALES)
+SHAPE_TERMS = len(SHAPE_TERM_SCALES) + 1
 UNSHAPED_SHARE = 0.1
 STEP_SD_A = 40.0
 """Standard deviation of a load step before it is seen [A] (own choice)."""
@@ -72,14 +72,13 @@ def taper_data(signal: Signal, prior: Prior) -> TaperData:
     since = time_s - limit_time
     guess = _amplitude_guess(signal, current)
     rate = float(prior.rate_per_h(guess))
-    deviation = prior.shape_sd(rate) * guess
     return TaperData(
         time_s=time_s,
         since_hold_s=since,
         current_a=current,
-        sigma_a=np.hypot(sigma, UNSHAPED_SHARE * deviation),
+        sigma_a=np.hypot(sigma, UNSHAPED_SHARE * prior.shape_rel_sd * guess),
         steps=steps.reshape(time_s.size, len(signal.steps)),
-        deviations=deviation * deviation_basis(since),
+        deviations=guess * deviation_basis(since, limit_time, rate, prior),
         limit_time_s=limit_time,
         limit_row=_limit_row(signal),
         load_a=(signal.load.mean_a, signal.load.sd_a),
@@ -109,13 +108,29 @@ def thinned(
     return mean_time, np.add.reduceat(current_a, starts) / counts, sigma_a / np.sqrt(counts)
 
 
-def deviation_basis(since_hold_s: np.ndarray) -> np.ndarray:
-    """Smooth functions of the log of time, shape ``(n, SHAPE_TERMS)``: cosines over the window."""
+def deviation_basis(
+    since_hold_s: np.ndarray, limit_time_s: float, rate_per_h: float, prior: Prior
+) -> np.ndarray:
+    """What two exponentials of a fixed ratio leave open, over the hold amplitude.
+
+    Cosines over the window in the log of time, and the derivative of the shape by the log of the
+    fast ratio, each times its standard deviation; shape ``(n, SHAPE_TERMS)``.
+    """
     if since_hold_s.size == 0:
         return np.zeros((0, SHAPE_TERMS))
     x = np.log1p(since_hold_s / LOG_TIME_KNEE_S)
     x = x / max(float(x[-1]), 1e-9)
-    return np.cos(np.pi * x[:, None] * np.arange(1, SHAPE_TERMS + 1)) * SHAPE_TERM_SCALES
+    cosines = np.cos(np.pi * x[:, None] * np.arange(1, SHAPE_TERMS)) * SHAPE_TERM_SCALES
+    shape = Shape(
+        float(np.exp(prior.log_time_at(rate_per_h))),
+        float(prior.share_at(rate_per_h)),
+        prior.fast_ratio,
+    )
+    phase = since_hold_s / shape.fast_time_constant_s
+    fast = shape.fast_share * at_limit(limit_time_s, shape)[0] * phase * np.exp(-phase)
+    current, _, _ = hold_gradient(since_hold_s, limit_time_s, shape)
+    size = prior.shape_sd(rate_per_h) * current[:, None]
+    return np.column_stack([size * cosines, prior.fast_ratio_log_sd * fast])
 
 
 def shape_of(parameters: np.ndarray, prior: Prior) -> Shape:

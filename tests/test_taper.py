@@ -62,7 +62,7 @@ def written_anew(ours, step_times):
         p = parameters.valuesdict()
         level = p["floor_a"] + p["load_a"]
         share = 1.0 / (1.0 + np.exp(-p["fast_share_logit"]))
-        shape = Shape(np.exp(p["log_charge_time"]), share, prior.fast_ratio)
+        shape = Shape(np.exp(p["log_time_constant"]), share, prior.fast_ratio)
         fast, slow, _ = at_limit(data.limit_time_s, shape)
         y = p["hold_amplitude_a"] * branches_current(data.since_hold_s, shape, fast, slow) + level
         sizes = np.array([p[n] for n in ours.names if n.startswith("step")])
@@ -79,21 +79,16 @@ def written_anew(ours, step_times):
 
 
 def prior_rows(p, data, prior):
-    def depth_at(amplitude, log_time):
-        return min(amplitude * np.exp(log_time) / 3600.0 / prior.capacity_ah, 1.0)
+    def share_at(rate):
+        return prior.fast_share + prior.share_per_rate * rate
 
-    guess = 0.5
-    for _ in range(60):
-        moved = prior.log_charge_time_s - prior.depth_shift * guess**2
-        guess = 0.5 * (guess + depth_at(data.amplitude_guess_a, moved))
-    depth = depth_at(p["hold_amplitude_a"], p["log_charge_time"])
-    share, likely = (prior.fast_share + prior.fast_share_shift * d**2 for d in (depth, guess))
-    time_sd = np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * guess**2)
-    time_mean = prior.log_charge_time_s - prior.depth_shift * depth**2
+    rate = p["hold_amplitude_a"] / prior.capacity_ah
+    share, likely = share_at(rate), share_at(data.amplitude_guess_a / prior.capacity_ah)
     share_sd = prior.fast_share_sd / (likely * (1.0 - likely))
+    time_mean = prior.log_time_s - prior.time_per_rate * rate
     return np.array(
         [
-            (p["log_charge_time"] - time_mean) / time_sd,
+            (p["log_time_constant"] - time_mean) / prior.log_time_sd,
             (p["fast_share_logit"] - np.log(share / (1.0 - share))) / share_sd,
             (p["floor_a"] - prior.floor_a) / prior.floor_sd_a,
             (p["load_a"] - data.load_a[0]) / data.load_a[1],
@@ -211,8 +206,8 @@ def test_dense_and_sparse_logs_of_the_same_taper_agree(battery):
 
 def test_history_narrows_the_prior_and_temperature_widens_it(battery):
     bare = battery.model_copy(update={"history": None})
-    assert prior_for(battery, 25.0).log_charge_time_sd < prior_for(bare, 25.0).log_charge_time_sd
-    assert prior_for(bare, 0.0).log_charge_time_sd > prior_for(bare, 25.0).log_charge_time_sd
+    assert prior_for(battery, 25.0).log_time_sd < prior_for(bare, 25.0).log_time_sd
+    assert prior_for(bare, 0.0).log_time_sd > prior_for(bare, 25.0).log_time_sd
 
 
 def test_too_few_readings_are_refused_in_one_sentence(battery):
@@ -224,8 +219,10 @@ def test_too_few_readings_are_refused_in_one_sentence(battery):
         fit_taper(type(signal)(**{**vars(signal), "usable": few}), prior_for(battery, None))
 
 
-def test_deviations_are_smooth_and_empty_without_readings():
-    basis = deviation_basis(np.array([0.0, 30.0, 300.0]))
+def test_deviations_follow_the_readings_and_are_empty_without_any(battery):
+    prior = prior_for(battery, 25.0)
+    basis = deviation_basis(np.array([0.0, 30.0, 300.0]), 0.0, 0.4, prior)
     assert basis.shape[0] == 3
-    assert basis[0, 0] == 1.0
-    assert deviation_basis(np.zeros(0)).shape == (0, basis.shape[1])
+    assert basis[0, 0] == pytest.approx(prior.shape_sd(0.4))
+    assert basis[0, -1] == 0.0
+    assert deviation_basis(np.zeros(0), 0.0, 0.4, prior).shape == (0, basis.shape[1])

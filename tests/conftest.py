@@ -58,6 +58,7 @@ def simulated_connection(
     rise_from_s: float = 0.0,
     floor_a: float = 0.1,
     fast_share: float | None = None,
+    fast_ratio: float = 0.125,
     **columns: np.ndarray,
 ) -> Readings:
     """Readings of a connection whose charge to return is ``depth`` of rated capacity."""
@@ -65,13 +66,8 @@ def simulated_connection(
     load = np.full(time.size, load_a)
     for at, by in steps:
         load = load + by * (time >= at)
-    path = TruePath(
-        depth * rated_ah / EFFICIENCY,
-        charge_time_h,
-        fast_share=0.185 + 0.36 * depth**2 if fast_share is None else fast_share,
-        floor_a=floor_a,
-        runaway_a_per_min=rise_a_per_min,
-        runaway_from_s=rise_from_s,
+    path = true_path(
+        depth, charge_time_h, rated_ah, fast_share, fast_ratio, floor_a, rise_a_per_min, rise_from_s
     )
     current = battery_current_a(path, time, limit_a - load) + load
     rng = np.random.default_rng(seed)
@@ -81,3 +77,27 @@ def simulated_connection(
         events=tuple(Event(elapsed_s=at, text="switch") for at, _ in steps) if marked else (),
         **columns,
     )
+
+
+def true_path(
+    depth: float,
+    charge_time_h: float = 0.31,
+    rated_ah: float = 40.0,
+    fast_share: float | None = None,
+    fast_ratio: float = 0.125,
+    floor_a: float = 0.1,
+    rise_a_per_min: float = 0.0,
+    rise_from_s: float = 0.0,
+) -> TruePath:
+    """Battery of a charge time at a small current, at the rate this depth drives it to.
+
+    With a fast share given, the charge time is taken as it stands.
+    """
+    charge, here, share = depth * rated_ah / EFFICIENCY, charge_time_h, fast_share
+    if share is None:
+        time_h = charge_time_h / (1.0 - (1.0 - fast_ratio) * 0.155)
+        for _ in range(40):
+            rate = charge / here / rated_ah
+            share = min(0.155 + 0.125 * rate, 0.7)
+            here = time_h * np.exp(-0.056 * rate) * (1.0 - (1.0 - fast_ratio) * share)
+    return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)

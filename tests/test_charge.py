@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import Battery, LastKnown, Supply, assess
+from batterymodel import Battery, History, LastKnown, Supply, assess
 from batterymodel.charge import (
     SOC_GRID,
     charge_factors,
@@ -109,26 +109,39 @@ def test_interval_coverage_on_batteries_drawn_from_the_prior(known):
     covered = []
     for seed in range(160):
         depth, load_error = rng.uniform(0.03, 0.45), rng.normal(0.0, 0.3)
-        centre = 0.36 * np.exp(rng.normal(0.0, 0.33))
-        here = centre * np.exp(rng.normal(0.0, 0.05) - (0.4 + rng.normal(0, 0.2)) * depth**2)
-        measured = centre * np.exp(rng.normal(0.0, 0.05))
+        own_time = 0.46 * np.exp(rng.normal(0.0, 0.33))
+        own_share = 0.155 + rng.normal(0.0, 0.045)
         capacity = 40.0 * np.exp(rng.normal(0.0, 0.02))
-        efficiency = 0.985 * np.exp(rng.normal(0.0, 0.02))
+        charge = depth * capacity / (0.985 * np.exp(rng.normal(0.0, 0.02)))
+        time_move, share_move = rng.normal(0.0, 0.045), rng.normal(0.0, 0.028)
+        share, here = own_share, own_time
+        for _ in range(30):
+            rate = charge / (here * (1.0 - 0.875 * share)) / 40.0
+            share = float(np.clip(own_share + 0.125 * rate + share_move, 0.02, 0.7))
+            here = own_time * np.exp(time_move - 0.056 * rate)
         readings = simulated_connection(
-            depth * capacity / 40.0 * 0.985 / efficiency,
-            here,
+            charge * 0.985 / 40.0,
+            here * (1.0 - 0.875 * share),
             seed=seed,
             load_a=8.0 + load_error,
-            fast_share=float(np.clip(0.185 + 0.36 * depth**2 + rng.normal(0, 0.06), 0.02, 0.7)),
+            fast_share=share,
+            fast_ratio=0.125,
             floor_a=float(max(rng.normal(0.12, 0.12), 0.0)),
             every_s=10.0,
+        )
+        measured = own_time * (1.0 - 0.875 * own_share) * np.exp(rng.normal(0.0, 0.05))
+        history = History(
+            charge_time_h=measured,
+            charge_time_rel_sd=0.05,
+            fast_share=float(np.clip(own_share + rng.normal(0.0, 0.02), 0.01, 0.8)),
+            fast_share_sd=0.02,
         )
         battery = Battery(
             tail="DEMO-1",
             chemistry="vrla",
             cells=12,
             rated_capacity_ah=40.0,
-            history={"charge_time_h": measured, "charge_time_rel_sd": 0.05} if known else None,
+            history=history if known else None,
             capacity_check={"on": ON, "capacity_ah": 40.0, "capacity_sd_ah": 0.8},
         )
         signal = assess(readings, battery, SUPPLY, load_a=8.0, load_sd_a=0.3, ambient_c=25.0, on=ON)

@@ -9,7 +9,7 @@ from batterymodel.posterior import charge_posterior
 from batterymodel.signals import signal_from
 from batterymodel.taper import fit_taper
 from batterymodel.taperprior import prior_for
-from batterymodel.taperproblem import jacobian, residuals
+from batterymodel.taperproblem import jacobian, residuals, shape_of
 from tests.conftest import simulated_connection
 
 SUPPLY = Supply(rated_current_a=60.0)
@@ -56,7 +56,7 @@ def test_charge_agrees_with_sampling_the_same_problem(battery, depth):
         new = energy(trial)
         if np.log(rng.uniform()) < level - new:
             at, level, kept = trial, new, kept + 1
-        charges.append(at[0] * np.exp(at[1]) / 3600.0)
+        charges.append(at[0] * shape_of(at, fit.prior).charge_time_s / 3600.0)
     sampled = np.array(charges[2_000:])
     assert 0.1 < kept / 25_000 < 0.8
     mean, sd = moments(posterior)

@@ -12,9 +12,9 @@ from batterymodel.signals import (
     signal_from,
     transient_mask,
 )
-from batterymodel.simulate import TruePath, battery_current_a
+from batterymodel.simulate import battery_current_a
 from batterymodel.tapershape import Shape, at_limit
-from tests.conftest import simulated_connection
+from tests.conftest import simulated_connection, true_path
 
 
 @pytest.mark.parametrize("step", [1.0, 0.5, 0.1, 0.02])
@@ -48,13 +48,14 @@ def test_motor_transients_are_set_aside_and_the_taper_is_not():
 def test_end_of_the_limit_is_where_the_model_has_it(depth, every_s):
     readings = simulated_connection(depth, every_s=every_s, minutes=10.0)
     signal = signal_from(readings, Supply(rated_current_a=60.0), load_a=8.0)
-    path = TruePath(depth * 40.0 / 0.985, 0.31, fast_share=0.185 + 0.36 * depth**2, floor_a=0.1)
+    path = true_path(depth)
     fine = np.arange(0.0, 600.0, 1.0)
     limited = battery_current_a(path, fine, np.full(fine.size, 52.0), 0.1) >= 52.0 - 1e-6
     truth = fine[np.argmin(limited)]
     assert abs(signal.limit_end_s - truth) <= 2.0 * every_s + 4.0
     assert signal.limit_current_a == pytest.approx(60.0, abs=0.1)
-    shape = Shape(0.31 * 3600.0, path.fast_share, 0.13)
+    of_charge = 1.0 - (1.0 - path.fast_ratio) * path.fast_share
+    shape = Shape(3600.0 * path.charge_time_h / of_charge, path.fast_share, path.fast_ratio)
     assert 52.0 * at_limit(truth, shape)[2] == pytest.approx(path.amplitude_a, rel=0.03)
 
 

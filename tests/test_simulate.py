@@ -7,7 +7,7 @@ from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.tapershape import Shape, at_limit, branches_current, hold_current
 
 PATH = TruePath(charge_to_return_ah=8.0, charge_time_h=0.3, fast_share=0.25, floor_a=0.0)
-SHAPE = Shape(0.3 * 3600.0, 0.25, 0.13)
+SHAPE = Shape(0.3 * 3600.0 / (1.0 - 0.25 * 0.87), 0.25, 0.13)
 
 
 def test_unlimited_supply_gives_the_taper():

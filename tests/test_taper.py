@@ -19,7 +19,7 @@ from batterymodel.taperproblem import (
     thinned,
 )
 from batterymodel.tapershape import Shape, at_limit, branches_current
-from tests.conftest import simulated_connection
+from tests.conftest import simulated_connection, true_path
 
 SUPPLY = Supply(rated_current_a=60.0)
 
@@ -126,9 +126,10 @@ def test_analytic_jacobian_against_differences(battery, depth):
 def test_truth_is_within_three_standard_errors(battery, depth, seed):
     readings = simulated_connection(depth, seed=seed, minutes=8.0)
     fit = fitted(readings, battery)
+    path = true_path(depth)
     truth = {
-        "amplitude_a": depth * 40.0 / 0.985 / 0.31,
-        "charge_time_h": 0.31,
+        "amplitude_a": path.amplitude_a,
+        "charge_time_h": path.charge_time_h,
         "load_a": 8.0,
         "floor_a": 0.1,
     }

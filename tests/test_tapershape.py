@@ -17,7 +17,7 @@ from batterymodel.tapershape import (
 
 shapes = st.builds(
     Shape,
-    charge_time_s=st.floats(300.0, 6000.0),
+    time_constant_s=st.floats(300.0, 6000.0),
     fast_share=st.floats(0.0, 0.7),
     fast_ratio=st.floats(0.05, 0.5),
 )
@@ -76,8 +76,8 @@ def test_current_falls_and_never_below_zero(shape, first, more):
 
 
 @given(shapes, times, st.floats(0.1, 10.0))
-def test_time_scales_with_the_charge_time(shape, t, scale):
-    slower = Shape(shape.charge_time_s * scale, shape.fast_share, shape.fast_ratio)
+def test_time_scales_with_the_time_constant(shape, t, scale):
+    slower = Shape(shape.time_constant_s * scale, shape.fast_share, shape.fast_ratio)
     assert hold_current(t * scale, slower) == pytest.approx(hold_current(t, shape), abs=1e-12)
 
 

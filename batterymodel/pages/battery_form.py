@@ -66,6 +66,9 @@ REST_TABLE = (
 RECORD = (
     Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
     Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
+    Field("history", "fast_share", "Fast share of the taper (%)", "percent", 1.0),
+    Field("history", "fast_share_sd", "Its spread (%)", "percent", 1.0),
+    Field("history", "on", "Day of the last completed taper", "date"),
     Field("capacity_check", "capacity_ah", "Capacity at the last check (Ah)", step=0.5),
     Field("capacity_check", "on", "Day of that check", "date"),
     Field("last_known", "state_of_charge", "Last known state of charge (%)", "percent", 1.0),

@@ -17,8 +17,8 @@ from batterymodel import Battery, Readings
 from batterymodel.posterior import charge_posterior
 from batterymodel.signals import Signal, signal_from
 from batterymodel.taper import fit_taper
-from batterymodel.taperprior import Prior, prior_for, shape_belief
-from batterymodel.taperproblem import TaperData, jacobian, taper_data
+from batterymodel.taperprior import Prior, prior_for
+from batterymodel.taperproblem import TaperData, jacobian, shape_of, taper_data
 from batterymodel.tapershape import Shape, hold_current
 
 LOAD_A, LOAD_SD_A, NOISE_A, STEP_A = 8.0, 0.3, 0.05, 0.01
@@ -42,7 +42,8 @@ def _error_and_bound(rng: np.random.Generator, prior: Prior) -> tuple[float, flo
     posterior = charge_posterior(fit_taper(signal, prior))
     weight = posterior.of_charge * posterior.charge_ah
     estimate = float(weight @ np.log(posterior.charge_ah) / weight.sum())
-    error = estimate - float(np.log(truth[0] / 3600.0) + truth[1])
+    shape = shape_of(truth, prior)
+    error = estimate - float(np.log(truth[0] * shape.charge_time_s / 3600.0))
     return error, _bound(truth, data, prior)
 
 
@@ -50,18 +51,20 @@ def _bound(truth: np.ndarray, data: TaperData, prior: Prior) -> float:
     rows = jacobian(truth, data, prior)
     covariance = np.linalg.inv(rows.T @ rows)
     gradient = np.zeros(truth.size)
-    gradient[:2] = 1.0 / truth[0], 1.0
+    shape = shape_of(truth, prior)
+    spread = shape.fast_share * (1.0 - shape.fast_share) * (1.0 - prior.fast_ratio)
+    by_logit = -spread * shape.time_constant_s / shape.charge_time_s
+    gradient[:3] = 1.0 / truth[0], 1.0, by_logit
     return float(np.sqrt(gradient @ covariance @ gradient))
 
 
 def _drawn(rng: np.random.Generator, prior: Prior) -> tuple[np.ndarray, Readings]:
     """True parameters and the readings they give."""
     depth, time = rng.uniform(0.05, 0.35), np.arange(0.0, 301.0, 5.0)
-    log_time = prior.log_charge_time_s - prior.depth_shift * depth**2
-    log_time += rng.normal(0.0, np.hypot(prior.log_charge_time_sd, prior.depth_shift_sd * depth**2))
-    amplitude = depth * prior.capacity_ah * 3600.0 / np.exp(log_time)
-    believed = shape_belief(amplitude, log_time, depth, prior)
-    share = rng.normal(float(believed.logit_share), float(believed.logit_share_sd))
+    rate = depth * rng.uniform(1.5, 4.0)
+    amplitude = rate * prior.capacity_ah
+    log_time = rng.normal(float(prior.log_time_at(rate)), prior.log_time_sd)
+    share = rng.normal(float(prior.logit_share_at(rate)), prior.logit_share_sd(rate))
     floor = max(rng.normal(prior.floor_a, prior.floor_sd_a), 0.0)
     load = LOAD_A + rng.normal(0.0, LOAD_SD_A)
     current = amplitude * hold_current(

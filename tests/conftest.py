@@ -67,7 +67,15 @@ def simulated_connection(
     for at, by in steps:
         load = load + by * (time >= at)
     path = true_path(
-        depth, charge_time_h, rated_ah, fast_share, fast_ratio, floor_a, rise_a_per_min, rise_from_s
+        depth,
+        charge_time_h,
+        rated_ah,
+        fast_share,
+        fast_ratio,
+        floor_a,
+        rise_a_per_min,
+        rise_from_s,
+        room_a=min(limit_a - load_a, 3.0 * rated_ah),
     )
     current = battery_current_a(path, time, limit_a - load) + load
     rng = np.random.default_rng(seed)
@@ -88,16 +96,18 @@ def true_path(
     floor_a: float = 0.1,
     rise_a_per_min: float = 0.0,
     rise_from_s: float = 0.0,
+    room_a: float = 52.0,
 ) -> TruePath:
-    """Battery of a charge time at a small current, at the rate this depth drives it to.
+    """Battery of a charge time at a small current, at the rate depth and supply drive it to.
 
     With a fast share given, the charge time is taken as it stands.
     """
     charge, here, share = depth * rated_ah / EFFICIENCY, charge_time_h, fast_share
     if share is None:
         time_h = charge_time_h / (1.0 - (1.0 - fast_ratio) * 0.155)
-        for _ in range(40):
-            rate = charge / here / rated_ah
-            share = min(0.155 + 0.125 * rate, 0.7)
+        rate = 0.0
+        for _ in range(80):
+            rate = 0.7 * rate + 0.3 * min(charge / here, room_a) / rated_ah
+            share = 0.155 + 0.125 * rate
             here = time_h * np.exp(-0.056 * rate) * (1.0 - (1.0 - fast_ratio) * share)
     return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)

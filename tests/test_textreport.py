@@ -18,7 +18,7 @@ def test_numbers_are_those_of_the_assessment(battery, depth):
     numbers = [int(n) for n in re.findall(r"\d+", line)]
     assert numbers == [round(100 * soc.mean), round(100 * soc.low), round(100 * soc.high)]
     charge = next(row for row in text.splitlines() if row.startswith("  Charge to return"))
-    assert f"{result.charge_to_return_ah.mean:.1f} Ah" in charge
+    assert amount(result.charge_to_return_ah, "Ah")[0] in charge
     assert ("Time until topped off" in text) == (result.outcome != "service")
 
 

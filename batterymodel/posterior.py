@@ -214,7 +214,8 @@ def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
 def _shape_prior(hold_a: np.ndarray, shape: Shape, fit: TaperFit) -> np.ndarray:
     """Log prior of each node's shape at the rate each amplitude means, shape ``(k, q)``."""
     prior, rate = fit.prior, fit.prior.rate_per_h(hold_a)
-    time_away = (np.log(shape.time_constant_s) - prior.log_time_at(rate)) / prior.log_time_sd
+    time_sd = prior.log_time_sd_at(fit.data.rate_guess_per_h)
+    time_away = (np.log(shape.time_constant_s) - prior.log_time_at(rate)) / time_sd
     share_sd = prior.logit_share_sd(fit.data.rate_guess_per_h)
     share_away = (logit(shape.fast_share) - prior.logit_share_at(rate)) / share_sd
     return -0.5 * (time_away**2 + share_away**2)

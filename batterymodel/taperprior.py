@@ -15,6 +15,10 @@ from batterymodel.temperature import resistance_factor
 UNKNOWN_TEMP_C = 10.0
 """Temperature that stands in where none is known, to widen the prior (own choice)."""
 
+RATE_SPREAD = 0.4
+"""Relative standard deviation, between batteries, of how share and time constant move with the
+rate: the capacity on the plate stands for more or less active mass (calibrated)."""
+
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible (own choice)."""
 
@@ -58,7 +62,12 @@ class Prior:
     def logit_share_sd(self, rate_per_h: float) -> float:
         """Standard deviation of the logit of the fast share around a rate."""
         share = float(self.share_at(rate_per_h))
-        return self.fast_share_sd / (share * (1.0 - share))
+        sd = float(np.hypot(self.fast_share_sd, RATE_SPREAD * self.share_per_rate * rate_per_h))
+        return sd / (share * (1.0 - share))
+
+    def log_time_sd_at(self, rate_per_h: float) -> float:
+        """Standard deviation of the log of the slow time constant around a rate."""
+        return float(np.hypot(self.log_time_sd, RATE_SPREAD * self.time_per_rate * rate_per_h))
 
     def logit_share_at(self, rate_per_h: np.ndarray | float) -> np.ndarray | float:
         """Logit of the believed fast share at a rate."""

@@ -187,7 +187,7 @@ def _prior_rows(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.nda
     share_sd = prior.logit_share_sd(data.rate_guess_per_h)
     return np.array(
         [
-            (log_time - prior.log_time_at(rate)) / prior.log_time_sd,
+            (log_time - prior.log_time_at(rate)) / prior.log_time_sd_at(data.rate_guess_per_h),
             (logit_share - prior.logit_share_at(rate)) / share_sd,
             (floor - prior.floor_a) / prior.floor_sd_a,
             (load - data.load_a[0]) / data.load_a[1],
@@ -203,7 +203,7 @@ def _prior_jacobian(parameters: np.ndarray, data: TaperData, prior: Prior) -> np
     share_sd = prior.logit_share_sd(data.rate_guess_per_h)
     rows = np.zeros((4, parameters.size))
     rows[0, :2] = prior.time_per_rate / prior.capacity_ah, 1.0
-    rows[0] /= prior.log_time_sd
+    rows[0] /= prior.log_time_sd_at(data.rate_guess_per_h)
     rows[1, [0, 2]] = -by_share / prior.capacity_ah / share_sd, 1.0 / share_sd
     rows[2, 3] = 1.0 / prior.floor_sd_a
     rows[3, 4] = 1.0 / data.load_a[1]

@@ -84,11 +84,14 @@ def prior_rows(p, data, prior):
 
     rate = p["hold_amplitude_a"] / prior.capacity_ah
     share, likely = share_at(rate), share_at(data.amplitude_guess_a / prior.capacity_ah)
-    share_sd = prior.fast_share_sd / (likely * (1.0 - likely))
+    guess = data.amplitude_guess_a / prior.capacity_ah
+    share_sd = np.hypot(prior.fast_share_sd, 0.4 * prior.share_per_rate * guess)
+    share_sd = share_sd / (likely * (1.0 - likely))
+    time_sd = np.hypot(prior.log_time_sd, 0.4 * prior.time_per_rate * guess)
     time_mean = prior.log_time_s - prior.time_per_rate * rate
     return np.array(
         [
-            (p["log_time_constant"] - time_mean) / prior.log_time_sd,
+            (p["log_time_constant"] - time_mean) / time_sd,
             (p["fast_share_logit"] - np.log(share / (1.0 - share))) / share_sd,
             (p["floor_a"] - prior.floor_a) / prior.floor_sd_a,
             (p["load_a"] - data.load_a[0]) / data.load_a[1],

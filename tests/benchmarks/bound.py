@@ -63,7 +63,7 @@ def _drawn(rng: np.random.Generator, prior: Prior) -> tuple[np.ndarray, Readings
     depth, time = rng.uniform(0.05, 0.35), np.arange(0.0, 301.0, 5.0)
     rate = depth * rng.uniform(1.5, 4.0)
     amplitude = rate * prior.capacity_ah
-    log_time = rng.normal(float(prior.log_time_at(rate)), prior.log_time_sd)
+    log_time = rng.normal(float(prior.log_time_at(rate)), prior.log_time_sd_at(rate))
     share = rng.normal(float(prior.logit_share_at(rate)), prior.logit_share_sd(rate))
     floor = max(rng.normal(prior.floor_a, prior.floor_sd_a), 0.0)
     load = LOAD_A + rng.normal(0.0, LOAD_SD_A)

@@ -21,7 +21,7 @@ from batterymodel.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Finding, O
 from batterymodel.supply import continuous_output_a, output_limit
 from batterymodel.taper import TaperFit
 from batterymodel.temperature import charge_voltage_mismatch_v, charge_voltage_shift_v
-from batterymodel.trends import Rise, battery_current, warming_c_per_min, whole_change
+from batterymodel.trends import Change, Rise, battery_current, warming_c_per_min, whole_change
 from batterymodel.wording import say
 
 OWN_RULE = "rule of this tool"
@@ -157,7 +157,11 @@ def taper_missing(case: Case) -> Finding | None:
     """Whether the battery current falls at least half as much as the slowest plausible taper."""
     fit = case.fit
     change = whole_change(fit)
-    if change is None or change.span_s < 180.0 or not fit.signal.load.given:
+    if change is None or change.span_s < LEAST_WINDOW_S:
+        return None
+    if not fit.signal.load.given:
+        return _fall_beside_unknown_load(change, fit)
+    if change.span_s < 180.0:
         return None
     _, current = battery_current(fit)
     level = float(np.median(current))
@@ -416,6 +420,16 @@ def _against(rule: str, severity: Severity, text: str, value: float, limit: Limi
 
 def _slowest_time_constant_s(fit: TaperFit) -> float:
     return float(np.exp(fit.prior.log_time_s + SLOWEST_SD * fit.prior.log_time_sd))
+
+
+def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:
+    """A level current beside a load that nobody gave: full battery and failed one look alike."""
+    least = max(3.0 * change.standard_error, 2.0 * fit.signal.resolution_a)
+    if -change.amount > least:
+        return None
+    text = say("taper_missing.watch", value=max(-change.amount, 0.0), limit=least)
+    limit = Limit(least, "A", OWN_RULE, generic=False)
+    return _against("taper_missing", Severity.WATCH, text, -change.amount, limit)
 
 
 def _held_voltage_v(case: Case) -> float | None:

@@ -207,11 +207,12 @@ def _limited_phase(
     sigma_a: float,
 ) -> tuple[np.ndarray, float | None, float]:
     """Mask of readings at the supply's limit, end of the first such phase, error of that end."""
-    top = float(np.max(np.sort(supply_current_a)[: max(1, int(0.98 * supply_current_a.size))]))
-    band = max(3.0 * sigma_a, 0.01 * top)
+    level = _middle_of_three(supply_current_a)
+    top = float(level.max())
+    band = max(4.0 * sigma_a, 0.015 * top)
     if not _could_be_limit(top, readings, held, supply):
         return np.zeros(time_s.size, dtype=bool), None, 0.0
-    high = supply_current_a >= top - band
+    high = level >= top - band
     first = int(np.argmax(high))
     later = np.flatnonzero(~high[first:])
     last = first + (int(later[0]) if later.size else high.size - first) - 1
@@ -222,6 +223,14 @@ def _limited_phase(
     if (~at_limit).sum() < LEAST_HOLD_READINGS:
         return np.ones_like(at_limit), np.inf, 0.0
     return at_limit, *_end_of_limit(time_s, supply_current_a, last)
+
+
+def _middle_of_three(current_a: np.ndarray) -> np.ndarray:
+    """Running median of three: single dips and spikes gone, edges kept."""
+    if current_a.size < 3:
+        return current_a
+    padded = np.pad(current_a, 1, mode="edge")
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 3), axis=1)
 
 
 def _could_be_limit(

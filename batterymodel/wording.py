@@ -72,6 +72,9 @@ TEXTS = {
     "taper_missing.service": "The battery current does not fall: {value:.1f} A less over the "
     "readings where a healthy battery falls by at least {limit:.1f} A. Unless a bus load was left "
     "out, suspect a shorted cell or a worn battery.",
+    "taper_missing.watch": "The current does not fall by more than the meter can tell, and the bus "
+    "load is not known: a full battery and one that takes a steady current look alike. Read the "
+    "load before the battery joins, or clamp the battery lead.",
     "taper_missing.ok": "The battery current falls as a charging battery's does.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
     "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",

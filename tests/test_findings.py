@@ -102,6 +102,14 @@ def test_flat_current_is_a_missing_taper(battery):
     assert result.outcome is Outcome.SERVICE
 
 
+@pytest.mark.parametrize("level", [5.0, 17.0, 40.0])
+def test_flat_current_beside_an_unknown_load_is_never_topped_off(battery, level):
+    noise = np.random.default_rng(6).normal(0, 0.03, 61)
+    flat = Readings(elapsed_s=5.0 * np.arange(61), supply_current_a=np.round(level + noise, 1))
+    for supply in (None, SUPPLY, Supply(rated_current_a=level)):
+        assert judged(flat, battery, supply, load_a=None).outcome is not Outcome.TOP_OFF
+
+
 @pytest.mark.parametrize("seed", range(8))
 @pytest.mark.parametrize("charge_time", [0.2, 0.31, 0.6])
 def test_a_real_taper_is_not_missed(battery, charge_time, seed):

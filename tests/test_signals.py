@@ -131,3 +131,13 @@ def test_late_first_reading_is_said():
     signal = signal_from(late)
     assert signal.time_s[0] == 0.0
     assert "36000 s" in signal.notes[0]
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("limit", [17.0, 30.0, 60.0])
+@pytest.mark.parametrize("resolution", [0.1, 1.0])
+def test_noise_does_not_hide_a_limit_that_lasts(seed, limit, resolution):
+    noise = np.random.default_rng(seed).normal(0.0, 0.03 if resolution < 1 else 0.1, 61)
+    flat = np.round((limit + noise) / resolution) * resolution
+    readings = Readings(elapsed_s=5.0 * np.arange(61), supply_current_a=flat)
+    assert signal_from(readings, Supply(rated_current_a=limit)).limited_throughout

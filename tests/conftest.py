@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
 from hypothesis import settings
 
-from batterymodel import Battery, Event, Readings, Supply
+from batterymodel import Assessment, Battery, Event, Readings, Supply, assess
+from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
@@ -111,3 +113,19 @@ def true_path(
             share = 0.155 + 0.125 * rate
             here = time_h * np.exp(-0.056 * rate) * (1.0 - (1.0 - fast_ratio) * share)
     return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)
+
+
+@cache
+def assessed_sample(key: str) -> Assessment:
+    """A sample connection with everything its story declares, assessed on its day."""
+    samples, supply = load_scenario()
+    sample = next(sample for sample in samples if sample.key == key)
+    return assess(
+        sample_readings_path(key),
+        sample.battery,
+        supply,
+        rest_voltage_v=sample.rest_voltage_v,
+        load_a=sample.load_a,
+        ambient_c=sample.ambient_c,
+        on=SCENARIO_DAY,
+    )

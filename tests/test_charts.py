@@ -10,34 +10,21 @@ from batterymodel import charts
 from batterymodel.assessment import assess
 from batterymodel.records import Readings
 from batterymodel.results import Assessment
-from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
+from batterymodel.samples import SCENARIO_DAY, load_scenario
+from tests.conftest import assessed_sample
 
 SAMPLES, SUPPLY = load_scenario()
 KEYS = [sample.key for sample in SAMPLES]
 
 
 @cache
-def answer(key: str) -> Assessment:
-    sample = next(sample for sample in SAMPLES if sample.key == key)
-    return assess(
-        sample_readings_path(key),
-        sample.battery,
-        SUPPLY,
-        rest_voltage_v=sample.rest_voltage_v,
-        load_a=sample.load_a,
-        ambient_c=sample.ambient_c,
-        on=SCENARIO_DAY,
-    )
-
-
-@cache
 def taper_spec(key: str) -> dict:
-    return charts.taper_chart(answer(key)).to_dict()
+    return charts.taper_chart(assessed_sample(key)).to_dict()
 
 
 @cache
 def evidence_spec(key: str) -> dict:
-    return charts.evidence_chart(answer(key)).to_dict()
+    return charts.evidence_chart(assessed_sample(key)).to_dict()
 
 
 def layers(spec: dict) -> dict[str, dict]:
@@ -57,7 +44,7 @@ def titles(spec: dict, axis: str) -> set[str]:
 
 def changed(key: str, **curves: object) -> Assessment:
     """The answer with some of its curves replaced."""
-    result = answer(key)
+    result = assessed_sample(key)
     return result.model_copy(update={"curves": result.curves.model_copy(update=curves)})
 
 
@@ -74,7 +61,7 @@ class TestEverySample:
         assert titles(evidence_spec(key), "y") == {"Likelihood (relative)"}
 
     def test_one_layer_for_each_thing(self, key: str) -> None:
-        curves = answer(key).curves
+        curves = assessed_sample(key).curves
         expected = {"readings", "taper", "taper continued", "range", "load"}
         expected |= {"last reading", "last reading label"}
         if curves.limit_a is not None:
@@ -85,7 +72,7 @@ class TestEverySample:
         assert set(layers(taper_spec(key))) == expected
 
     def test_every_reading_is_drawn_where_it_was_read(self, key: str) -> None:
-        curves = answer(key).curves
+        curves = assessed_sample(key).curves
         drawn = rows(taper_spec(key), "readings")
         assert len(drawn) == curves.time_s.size
         minutes = [row["minutes"] for row in drawn]
@@ -94,7 +81,7 @@ class TestEverySample:
         assert [row["kind"] for row in drawn] == list(curves.role)
 
     def test_taper_is_dashed_from_where_it_was_read_to(self, key: str) -> None:
-        spec, result = taper_spec(key), answer(key)
+        spec, result = taper_spec(key), assessed_sample(key)
         read, ahead = rows(spec, "taper"), rows(spec, "taper continued")
         assert read[-1] == ahead[0]
         end = min(result.taper.window_s[1], float(result.curves.time_s[-1]))
@@ -104,19 +91,19 @@ class TestEverySample:
         assert layers(spec)["taper continued"]["mark"]["strokeDash"] != [1, 0]
 
     def test_range_holds_the_taper(self, key: str) -> None:
-        curves = answer(key).curves
+        curves = assessed_sample(key).curves
         for row, middle in zip(rows(taper_spec(key), "range"), curves.fit_a, strict=True):
             assert row["low_a"] - 1e-4 <= middle <= row["high_a"] + 1e-4
 
     def test_legend_names_all_that_is_drawn(self, key: str) -> None:
         shape = layers(taper_spec(key))["readings"]["encoding"]["shape"]["scale"]
-        curves = answer(key).curves
+        curves = assessed_sample(key).curves
         assert set(curves.role) | {"taper", "taper continued"} < set(shape["domain"])
         assert len(set(shape["range"])) >= len(set(curves.role)) + 3
         assert any(f"floor {curves.load_a[0]:.1f} A" in name for name in shape["domain"])
 
     def test_each_evidence_is_a_line_scaled_to_its_peak(self, key: str) -> None:
-        spec, curves = evidence_spec(key), answer(key).curves
+        spec, curves = evidence_spec(key), assessed_sample(key).curves
         assert set(layers(spec)) == set(curves.evidence) | {
             "combined edge", "key", "least", "least label"
         }  # fmt: skip
@@ -126,18 +113,18 @@ class TestEverySample:
             np.testing.assert_allclose(drawn, density / density.max(), atol=1e-5)
 
     def test_lines_differ_by_dash_and_by_colour(self, key: str) -> None:
-        spec, curves = evidence_spec(key), answer(key).curves
+        spec, curves = evidence_spec(key), assessed_sample(key).curves
         marks = [layers(spec)[name]["mark"] for name in curves.evidence if name != "combined"]
         assert len({tuple(mark["strokeDash"]) for mark in marks}) == len(marks)
         assert len({mark["color"] for mark in marks}) == len(marks)
 
     def test_least_charge_is_marked_and_labelled(self, key: str) -> None:
         (row,) = rows(evidence_spec(key), "least")
-        percent = 100.0 * answer(key).curves.min_top_off_soc
+        percent = 100.0 * assessed_sample(key).curves.min_top_off_soc
         assert row == {"soc": percent, "label": f"least to top off in place: {percent:.0f} %"}
 
     def test_words_stand_in_for_the_charts(self, key: str) -> None:
-        result = answer(key)
+        result = assessed_sample(key)
         assert taper_spec(key)["description"] == charts.taper_words(result)
         assert evidence_spec(key)["description"] == charts.evidence_words(result)
         assert f"{result.curves.time_s.size} readings" in charts.taper_words(result)
@@ -150,7 +137,9 @@ def test_plateau_is_shaded_to_where_it_ended_and_labelled() -> None:
     (row,) = rows(taper_spec("supply-at-its-limit"), "limit")
     assert (row["minutes"], row["end"], row["current_a"]) == (0.0, 5.0, 60.0)
     assert row["label"] == "supply at its limit, 60 A"
-    assert "at its limit to the last reading" in charts.taper_words(answer("supply-at-its-limit"))
+    assert "at its limit to the last reading" in charts.taper_words(
+        assessed_sample("supply-at-its-limit")
+    )
 
 
 def test_plateau_that_ended_says_when() -> None:
@@ -181,7 +170,7 @@ def test_event_text_is_drawn_as_it_stands() -> None:
 
 def test_roles_differ_by_shape_and_an_unknown_role_is_still_drawn() -> None:
     names = ["reading", "supply at its limit", "short transient", "current rising", "new role"]
-    role = np.resize(np.array(names), answer("healthy-top-off").curves.time_s.size)
+    role = np.resize(np.array(names), assessed_sample("healthy-top-off").curves.time_s.size)
     spec = charts.taper_chart(changed("healthy-top-off", role=role)).to_dict()
     scale = layers(spec)["readings"]["encoding"]["shape"]["scale"]
     shape_of = dict(zip(scale["domain"], scale["range"], strict=True))
@@ -192,11 +181,11 @@ def test_current_axis_starts_at_zero_and_holds_every_reading() -> None:
     for key in KEYS:
         low, high = layers(taper_spec(key))["readings"]["encoding"]["y"]["scale"]["domain"]
         assert low <= 0.0
-        assert high > answer(key).curves.current_a.max()
+        assert high > assessed_sample(key).curves.current_a.max()
 
 
 def test_discharging_battery_stays_on_the_axis() -> None:
-    current = answer("healthy-top-off").curves.current_a - 20.0
+    current = assessed_sample("healthy-top-off").curves.current_a - 20.0
     spec = charts.taper_chart(changed("healthy-top-off", current_a=current)).to_dict()
     low, _ = layers(spec)["readings"]["encoding"]["y"]["scale"]["domain"]
     assert low == pytest.approx(current.min())
@@ -212,12 +201,12 @@ def test_long_log_is_thinned_and_says_so() -> None:
     assert len(drawn) == n // 3 + 1
     assert len(drawn) <= charts.MOST_POINTS
     assert "One reading in 3 is drawn." in charts.taper_words(result)
-    assert "is drawn" not in charts.taper_words(answer("healthy-top-off"))
+    assert "is drawn" not in charts.taper_words(assessed_sample("healthy-top-off"))
 
 
 def test_load_that_was_not_given_is_called_an_estimate() -> None:
-    assert "not given" in charts.taper_words(answer("no-card-no-load"))
-    assert "not given" not in charts.taper_words(answer("healthy-top-off"))
+    assert "not given" in charts.taper_words(assessed_sample("no-card-no-load"))
+    assert "not given" not in charts.taper_words(assessed_sample("healthy-top-off"))
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -14,7 +14,7 @@ from batterymodel.errors import InputError
 from batterymodel.pages import after_connection, battery_form
 from batterymodel.readings import readings_from_text
 from batterymodel.records import Battery, Chemistry, record_toml
-from batterymodel.results import Assessment, Outcome, Severity
+from batterymodel.results import Outcome, Severity
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.textreport import amount, percent
 from batterymodel.wording import (
@@ -23,6 +23,7 @@ from batterymodel.wording import (
     RULE_WORDS,
     SEVERITY_WORDS,
 )
+from tests.conftest import assessed_sample
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 SAMPLES, SUPPLY = load_scenario()
@@ -83,20 +84,6 @@ def sentences(elements) -> list[str]:
     return [e.value.replace("\\", "").replace("\u2060", "") for e in elements]
 
 
-@cache
-def answer(name: str) -> Assessment:
-    sample = BY_KEY[name]
-    return assess(
-        sample_readings_path(name),
-        sample.battery,
-        SUPPLY,
-        rest_voltage_v=sample.rest_voltage_v,
-        load_a=sample.load_a,
-        ambient_c=sample.ambient_c,
-        on=SCENARIO_DAY,
-    )
-
-
 def test_nothing_chosen_says_what_to_do() -> None:
     at = started()
     assert not at.exception
@@ -110,7 +97,7 @@ def test_nothing_chosen_says_what_to_do() -> None:
 
 @pytest.mark.parametrize("name", BY_KEY)
 def test_sample_gives_the_outcome_it_deserves(name: str) -> None:
-    at, result, outcome = shown_sample(name), answer(name), Outcome(BY_KEY[name].deserves)
+    at, result, outcome = shown_sample(name), assessed_sample(name), Outcome(BY_KEY[name].deserves)
     shown = html_of(at)
     assert not at.error
     assert f"<span>{OUTCOME_WORDS[outcome]}</span>" in shown
@@ -335,7 +322,10 @@ def test_template_reads_back_as_readings() -> None:
 
 
 def test_learned_history_is_offered_in_the_battery() -> None:
-    at, learned = shown_sample("completed-taper"), answer("completed-taper").learned_history
+    at, learned = (
+        shown_sample("completed-taper"),
+        assessed_sample("completed-taper").learned_history,
+    )
     assert learned is not None
     (code,) = at.code
     assert tomllib.loads(code.value) == {"history": learned.model_dump()}
@@ -353,7 +343,7 @@ def test_graver_findings_come_before_fine_ones_which_are_folded_away() -> None:
     at = shown_sample("cold-battery")
     (fold,) = [e for e in at.expander if "fine" in e.label]
     folded = fold.get("html")[0].proto.body
-    count = [f.severity for f in answer("cold-battery").findings].count(Severity.OK)
+    count = [f.severity for f in assessed_sample("cold-battery").findings].count(Severity.OK)
     assert fold.label == f"{count} findings are fine"
     assert folded.count("<li>") == count
     assert SEVERITY_WORDS["service"] not in folded

@@ -18,7 +18,6 @@ from tests.reference_cases import (
     LARGE,
     LOAD_A,
     RATED_AH,
-    SMALL,
     Judged,
     battery,
     judged_cases,

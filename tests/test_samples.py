@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from batterymodel import assess, read_battery
+from batterymodel import read_battery
 from batterymodel.samples import (
     SAMPLE_FOLDER,
     SCENARIO_DAY,
@@ -15,21 +15,14 @@ from batterymodel.samples import (
     sample_readings_path,
     write_samples,
 )
+from tests.conftest import assessed_sample
 
 SAMPLES, SUPPLY = load_scenario()
 
 
 @pytest.mark.parametrize("sample", SAMPLES, ids=lambda s: s.key)
 def test_outcome_deserved(sample):
-    result = assess(
-        sample_readings_path(sample.key),
-        sample.battery,
-        SUPPLY,
-        rest_voltage_v=sample.rest_voltage_v,
-        load_a=sample.load_a,
-        ambient_c=sample.ambient_c,
-        on=SCENARIO_DAY,
-    )
+    result = assessed_sample(sample.key)
     assert result.outcome.value == sample.deserves
 
 

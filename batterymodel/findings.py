@@ -33,6 +33,10 @@ LEAST_READINGS = 5
 AT_LIMIT_MINUTES = 3.0
 """Longest time at the supply's limit that still counts as topping off (common practice)."""
 
+LEAST_ROOM_PER_AH = 0.5
+"""Where the bus load leaves the battery less than this [A per rated Ah], a healthy battery too
+keeps the supply at its limit (own rule, from the reference set)."""
+
 WELL_ABOVE_V = 0.3
 """A set voltage this far above the window calls for service, less is a note (own choice)."""
 
@@ -139,7 +143,8 @@ def supply_at_limit(case: Case) -> Finding | None:
         return None
     end = signal.time_s[-1] if np.isinf(signal.limit_end_s) else signal.limit_end_s
     minutes = float(end - signal.time_s[0]) / 60.0
-    of_load = case.fit["hold_amplitude_a"] < 0.1 * case.battery.rated_capacity_ah
+    room = case.fit["hold_amplitude_a"]
+    of_load = room < LEAST_ROOM_PER_AH * case.battery.rated_capacity_ah
     if of_load:
         variant, severity = "load", Severity.WATCH
     elif minutes > AT_LIMIT_MINUTES:
@@ -148,7 +153,7 @@ def supply_at_limit(case: Case) -> Finding | None:
         variant, severity = "watch", Severity.WATCH
     else:
         variant, severity = "note", Severity.NOTE
-    text = say(f"supply_at_limit.{variant}", value=minutes, limit=AT_LIMIT_MINUTES)
+    text = say(f"supply_at_limit.{variant}", value=minutes, limit=AT_LIMIT_MINUTES, room=room)
     limit = Limit(AT_LIMIT_MINUTES, "min", COMMON_PRACTICE, generic=True)
     return _against("supply_at_limit", severity, text, minutes, limit)
 

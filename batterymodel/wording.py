@@ -67,8 +67,9 @@ TEXTS = {
     "supply_at_limit.watch": "The supply is still at its limit after {value:.1f} minutes.",
     "supply_at_limit.service": "The supply was at its limit for {value:.1f} minutes (longer than "
     "{limit:.0f}): the battery takes all it can get.",
-    "supply_at_limit.load": "The bus load takes nearly all the supply can give for {value:.1f} "
-    "minutes: shed load, or the battery is not charged at all.",
+    "supply_at_limit.load": "The supply was at its limit for {value:.1f} minutes, but the bus load "
+    "leaves the battery only {room:.0f} A, so a healthy battery would hold it there too: shed load "
+    "and read again.",
     "taper_missing.service": "The battery current does not fall: {value:.1f} A less over the "
     "readings where a healthy battery falls by at least {limit:.1f} A. Unless a bus load was left "
     "out, suspect a shorted cell or a worn battery.",

@@ -70,8 +70,10 @@ class Case:
 
     @property
     def limited_throughout(self) -> bool:
-        """No reading shows the battery at constant voltage."""
-        return bool(self.readings.supply_current_a.min() > 0.985 * self.supply.rated_current_a)
+        """No reading lies below the supply's limit by more than its meter can tell."""
+        limit = self.supply.rated_current_a
+        seen = limit - max(0.015 * limit, 1.01 * self.recording.resolution_a)
+        return bool(self.readings.supply_current_a.min() > seen)
 
 
 @cache

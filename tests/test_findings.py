@@ -93,6 +93,14 @@ def test_a_bus_that_takes_all_is_not_blamed_on_the_battery(battery):
     assert "bus load" in finding.text
 
 
+def test_a_full_battery_behind_a_heavy_bus_load_is_not_sent_for_servicing(battery):
+    """14 A left for 40 Ah: a battery that was 85 % full holds the supply at its limit too."""
+    result = judged(simulated_connection(0.15, load_a=46.0, minutes=6.0), battery, load_a=46.0)
+    finding = found(result, "supply_at_limit")
+    assert finding.severity == "watch"
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
 def test_flat_current_is_a_missing_taper(battery):
     time = np.arange(0.0, 400.0, 5.0)
     noise = np.random.default_rng(4).normal(0, 0.03, time.size)

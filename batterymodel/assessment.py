@@ -10,6 +10,7 @@ import numpy as np
 
 from batterymodel.charge import (
     LEVEL,
+    LEVEL_SD,
     SOC_GRID,
     ChargeState,
     Evidence,
@@ -190,8 +191,7 @@ def _capacity(battery: Battery) -> Interval | None:
     check = battery.capacity_check
     if check is None:
         return None
-    sd = check.capacity_sd_ah or 0.03 * check.capacity_ah
-    half = 1.645 * sd
+    half = LEVEL_SD * check.sd_ah
     return Interval(
         mean=check.capacity_ah,
         low=check.capacity_ah - half,
@@ -216,8 +216,8 @@ def _curves(case: Case) -> Curves:
         role=role,
         fit_time_s=grid,
         fit_a=mean,
-        fit_low_a=mean - 1.645 * sd,
-        fit_high_a=mean + 1.645 * sd,
+        fit_low_a=mean - LEVEL_SD * sd,
+        fit_high_a=mean + LEVEL_SD * sd,
         load_a=fit.base(grid),
         steps=tuple((s.elapsed_s, s.text, s.marked) for s in signal.steps),
         limit_a=signal.limit_current_a,
@@ -284,7 +284,7 @@ def _check_inputs(
             f"error of the bus load {load_sd_a:g} A is out of range: give 0.01 to 100 A"
         )
     if ambient_c is not None and not -60.0 <= ambient_c <= 80.0:
-        raise InputError(f"temperature {ambient_c:g} degC is out of range: give -60 to 80 degC")
+        raise InputError(f"temperature {ambient_c:g} °C is out of range: give -60 to 80 °C")
 
 
 def _interval(spread: Spread) -> Interval:

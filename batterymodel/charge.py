@@ -24,6 +24,9 @@ SOC_GRID = np.linspace(0.0, 1.0, 401)
 LEVEL = 0.90
 """Probability inside every interval the tool shows."""
 
+LEVEL_SD = float(ndtri(0.5 + LEVEL / 2.0))
+"""Half the width of that interval in standard deviations of a normal quantity."""
+
 REST_VOLTAGE_METER_SD_V = 0.05
 """Error of a rest voltage read at the battery [V] (common practice, no source)."""
 
@@ -169,8 +172,7 @@ def charge_state(
     """
     evidence = (taper_evidence(posterior, battery), *others)
     other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
-    node, at = posterior.pairs()
-    taper_weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
+    node, at, taper_weight = posterior.pairs()
     by_charge = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
     factors = charge_factors(battery)
     soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from batterymodel.charge import ChargeState
+from batterymodel.charge import LEVEL_SD, ChargeState
 from batterymodel.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C
 from batterymodel.limits import Limit, limit_for
 from batterymodel.records import Battery, Chemistry, Readings, Supply
@@ -46,7 +46,6 @@ NEGLIGIBLE_V = 0.05
 LEAST_SCATTER_A = 0.5
 """Scatter that small bus loads make on any aircraft (common practice, no source)."""
 
-SLOWEST_SD = 1.64
 LEAST_SUPPORT = 0.1
 LEAST_APART = 0.12
 """Two pieces of evidence disagree when neither gives the other more than this share of its peak
@@ -126,9 +125,9 @@ def charge_current(case: Case) -> Finding:
     names = [fit.names.index(n) for n in ("hold_amplitude_a", "floor_a")]
     current = fit["hold_amplitude_a"] + fit["floor_a"]
     sd = float(np.sqrt(fit.covariance[np.ix_(names, names)].sum()))
-    if current - 1.64 * sd > limit.value:
+    if current - LEVEL_SD * sd > limit.value:
         variant, severity = "service", Severity.SERVICE
-    elif current + 1.64 * sd > limit.value:
+    elif current + LEVEL_SD * sd > limit.value:
         variant, severity = "watch", Severity.WATCH
     else:
         variant, severity = "ok", Severity.OK
@@ -277,7 +276,7 @@ def floor_current(case: Case) -> Finding | None:
     late = current[t >= t[-1] - 120.0]
     remaining = float(np.median(late if late.size >= 3 else current[-3:]))
     limit = case.limit("max_floor_a")
-    high = remaining - 1.64 * fit.signal.load.sd_a > limit.value
+    high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
     variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
     text = say(f"floor_current.{variant}", value=max(remaining, 0.0), limit=limit.value)
     return _against("floor_current", severity, text, remaining, limit)
@@ -290,10 +289,10 @@ def capacity(case: Case) -> Finding | None:
         return None
     limit = case.limit("min_capacity_fraction")
     rated = case.battery.rated_capacity_ah
-    share, sd = check.capacity_ah / rated, (check.capacity_sd_ah or 0.03 * rated) / rated
+    share, sd = check.capacity_ah / rated, check.sd_ah / rated
     if share < limit.value:
         variant, severity = "service", Severity.SERVICE
-    elif share - 1.64 * sd < limit.value:
+    elif share - LEVEL_SD * sd < limit.value:
         variant, severity = "note", Severity.NOTE
     else:
         variant, severity = "ok", Severity.OK
@@ -424,7 +423,7 @@ def _against(rule: str, severity: Severity, text: str, value: float, limit: Limi
 
 
 def _slowest_time_constant_s(fit: TaperFit) -> float:
-    return float(np.exp(fit.prior.log_time_s + SLOWEST_SD * fit.prior.log_time_sd))
+    return float(np.exp(fit.prior.log_time_s + LEVEL_SD * fit.prior.log_time_sd))
 
 
 def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:

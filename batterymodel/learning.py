@@ -63,9 +63,7 @@ def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
     """Whether nearly all of a charge worth learning from has been seen to return."""
     if fit.signal.limited_throughout:
         return False
-    node, at = posterior.pairs()
-    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
-    weight = weight / weight.sum()
+    node, at, weight = posterior.pairs()
     charge = float(weight @ posterior.charge_ah[at])
     left = float(weight @ posterior.charge_at_ah(posterior.window_end_s, node, at))
     deep_enough = charge >= LEAST_LEARNING_DEPTH * fit.prior.capacity_ah
@@ -77,9 +75,7 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     bare = battery.model_copy(update={"history": None})
     fit = fit_taper(signal, prior_for(bare, temp_c))
     posterior = charge_posterior(fit)
-    node, at = posterior.pairs()
-    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
-    weight = weight / weight.sum()
+    node, _, weight = posterior.pairs()
     rate = float(fit.prior.rate_per_h(fit["hold_amplitude_a"]))
     log_time, log_time_sd = _moments(np.log(posterior.shape.time_constant_s[node, 0]), weight)
     share, share_sd = _moments(posterior.shape.fast_share[node, 0], weight)

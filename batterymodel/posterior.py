@@ -68,10 +68,15 @@ class ChargePosterior:
         total = self.likelihood.sum(axis=0)
         return total / total.max()
 
-    def pairs(self) -> tuple[np.ndarray, np.ndarray]:
-        """Indices of node and charge of every pair whose probability is not negligible."""
+    def pairs(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Indices of node and charge of every pair that matters, and its probability.
+
+        Under the taper alone, with all states of charge equally likely before it.
+        """
         share = self.likelihood * self.charge_ah
-        return np.nonzero(share > NEGLIGIBLE * share.max())
+        node, at = np.nonzero(share > NEGLIGIBLE * share.max())
+        weight = share[node, at]
+        return node, at, weight / weight.sum()
 
     def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
         """Charge still to return at a time since connection [Ah] for pairs, shape ``(p,)``."""

@@ -98,12 +98,21 @@ class History(Record):
     on: date | None = None
 
 
+UNSTATED_CHECK_SD = 0.03
+"""Relative error of a capacity check that states none (common practice, no source)."""
+
+
 class CapacityCheck(Record):
     """The result of the last capacity check, corrected to the reference temperature."""
 
     on: date
     capacity_ah: Annotated[float, Field(gt=0.0, le=1000.0)]
     capacity_sd_ah: Annotated[float, Field(gt=0.0)] | None = None
+
+    @property
+    def sd_ah(self) -> float:
+        """Standard deviation [Ah]: the stated one, else `UNSTATED_CHECK_SD` of the capacity."""
+        return self.capacity_sd_ah or UNSTATED_CHECK_SD * self.capacity_ah
 
 
 class LastKnown(Record):

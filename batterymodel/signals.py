@@ -14,11 +14,17 @@ LATE_START_S = 900.0
 from the first reading, and a note says so (own rule)."""
 
 UNKNOWN_SHARE_OF_LEAST = 0.5
+"""An unknown load is taken as this share of the least reading, with an error as large (own
+choice)."""
+
 LIMIT_BAND = 0.06
 """A supply holds its rated limit within this relative band (common practice, no source)."""
 
 KNEE_LINE_S = 30.0
+"""Stretch after the limit over which the fall is taken as a line [s] (own choice)."""
+
 LEAST_HOLD_READINGS = 3
+"""Readings at constant voltage below which there is no taper to read (own choice)."""
 
 METER_STEPS_A = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
 
 from batterymodel.errors import FitError
-from batterymodel.signals import Signal
+from batterymodel.signals import LEAST_HOLD_READINGS, Signal
 from batterymodel.taperprior import Prior
 from batterymodel.taperproblem import (
     FIXED_NAMES,
@@ -30,7 +30,6 @@ ROBUST_SCALE = 4.0
 
 ROBUST_PASSES = 12
 SETTLED_WEIGHT = 1e-3
-LEAST_HOLD_READINGS = 3
 
 
 @dataclass(frozen=True)

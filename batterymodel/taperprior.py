@@ -112,7 +112,7 @@ def present_capacity_ah(battery: Battery) -> tuple[float, float]:
     """Capacity to count on and its standard deviation [Ah]: last capacity check, else the plate."""
     check = battery.capacity_check
     if check is not None:
-        return check.capacity_ah, check.capacity_sd_ah or 0.03 * check.capacity_ah
+        return check.capacity_ah, check.sd_ah
     spread = data_for(battery.chemistry).capacity_unchecked_sd
     return battery.rated_capacity_ah, spread * battery.rated_capacity_ah
 

@@ -30,11 +30,16 @@ SHAPE_TERM_SCALES = (1.0, 1.0, 0.6, 0.3, 0.15, 0.08)
 
 SHAPE_TERMS = len(SHAPE_TERM_SCALES) + 1
 UNSHAPED_SHARE = 0.1
+"""Part of the deviations no smooth function describes, an error of each row (own choice)."""
+
 STEP_SD_A = 40.0
 """Standard deviation of a load step before it is seen [A] (own choice)."""
+
 MAX_FIT_ROWS = 300
 MOST_LOG_TIME = float(np.log(1e6))
 LOG_TIME_KNEE_S = 30.0
+"""Time from which on rows and deviations are spread by the log of time [s] (own choice)."""
+
 FIXED_NAMES = ("hold_amplitude_a", "log_time_constant", "fast_share_logit", "floor_a", "load_a")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
+from batterymodel.charge import LEVEL_SD
 from batterymodel.records import record_toml
 from batterymodel.results import Assessment, Finding, Interval, Outcome
 from batterymodel.wording import GENERIC_MARK, OUTCOME_MEANING, RULE_WORDS, SEVERITY_WORDS
@@ -86,7 +87,7 @@ def _table(assessment: Assessment) -> list[str]:
 
 def _value(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
     value = getattr(assessment.taper, name)
-    half = 1.645 * assessment.taper.standard_errors[name]
+    half = LEVEL_SD * assessment.taper.standard_errors[name]
     digits = 0 if unit == "s" or half > 5.0 else 1
     low, high = max(value - half, 0.0), value + half
     return f"{value:.{digits}f} {unit}", f"{low:.{digits}f} to {high:.{digits}f} {unit}"

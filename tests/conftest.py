@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import cache
 
 import numpy as np
 import pytest
 from hypothesis import settings
 
-from batterymodel import Assessment, Battery, Event, Readings, Supply, assess
+from batterymodel import Assessment, Battery, Event, Readings, assess
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 
@@ -30,16 +29,6 @@ def battery() -> Battery:
         history={"charge_time_h": 0.31, "charge_time_rel_sd": 0.06},
         capacity_check={"on": "2026-01-05", "capacity_ah": 40.0, "capacity_sd_ah": 0.8},
     )
-
-
-@pytest.fixture
-def supply() -> Supply:
-    return Supply(rated_current_a=60.0)
-
-
-@pytest.fixture
-def connect() -> Callable[..., Readings]:
-    return simulated_connection
 
 
 def simulated_connection(
@@ -102,7 +91,9 @@ def true_path(
 ) -> TruePath:
     """Battery of a charge time at a small current, at the rate depth and supply drive it to.
 
-    With a fast share given, the charge time is taken as it stands.
+    It obeys the same belief about rates as the estimator, so it checks the arithmetic; the belief
+    itself is checked by `tests.reference_cases` and `tests.benchmarks`. With a fast share given,
+    the charge time is taken as it stands.
     """
     charge, here, share = depth * rated_ah / EFFICIENCY, charge_time_h, fast_share
     if share is None:

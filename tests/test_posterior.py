@@ -73,9 +73,7 @@ def test_charge_left_falls_with_time_by_what_is_taken(battery):
         )
         / 3600.0
     )
-    node, at = posterior.pairs()
-    weight = posterior.likelihood[node, at] * posterior.charge_ah[at]
-    weight = weight / weight.sum()
+    node, at, weight = posterior.pairs()
     start = float(weight @ posterior.charge_at_ah(0.0, node, at))
     left = float(weight @ posterior.charge_at_ah(600.0, node, at))
     assert start - left == pytest.approx(taken, rel=0.02)
@@ -83,7 +81,7 @@ def test_charge_left_falls_with_time_by_what_is_taken(battery):
 
 def test_time_to_a_charge_left_is_the_inverse_of_the_charge_left(battery):
     _, posterior = posterior_of(simulated_connection(0.2, minutes=5.0), battery)
-    node, at = posterior.pairs()
+    node, at, _ = posterior.pairs()
     minutes = posterior.minutes_until_ah(0.8, node, at)
     best = int(np.argmax(posterior.likelihood[node, at]))
     later = posterior.window_end_s + 60.0 * float(minutes[best])

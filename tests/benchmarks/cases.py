@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
@@ -236,8 +236,3 @@ def _connection(row: int) -> Connection:
         rest_v=float(data["rest_v"][row]),
         charge_time_h=float(_charge_times()[row]),
     )
-
-
-def with_recording(case: Case, **changes: object) -> Recording:
-    """The case's recording with some of it changed."""
-    return replace(case.recording, **changes)

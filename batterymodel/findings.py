@@ -26,7 +26,11 @@ from batterymodel.wording import say
 
 OWN_RULE = "rule of this tool"
 SURE = 0.95
-"""Probability on one side of a limit at which the tool stops saying "keep watching"."""
+"""Probability below the limit at which a battery is sent for servicing (own choice)."""
+
+SURE_TO_TOP_OFF = 0.99
+"""Probability above the limit needed to top off (own choice): taking a low battery for a full one
+is the dangerous error, so more is asked on that side."""
 
 LEAST_WINDOW_S = 120.0
 LEAST_READINGS = 5
@@ -88,13 +92,13 @@ def deep_discharge(case: Case) -> Finding:
     limit = case.limit("min_top_off_soc")
     soc = case.state.soc_at_connection
     below = case.state.probability_below(limit.value)
-    if below < 1.0 - SURE:
+    if below < 1.0 - SURE_TO_TOP_OFF:
         variant, severity = "ok", Severity.OK
     elif below > SURE:
         bound = case.fit.signal.limited_throughout
         variant, severity = "bound" if bound else "service", Severity.SERVICE
     else:
-        variant, severity = "watch", Severity.WATCH
+        variant, severity = "close" if soc.low > limit.value else "watch", Severity.WATCH
     text = say(
         f"deep_discharge.{variant}",
         mean=100 * soc.mean,

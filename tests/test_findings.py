@@ -49,6 +49,17 @@ def test_deep_discharge_respects_the_interval(battery, depth, severity):
     assert finding.generic
 
 
+def test_topping_off_asks_for_more_than_the_interval_shows(battery):
+    """With 1 to 5 % of probability below the limit, an interval all above it is not enough."""
+    readings = simulated_connection(0.15)
+    soc = judged(readings, battery).state_of_charge.at_connection
+    near = with_limits(battery, min_top_off_soc=soc.low - 0.001)
+    result = judged(readings, near)
+    assert result.state_of_charge.at_connection.low > near.limits.min_top_off_soc
+    assert "too close" in found(result, "deep_discharge").text
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
 def test_card_moves_the_limit(battery):
     strict = with_limits(battery, min_top_off_soc=0.95)
     result = judged(simulated_connection(0.1), strict)

@@ -147,4 +147,4 @@ def test_interval_coverage_on_batteries_drawn_from_the_prior(known):
         signal = assess(readings, battery, SUPPLY, load_a=8.0, load_sd_a=0.3, ambient_c=25.0, on=ON)
         interval = signal.state_of_charge.at_connection
         covered.append(interval.low <= 1.0 - depth <= interval.high)
-    assert 0.9 - 3 * np.sqrt(0.9 * 0.1 / 160) <= np.mean(covered)
+    assert np.mean(covered) == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / 160))

@@ -18,6 +18,7 @@ from tests.reference_cases import (
     LARGE,
     LOAD_A,
     RATED_AH,
+    SMALL,
     Judged,
     battery,
     judged_cases,
@@ -39,10 +40,15 @@ def test_reference_returns_the_charge_it_was_discharged_by():
 
 
 def test_with_history_error_is_within_five_points_in_nine_of_ten(judged):
+    """Over both supplies. Of the 30 cases at 160 A alone, 26 are within five points (87 %): deep
+    discharge on a supply of four times capacity is the weak spot, and the README says so.
+    """
     errors = np.array([abs(j.error) for j in judged[True] if not j.limited_throughout])
     assert errors.size >= 45
     assert np.mean(errors <= 0.05) >= 0.9
     assert errors.max() <= 0.08
+    small = [j for j in judged[True] if j.supply is SMALL and not j.limited_throughout]
+    assert max(abs(j.error) for j in small) <= 0.05
 
 
 @pytest.mark.parametrize("known", [False, True])

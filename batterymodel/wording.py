@@ -23,7 +23,7 @@ RULE_WORDS = {
     "rest_voltage": "Rest voltage",
     "charge_current": "Charging current",
     "supply_at_limit": "Supply at its limit",
-    "taper_missing": "Taper missing",
+    "taper_missing": "Fall of the current",
     "current_rising": "Current rising",
     "battery_temperature": "Battery temperature",
     "temperature_rise": "Temperature rise",

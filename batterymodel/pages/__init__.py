@@ -192,8 +192,7 @@ def limit_words(finding: Finding) -> str:
         return ""
     if finding.unit == "fraction":
         return f"{100 * finding.limit:.0f} %"
-    digits = ".0f" if abs(finding.limit) >= 100.0 else ".3g"
-    return f"{finding.limit:{digits}} {finding.unit or ''}".strip()
+    return f"{finding.limit:.4g} {finding.unit or ''}".strip()
 
 
 def _finding(finding: Finding) -> str:

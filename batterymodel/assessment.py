@@ -15,15 +15,17 @@ from batterymodel.charge import (
     ChargeState,
     Evidence,
     Spread,
+    charge_likelihood,
     charge_state,
     last_known_evidence,
     rest_voltage_evidence,
 )
+from batterymodel.chargeband import ChargeBand
 from batterymodel.chemistry import data_for
 from batterymodel.errors import InputError
 from batterymodel.findings import LEAST_READINGS, Case, findings_for, outcome_of, steady_current_a
 from batterymodel.learning import learned_history
-from batterymodel.posterior import ChargePosterior, charge_posterior
+from batterymodel.posterior import ChargePosterior
 from batterymodel.readings import read_readings
 from batterymodel.records import Battery, Chemistry, Readings, Supply
 from batterymodel.results import (
@@ -101,7 +103,7 @@ def assess(
     rise = rise_of(fit)
     if rise is not None:
         fit = _fit_before(rise.since_s, fit)
-    posterior = charge_posterior(fit)
+    posterior = charge_likelihood(fit, battery)
     others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
     state = charge_state(posterior, battery, others, signal.sigma_a)
     case = Case(battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day)
@@ -118,7 +120,10 @@ def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:
 
 
 def _assessment(
-    case: Case, posterior: ChargePosterior, findings: tuple[Finding, ...], outcome: Outcome
+    case: Case,
+    posterior: ChargePosterior | ChargeBand,
+    findings: tuple[Finding, ...],
+    outcome: Outcome,
 ) -> Assessment:
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, 1.0)

@@ -12,9 +12,11 @@ from datetime import date
 import numpy as np
 from scipy.special import ndtri
 
+from batterymodel.chargeband import ChargeBand, charge_band
 from batterymodel.chemistry import NEARLY_FULL_SOC, data_for
-from batterymodel.posterior import ChargePosterior
+from batterymodel.posterior import ChargePosterior, charge_posterior
 from batterymodel.records import Battery
+from batterymodel.taper import TaperFit
 from batterymodel.taperprior import present_capacity_ah
 from batterymodel.temperature import rest_voltage_v
 
@@ -134,36 +136,67 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     return _evidence("last known state", floor + likelihood, f"{days} days old")
 
 
-def taper_evidence(posterior: ChargePosterior, battery: Battery) -> Evidence:
+def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | ChargeBand:
+    """What the current says of the charge to return, by how the chemistry tapers."""
+    if data_for(battery.chemistry).taper.exponential:
+        return charge_posterior(fit)
+    return charge_band(fit)
+
+
+def taper_evidence(posterior: ChargePosterior | ChargeBand, battery: Battery) -> Evidence:
     """Likelihood of the taper over the state of charge: charge to return through the factor."""
-    factors = charge_factors(battery)
+    factors = charge_factors(battery, *connection_tail(posterior))
     wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
     total = np.interp(wanted, posterior.charge_ah, posterior.of_charge).mean(axis=1)
     if total.max() < BEYOND_EMPTY:
         total[0] = 1.0
-    return _evidence("taper", total)
+    return _evidence("taper", total, data_for(battery.chemistry).taper_remark)
 
 
-def charge_factors(battery: Battery) -> np.ndarray:
+def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> np.ndarray:
     """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``.
 
-    Log-normal: efficiency of the charge taken above the floor over the capacity to count on.
+    Log-normal: efficiency of the charge taken above the floor over the capacity to count on, and
+    what the two exponentials miss of that charge.
     """
     taper = data_for(battery.chemistry).taper
     capacity, capacity_sd = present_capacity_ah(battery)
-    spread = np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity)
+    spread = float(
+        np.hypot(
+            np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity), tail_log_sd
+        )
+    )
+    return taper.efficiency / capacity * log_normal_nodes(tail_log, spread)
+
+
+def log_normal_nodes(log: float, log_sd: float) -> np.ndarray:
+    """Equally likely values of a log-normal quantity, from low to high, shape ``(f,)``."""
     z = ndtri((np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES)
-    return taper.efficiency / capacity * np.exp(spread * z)
+    return np.exp(log + log_sd * z)
+
+
+def connection_tail(posterior: ChargePosterior | ChargeBand) -> tuple[float, float]:
+    """Shift and spread [ln] of the charge to return at connection for what its tail misses.
+
+    What was delivered during the readings was measured; only the part still left is in doubt.
+    """
+    node, at, weight = posterior.pairs()
+    left = posterior.charge_at_ah(posterior.window_end_s, node, at)
+    share = float(weight @ left / (weight @ posterior.charge_ah[at]))
+    return share * posterior.tail_log, share * posterior.tail_log_sd
 
 
 def charge_state(
-    posterior: ChargePosterior, battery: Battery, others: tuple[Evidence, ...], sigma_a: float
+    posterior: ChargePosterior | ChargeBand,
+    battery: Battery,
+    others: tuple[Evidence, ...],
+    sigma_a: float,
 ) -> ChargeState:
     """Combine the taper with other evidence into the state of charge and what follows from it.
 
     Parameters
     ----------
-    posterior : ChargePosterior
+    posterior : ChargePosterior or ChargeBand
     battery : Battery
     others : tuple of Evidence
         Everything but the taper.
@@ -174,21 +207,24 @@ def charge_state(
     other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
     node, at, taper_weight = posterior.pairs()
     by_charge = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
-    factors = charge_factors(battery)
+    factors = charge_factors(battery, *connection_tail(posterior))
     soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
     weight = by_charge[:, None] * support
     pair_weight = taper_weight * support.mean(axis=1)[at]
     pair_weight = pair_weight / pair_weight.sum()
     left = posterior.charge_at_ah(posterior.window_end_s, node, at)
+    now_factors = charge_factors(battery, posterior.tail_log, posterior.tail_log_sd)
+    tail = log_normal_nodes(posterior.tail_log, posterior.tail_log_sd)
+    tail_weight = np.outer(pair_weight, np.full(tail.size, 1.0 / tail.size))
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
     minutes = posterior.minutes_until_ah(done_ah, node, at)
     return ChargeState(
         evidence=evidence,
         combined=_evidence("combined", np.prod([e.likelihood for e in evidence], axis=0)),
         soc_at_connection=spread_of(soc, weight / weight.sum()),
-        soc_now=_soc_now(left, taper_weight, support[at], factors),
-        charge_to_return_ah=spread_of(left, pair_weight),
-        minutes_to_top_off=spread_of(minutes, pair_weight),
+        soc_now=_soc_now(left, taper_weight, support[at], now_factors),
+        charge_to_return_ah=spread_of(np.outer(left, tail), tail_weight),
+        minutes_to_top_off=spread_of(np.outer(minutes, tail), tail_weight),
         soc_at_connection_values=soc,
         weight=weight / weight.sum(),
         next_reading_s=_next_reading_s(posterior, node, at, pair_weight, sigma_a),
@@ -236,10 +272,14 @@ def spread_of(values: np.ndarray, weight: np.ndarray) -> Spread:
 
 
 def _next_reading_s(
-    posterior: ChargePosterior, node: np.ndarray, at: np.ndarray, weight: np.ndarray, sigma_a: float
+    posterior: ChargePosterior | ChargeBand,
+    node: np.ndarray,
+    at: np.ndarray,
+    weight: np.ndarray,
+    sigma_a: float,
 ) -> float:
     """Seconds from the last reading until the shapes still believed differ by three errors."""
-    if posterior.limited_throughout:
+    if isinstance(posterior, ChargeBand) or posterior.limited_throughout:
         return AT_LIMIT_WAIT_S
     times = posterior.window_end_s + np.array([0.0, *WAITS_S])
     current = posterior.current_per_ah(times)

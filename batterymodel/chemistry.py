@@ -59,7 +59,11 @@ class TaperPrior:
     ``share_transfer_sd`` say how far one battery's own values move between its connections.
     ``floor_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd`` is what
     two exponentials leave undescribed, relative to the battery current; it grows by
-    ``shape_per_rate``. ``efficiency`` is charge stored over charge taken above the floor.
+    ``shape_per_rate``. ``tail_log`` is how much more charge [ln] is left after the readings than
+    two exponentials say, where the time constant was read off a steep fall (a battery slows down as
+    its current falls); ``tail_log_sd`` is its spread. ``efficiency`` is charge stored over charge
+    taken above the floor. Where the taper is not ``exponential``, the current only bounds the
+    charge to return (`batterymodel.chargeband`).
     """
 
     time_constant_h: float
@@ -76,9 +80,12 @@ class TaperPrior:
     floor_per_ah_sd: float
     shape_rel_sd: float
     shape_per_rate: float
+    tail_log: float
+    tail_log_sd: float
     efficiency: float
     efficiency_sd: float
     source: str
+    exponential: bool = True
 
 
 @dataclass(frozen=True)
@@ -111,6 +118,7 @@ class ChemistryData:
     resistance_log_per_c: Sourced
     capacity_unchecked_sd: float
     rest_voltage_remark: str | None = None
+    taper_remark: str | None = None
 
 
 # Cell EMF less specific gravity, derived from the electrode polynomials of Bode (1977) as coded
@@ -219,6 +227,8 @@ _LEAD_TAPER = TaperPrior(
     floor_per_ah_sd=0.003,
     shape_rel_sd=0.008,
     shape_per_rate=0.7,
+    tail_log=0.17,
+    tail_log_sd=0.10,
     efficiency=0.985,
     efficiency_sd=0.02,
     source=_LEAD_TAPER_SOURCE,
@@ -304,6 +314,8 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             floor_per_ah_sd=0.006,
             shape_rel_sd=0.03,
             shape_per_rate=0.5,
+            tail_log=0.0,
+            tail_log_sd=0.15,
             efficiency=0.85,
             efficiency_sd=0.06,
             source=COMMON_PRACTICE,
@@ -351,9 +363,12 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             floor_per_ah_sd=0.001,
             shape_rel_sd=0.05,
             shape_per_rate=0.5,
+            tail_log=0.0,
+            tail_log_sd=0.15,
             efficiency=0.99,
             efficiency_sd=0.01,
             source=COMMON_PRACTICE,
+            exponential=False,
         ),
         limits=GenericLimits(
             max_charge_current_per_ah=Sourced(1.0),
@@ -374,6 +389,8 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         capacity_unchecked_sd=0.05,
         rest_voltage_remark="rest voltage says little about a lithium iron phosphate battery's "
         "charge between 20 and 95 %",
+        taper_remark="the current of a lithium iron phosphate battery hardly falls until it is "
+        "nearly full, so it only bounds the state of charge",
     ),
 }
 

@@ -14,7 +14,7 @@ from itertools import combinations
 import numpy as np
 
 from batterymodel.charge import LEVEL_SD, ChargeState
-from batterymodel.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C
+from batterymodel.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C, data_for
 from batterymodel.limits import Limit, limit_for
 from batterymodel.records import Battery, Chemistry, Readings, Supply
 from batterymodel.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Finding, Outcome, Severity
@@ -73,6 +73,11 @@ class Case:
     def limit(self, name: str) -> Limit:
         """The limit in force under a name."""
         return limit_for(self.battery, name)
+
+    @property
+    def tapers(self) -> bool:
+        """The current of this chemistry is an exponential taper."""
+        return data_for(self.battery.chemistry).taper.exponential
 
 
 def findings_for(case: Case) -> tuple[Finding, ...]:
@@ -165,7 +170,7 @@ def taper_missing(case: Case) -> Finding | None:
     """Whether the battery current falls at least half as much as the slowest plausible taper."""
     fit = case.fit
     change = whole_change(fit)
-    if change is None or change.span_s < LEAST_WINDOW_S:
+    if not case.tapers or change is None or change.span_s < LEAST_WINDOW_S:
         return None
     if not fit.signal.load.given:
         return _fall_beside_unknown_load(change, fit)
@@ -272,7 +277,7 @@ def set_voltage(case: Case) -> Finding | None:
 def floor_current(case: Case) -> Finding | None:
     """Current left when the taper is over, beside a load that is known."""
     fit = case.fit
-    if not fit.signal.load.given or fit.signal.limited_throughout:
+    if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
         return None
     t, current = battery_current(fit)
     if t.size < 5 or t[-1] - fit.data.limit_time_s < 2.0 * 3600.0 * fit.charge_time_h:
@@ -365,7 +370,7 @@ def taper_shape(case: Case) -> Finding | None:
     fit = case.fit
     shape = 8.0 * fit.prior.shape_rel_sd * fit.amplitude_a
     allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
-    if fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
+    if not case.tapers or fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
         return None
     text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
     limit = Limit(allowed, "A", OWN_RULE, generic=False)

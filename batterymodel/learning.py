@@ -12,6 +12,7 @@ from datetime import date
 
 import numpy as np
 
+from batterymodel.chargeband import ChargeBand
 from batterymodel.chemistry import data_for
 from batterymodel.posterior import ChargePosterior, charge_posterior
 from batterymodel.records import Battery, History
@@ -47,13 +48,18 @@ class MeasuredTaper:
 
 
 def learned_history(
-    fit: TaperFit, posterior: ChargePosterior, battery: Battery, temp_c: float | None, on: date
+    fit: TaperFit,
+    posterior: ChargePosterior | ChargeBand,
+    battery: Battery,
+    temp_c: float | None,
+    on: date,
 ) -> History | None:
     """History of the battery after this connection; None while the taper is not completed.
 
-    The taper is read anew without the battery's history, so that it is not counted twice.
+    A chemistry whose current is no exponential taper has none. The taper is read anew without the
+    battery's history, so that it is not counted twice.
     """
-    if not is_complete(fit, posterior):
+    if isinstance(posterior, ChargeBand) or not is_complete(fit, posterior):
         return None
     measured = measured_taper(fit.signal, battery, temp_c)
     return None if measured is None else updated_history(battery, measured, on)

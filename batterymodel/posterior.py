@@ -32,11 +32,16 @@ MOST_CHARGE_FRACTION = 1.6
 NEGLIGIBLE = 1e-6
 LEAST_LEFT = 0.02
 REACH_SD = 4.0
+STEEP_PER_H = 0.8
+SLOW_PHASE = (0.2, 0.4)
+"""Fall of the battery current over capacity [1/h], and time in the hold over the slow time
+constant, from which on the tail's discrepancy counts in full (read off the calibration half)."""
+
 SHARE_REACH_SD = 3.0
 
 
 @dataclass(frozen=True)
-class ChargePosterior:
+class ChargeLikelihood:
     """Likelihood of the charge to return at connection, on a grid, node by node.
 
     Attributes
@@ -44,39 +49,55 @@ class ChargePosterior:
     charge_ah : ndarray, shape (q,)
         Charge to return at connection [Ah], evenly spaced in its logarithm.
     likelihood : ndarray, shape (k, q)
-        Of the readings, times the prior of node's shape; only ratios mean anything.
-    shape : Shape
-        Shape of each node, fields of shape ``(k, 1)``.
-    limit_time_s, window_end_s : float
-        End of the opening phase at the supply's limit, and of the readings [s].
-    limited_throughout : bool
-    limit_charge_ah : float
-        Charge delivered to the battery while the supply was at its limit [Ah].
+        Of the readings, times the prior of the node; only ratios mean anything.
+    window_end_s : float
+        End of the readings [s].
     """
 
     charge_ah: np.ndarray
     likelihood: np.ndarray
-    shape: Shape
-    limit_time_s: float
     window_end_s: float
-    limited_throughout: bool
-    limit_charge_ah: float
 
     @property
     def of_charge(self) -> np.ndarray:
-        """Likelihood of each charge to return, all shapes together, its highest value 1."""
+        """Likelihood of each charge to return, all nodes together, its highest value 1."""
         total = self.likelihood.sum(axis=0)
         return total / total.max()
 
     def pairs(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Indices of node and charge of every pair that matters, and its probability.
 
-        Under the taper alone, with all states of charge equally likely before it.
+        Under the current alone, with all states of charge equally likely before it.
         """
         share = self.likelihood * self.charge_ah
         node, at = np.nonzero(share > NEGLIGIBLE * share.max())
         weight = share[node, at]
         return node, at, weight / weight.sum()
+
+
+@dataclass(frozen=True)
+class ChargePosterior(ChargeLikelihood):
+    """Likelihood of the charge to return under the two-exponential taper.
+
+    Attributes
+    ----------
+    shape : Shape
+        Shape of each node, fields of shape ``(k, 1)``.
+    limit_time_s : float
+        End of the opening phase at the supply's limit [s].
+    limited_throughout : bool
+    limit_charge_ah : float
+        Charge delivered to the battery while the supply was at its limit [Ah].
+    tail_log, tail_log_sd : float
+        What two exponentials miss of the charge left after the readings, log-normal [ln].
+    """
+
+    shape: Shape
+    limit_time_s: float
+    limited_throughout: bool
+    limit_charge_ah: float
+    tail_log: float
+    tail_log_sd: float
 
     def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
         """Charge still to return at a time since connection [Ah] for pairs, shape ``(p,)``."""
@@ -125,8 +146,7 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
     """Likelihood of the charge to return at connection, from a taper fit; see the class."""
     log_time, logit_share = _nodes(fit)
     shape = Shape(np.exp(log_time)[:, None], expit(logit_share)[:, None], fit.prior.fast_ratio)
-    capacity = fit.prior.capacity_ah
-    charge = capacity * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
+    charge = charge_grid_ah(fit.prior.capacity_ah)
     growth = at_limit(fit.data.limit_time_s, shape)[2]
     hold_a = charge[None, :] * 3600.0 / (shape.charge_time_s * growth)
     if fit.signal.limited_throughout:
@@ -136,6 +156,7 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
         log_likelihood = _hold_likelihood(hold_a, shape, growth, fit)
         depth_current = hold_a
     log_likelihood = log_likelihood + _shape_prior(depth_current, shape, fit)
+    tail = tail_weight(fit)
     return ChargePosterior(
         charge_ah=charge,
         likelihood=np.exp(log_likelihood - log_likelihood.max()),
@@ -144,7 +165,33 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
         window_end_s=float(fit.signal.time_s[-1]),
         limited_throughout=fit.signal.limited_throughout,
         limit_charge_ah=fit["hold_amplitude_a"] * fit.data.limit_time_s / 3600.0,
+        tail_log=tail * fit.prior.tail_log,
+        tail_log_sd=tail * fit.prior.tail_log_sd,
     )
+
+
+def charge_grid_ah(capacity_ah: float) -> np.ndarray:
+    """Charges to return that are looked at [Ah], shape ``(q,)``."""
+    return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
+
+
+def tail_weight(fit: TaperFit) -> float:
+    """How far the shape of the tail rests on a steep fall of the slow branch, 0..1.
+
+    The part of the time constant's variance that the readings removed, times how steeply the
+    current fell (`STEEP_PER_H`), times how long the slow branch was seen alone (`SLOW_PHASE`); 0
+    while the supply is at its limit.
+    """
+    if fit.signal.limited_throughout:
+        return 0.0
+    hold_a, end = fit["hold_amplitude_a"], fit.signal.time_s[-1:]
+    fall_a = hold_a - float((fit.predict(end) - fit.base(end))[0])
+    before_sd = fit.prior.log_time_sd_at(float(fit.prior.rate_per_h(hold_a)))
+    phase = (float(end[0]) - fit.data.limit_time_s) / fit.time_constant_s
+    learned = 1.0 - float(fit.covariance[1, 1]) / before_sd**2
+    steep = float(fit.prior.rate_per_h(fall_a)) / STEEP_PER_H
+    alone = (phase - SLOW_PHASE[0]) / (SLOW_PHASE[1] - SLOW_PHASE[0])
+    return float(np.prod(np.clip([learned, steep, alone], 0.0, 1.0)))
 
 
 def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:

@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from batterymodel import Assessment, Battery, Event, Readings, assess
+from batterymodel import Assessment, Battery, Chemistry, Event, Readings, assess
+from batterymodel.chemistry import data_for
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
 settings.load_profile("project")
 
-EFFICIENCY = 0.985
-"""Charge factor of the lead-acid prior, so that a depth and a charge to return agree."""
+BELIEF = data_for(Chemistry.VRLA).taper
+"""What the estimator believes of lead-acid tapers."""
 
 
 @pytest.fixture
@@ -49,7 +50,7 @@ def simulated_connection(
     rise_from_s: float = 0.0,
     floor_a: float = 0.1,
     fast_share: float | None = None,
-    fast_ratio: float = 0.125,
+    fast_ratio: float = BELIEF.fast_ratio,
     **columns: np.ndarray,
 ) -> Readings:
     """Readings of a connection whose charge to return is ``depth`` of rated capacity."""
@@ -83,7 +84,7 @@ def true_path(
     charge_time_h: float = 0.31,
     rated_ah: float = 40.0,
     fast_share: float | None = None,
-    fast_ratio: float = 0.125,
+    fast_ratio: float = BELIEF.fast_ratio,
     floor_a: float = 0.1,
     rise_a_per_min: float = 0.0,
     rise_from_s: float = 0.0,
@@ -95,14 +96,16 @@ def true_path(
     itself is checked by `tests.reference_cases` and `tests.benchmarks`. With a fast share given,
     the charge time is taken as it stands.
     """
-    charge, here, share = depth * rated_ah / EFFICIENCY, charge_time_h, fast_share
+    charge, here, share = depth * rated_ah / BELIEF.efficiency, charge_time_h, fast_share
     if share is None:
-        time_h = charge_time_h / (1.0 - (1.0 - fast_ratio) * 0.155)
+        time_h = charge_time_h / (1.0 - (1.0 - fast_ratio) * BELIEF.fast_share)
         rate = 0.0
         for _ in range(80):
             rate = 0.7 * rate + 0.3 * min(charge / here, room_a) / rated_ah
-            share = 0.155 + 0.125 * rate
-            here = time_h * np.exp(-0.056 * rate) * (1.0 - (1.0 - fast_ratio) * share)
+            share = BELIEF.fast_share + BELIEF.share_per_rate * rate
+            here = (
+                time_h * np.exp(-BELIEF.time_per_rate * rate) * (1.0 - (1.0 - fast_ratio) * share)
+            )
     return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)
 
 

@@ -12,11 +12,12 @@ from batterymodel.charge import (
     SOC_GRID,
     charge_factors,
     last_known_evidence,
+    log_normal_nodes,
     rest_voltage_evidence,
     spread_of,
 )
 from batterymodel.temperature import rest_voltage_v
-from tests.conftest import simulated_connection
+from tests.conftest import BELIEF, simulated_connection
 
 ON = date(2026, 3, 2)
 SUPPLY = Supply(rated_current_a=60.0)
@@ -64,7 +65,14 @@ def test_agreeing_evidence_narrows_the_interval(battery):
 
 
 def test_charge_factors_average_to_efficiency_over_capacity(battery):
-    assert charge_factors(battery).mean() == pytest.approx(0.985 / 40.0, rel=2e-3)
+    assert charge_factors(battery, 0.0, 0.0).mean() == pytest.approx(0.985 / 40.0, rel=2e-3)
+
+
+def test_charge_factors_carry_what_the_tail_misses(battery):
+    plain, more = charge_factors(battery, 0.0, 0.0), charge_factors(battery, 0.2, 0.1)
+    assert np.median(more) == pytest.approx(np.exp(0.2) * np.median(plain), rel=1e-12)
+    spread = np.hypot(np.log(plain).std(), np.log(log_normal_nodes(0.0, 0.1)).std())
+    assert np.log(more).std() == pytest.approx(spread, rel=1e-6)
 
 
 def test_spread_of_a_known_distribution():
@@ -109,16 +117,18 @@ def test_interval_coverage_on_batteries_drawn_from_the_prior(known):
     covered = []
     for seed in range(160):
         depth, load_error = rng.uniform(0.03, 0.45), rng.normal(0.0, 0.3)
-        own_time = 0.46 * np.exp(rng.normal(0.0, 0.33))
-        own_share = 0.155 + rng.normal(0.0, 0.045)
+        own_time = BELIEF.time_constant_h * np.exp(rng.normal(0.0, BELIEF.time_constant_log_sd))
+        own_share = BELIEF.fast_share + rng.normal(0.0, BELIEF.fast_share_sd)
         capacity = 40.0 * np.exp(rng.normal(0.0, 0.02))
         charge = depth * capacity / (0.985 * np.exp(rng.normal(0.0, 0.02)))
-        time_move, share_move = rng.normal(0.0, 0.045), rng.normal(0.0, 0.028)
+        time_move = rng.normal(0.0, BELIEF.time_transfer_log_sd)
+        share_move = rng.normal(0.0, BELIEF.share_transfer_sd)
         share, here = own_share, own_time
         for _ in range(30):
             rate = charge / (here * (1.0 - 0.875 * share)) / 40.0
-            share = float(np.clip(own_share + 0.125 * rate + share_move, 0.02, 0.7))
-            here = own_time * np.exp(time_move - 0.056 * rate)
+            moved = own_share + BELIEF.share_per_rate * rate + share_move
+            share = float(np.clip(moved, 0.02, 0.7))
+            here = own_time * np.exp(time_move - BELIEF.time_per_rate * rate)
         readings = simulated_connection(
             charge * 0.985 / 40.0,
             here * (1.0 - 0.875 * share),

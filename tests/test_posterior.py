@@ -5,7 +5,8 @@ import pytest
 from scipy.optimize import minimize
 
 from batterymodel import Supply
-from batterymodel.posterior import charge_posterior
+from batterymodel.charge import connection_tail
+from batterymodel.posterior import charge_posterior, tail_weight
 from batterymodel.signals import signal_from
 from batterymodel.taper import fit_taper
 from batterymodel.taperprior import prior_for
@@ -105,3 +106,26 @@ def test_longer_readings_never_widen_much_and_finally_narrow(battery):
         spread.append(moments(posterior)[1])
     assert spread[2] < 0.5 * spread[0]
     assert spread[1] < 1.1 * spread[0]
+
+
+def test_the_tail_is_doubted_only_where_a_steep_fall_taught_it(battery):
+    bare = battery.model_copy(update={"history": None})
+    short, long = (
+        tail_weight(posterior_of(simulated_connection(0.3, minutes=m), bare)[0])
+        for m in (2.0, 25.0)
+    )
+    shallow = tail_weight(posterior_of(simulated_connection(0.02, minutes=25.0), bare)[0])
+    assert short == 0.0
+    assert long > 0.5
+    assert shallow < 0.2
+
+
+def test_what_the_tail_misses_counts_for_what_is_left_alone(battery):
+    """Charge delivered during the readings was measured: a whole taper carries no more doubt."""
+    bare = battery.model_copy(update={"history": None})
+    part, whole = (
+        connection_tail(posterior_of(simulated_connection(0.3, minutes=m), bare)[1])
+        for m in (25.0, 240.0)
+    )
+    assert part[0] > 10.0 * whole[0] >= 0.0
+    assert part[1] > 10.0 * whole[1] >= 0.0

@@ -16,7 +16,17 @@ import numpy as np
 
 from batterymodel import Assessment, assess
 from batterymodel.limits import limit_for
-from tests.benchmarks.cases import ON, TEST, Case, Recording, cases, mixed_cases, recorded
+from tests.benchmarks.cases import (
+    CARD,
+    DRAWN,
+    ON,
+    Case,
+    Recording,
+    cases,
+    mixed_cases,
+    recorded,
+)
+from tests.benchmarks.generate import TEST
 
 HEADS = (
     "condition",
@@ -68,7 +78,8 @@ CONDITIONS: dict[str, Recording] = {
     "5 min, history, load +-1 A, 0.1 A": Recording(),
     "5 min, history, load known, 0.1 A": Recording(load_error_a=0.0),
     "5 min, history, load unknown, 0.1 A": Recording(load_error_a=None),
-    "5 min, no history, load +-1 A, rest voltage": Recording(history=False, rest_voltage=True),
+    "5 min, no history, load +-1 A, rest voltage": Recording(history=False, rest_voltage=DRAWN),
+    "same, with the cell's own rest-voltage curve": Recording(history=False, rest_voltage=CARD),
     "5 min, no history, load +-1 A": Recording(history=False),
     "5 min, no history, load unknown": Recording(history=False, load_error_a=None),
     "5 min, history, 1 A meter every 30 s": Recording(every_s=30.0, resolution_a=1.0),

@@ -9,24 +9,34 @@ from functools import cache
 
 import numpy as np
 
-from batterymodel import Battery, CapacityCheck, History, Limits, Readings, Supply
+from batterymodel import Battery, CapacityCheck, Chemistry, History, Limits, Readings, Supply
+from batterymodel.chemistry import data_for
 from batterymodel.simulate import meter_reading_a
-from tests.benchmarks.generate import CELLS, DATA
+from batterymodel.temperature import rest_voltage_v
+from tests.benchmarks.generate import CELLS, DATA, FIRST_DRAW, half_of
 
 ON = date(2026, 3, 2)
-CALIBRATION, TEST = "calibration", "test"
+DRAWN, CARD = "drawn", "card"
+REST_SPREAD_V = CELLS * data_for(Chemistry.VRLA).rest.sd_v
 
 
 @dataclass(frozen=True)
 class Recording:
-    """How a connection is recorded: meter, times, and what else is known."""
+    """How a connection is recorded: meter, times, and what else is known.
+
+    The simulated cell's rest voltage is not that of a real battery: it falls by 4 V from full to
+    empty where the tool's curve falls by 2 V. So a rest voltage is either ``DRAWN`` from the tool's
+    curve, which tests how it is used and not the curve, or the cell's own, with its own curve on
+    the limits ``CARD``. In both, each battery is off its curve by a constant of the spread the tool
+    states, and the meter by up to 0.05 V.
+    """
 
     minutes: float = 5.0
     every_s: float | None = 5.0
     resolution_a: float = 0.1
     load_error_a: float | None = 1.0
     history: bool = True
-    rest_voltage: bool = False
+    rest_voltage: str | None = None
 
     @property
     def load_sd_a(self) -> float:
@@ -83,12 +93,15 @@ def reference_set() -> dict[str, np.ndarray]:
         return {name: data[name] for name in data.files}
 
 
-def connections(half: str) -> list[Connection]:
-    """Connections of one half: the first batteries calibrate, the others test."""
-    data = reference_set()
-    middle = int(data["battery"].max() + 1) // 2
-    of_half = data["battery"] < middle if half == CALIBRATION else data["battery"] >= middle
-    return [_connection(int(row)) for row in np.flatnonzero(of_half)]
+def connections(half: str, unseen: bool = False) -> list[Connection]:
+    """Connections of one half; ``unseen``: only of batteries drawn after all rules were settled."""
+    batteries = reference_set()["battery"]
+    chosen = [
+        row
+        for row, battery in enumerate(batteries)
+        if half_of(battery) == half and (battery >= FIRST_DRAW or not unseen)
+    ]
+    return [_connection(row) for row in chosen]
 
 
 def cases(half: str, recording: Recording, seed: int = 1) -> Iterator[Case]:
@@ -114,7 +127,7 @@ def drawn_recording(rng: np.random.Generator) -> Recording:
         resolution_a=float(rng.choice([0.1, 1.0])),
         load_error_a=[0.0, 1.0, None][rng.integers(3)],
         history=bool(rng.integers(2)),
-        rest_voltage=bool(rng.integers(2)),
+        rest_voltage=[None, DRAWN, CARD][rng.integers(3)],
     )
 
 
@@ -127,6 +140,7 @@ def recorded(connection: Connection, recording: Recording, rng: np.random.Genera
     noise = 0.03 if recording.resolution_a < 0.5 else 0.1
     error = recording.load_error_a
     told = connection.load_a + (rng.uniform(-error, error) if error else 0.0)
+    battery = battery_of(connection, recording)
     return Case(
         connection=connection,
         recording=recording,
@@ -135,13 +149,11 @@ def recorded(connection: Connection, recording: Recording, rng: np.random.Genera
             supply_current_a=meter_reading_a(supply_a, recording.resolution_a, noise, rng),
             battery_temp_c=np.full(time.size, connection.temp_c),
         ),
-        battery=battery_of(connection, recording),
+        battery=battery,
         supply=Supply(rated_current_a=connection.limit_a, set_voltage_v=connection.hold_v),
         load_a=None if error is None else max(told, 0.0),
         load_sd_a=recording.load_sd_a,
-        rest_voltage_v=connection.rest_v + rng.uniform(-0.05, 0.05)
-        if recording.rest_voltage
-        else None,
+        rest_voltage_v=_rest_v(connection, recording, battery, rng),
     )
 
 
@@ -152,7 +164,7 @@ def battery_of(connection: Connection, recording: Recording) -> Battery:
         chemistry="vrla",
         cells=CELLS,
         rated_capacity_ah=connection.rated_ah,
-        limits=_rest_table(connection.hold_v),
+        limits=_own_curve(connection.battery) if recording.rest_voltage == CARD else Limits(),
         capacity_check=CapacityCheck(
             on=date(2026, 1, 5),
             capacity_ah=connection.rated_ah,
@@ -192,16 +204,28 @@ def learned_history(battery: int, rated_ah: float) -> History:
     return known
 
 
+def _rest_v(
+    connection: Connection, recording: Recording, battery: Battery, rng: np.random.Generator
+) -> float | None:
+    if recording.rest_voltage is None:
+        return None
+    off = np.random.default_rng([13, connection.battery]).normal(0.0, REST_SPREAD_V)
+    read = rng.uniform(-0.05, 0.05)
+    if recording.rest_voltage == CARD:
+        return connection.rest_v + off + read
+    return float(rest_voltage_v(battery, connection.soc, connection.temp_c)) + off + read
+
+
 @cache
-def _rest_table(hold_v: float) -> Limits:
-    """The simulated cell's own rest voltage, from the calibration half: it is no real battery's."""
-    chosen = [c for c in connections(CALIBRATION) if c.hold_v == hold_v]
-    slope, offset = np.polyfit([c.soc for c in chosen], [c.rest_v for c in chosen], 1)
-    ends = (0.0, 1.0)
+def _own_curve(battery: int) -> Limits:
+    """The simulated cell's rest voltage, a line through its own rested states."""
+    data = reference_set()
+    own = data["battery"] == battery
+    slope, offset = np.polyfit(data["soc"][own], data["rest_v"][own], 1)
     return Limits(
-        document="fitted to the calibration half",
-        rest_voltage_soc=ends,
-        rest_voltage_v=tuple(float(offset + slope * s) for s in ends),
+        document="the simulated cell's own rest voltage",
+        rest_voltage_soc=(0.0, 1.0),
+        rest_voltage_v=(float(offset), float(offset + slope)),
     )
 
 

@@ -17,7 +17,8 @@ from scipy.optimize import curve_fit
 
 from batterymodel.charge import LEVEL, SOC_GRID, rest_voltage_evidence
 from tests.benchmarks.accuracy import assessed
-from tests.benchmarks.cases import TEST, Case, Recording, cases
+from tests.benchmarks.cases import DRAWN, Case, Recording, cases
+from tests.benchmarks.generate import TEST
 
 Z = 1.645
 SERVICE_SOC = 0.75
@@ -117,7 +118,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--half", default=TEST, choices=("calibration", "test"))
     half = parser.parse_args(arguments).half
     for history in (True, False):
-        recording = Recording(history=history, rest_voltage=True)
+        recording = Recording(history=history, rest_voltage=DRAWN)
         chosen = [c for c in cases(half, recording) if not _limited_at_start(c)]
         known = "with history" if history else "without history"
         print(f"{len(chosen)} connections that never limit the supply, 5 minutes, {known}")

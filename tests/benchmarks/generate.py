@@ -2,15 +2,15 @@
 
 ``python -m tests.benchmarks.generate [--jobs N]`` simulates every battery of `draw_batteries` with
 PyBaMM (see `tests.reference_battery` for model and source) and writes ``lead_acid.npz`` beside this
-file. About two seconds a connection. The first half of the batteries is for calibration, the second
-for tests; a battery is never in both.
+file. About two seconds a connection. Half of the batteries is for calibration, half for tests (see
+`half_of`); a battery is never in both. The last sixteen were drawn after the others had been seen.
 """
 
 from __future__ import annotations
 
 import argparse
 import multiprocessing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +18,10 @@ import numpy as np
 from tests.reference_battery import rated_fraction, settled_connection
 
 SEED = 20261125
-BATTERIES = 32
+FIRST_DRAW = 32
+SECOND_DRAW = 16
 CONNECTIONS = 32
+CALIBRATION, TEST = "calibration", "test"
 CELLS = 12
 SPREAD = 0.4
 THICKNESS = (
@@ -37,8 +39,11 @@ VARIED = (
 )
 CONDUCTIVITY = "Electrolyte conductivity [S.m-1]"
 LEAST_CONDUCTIVITY = 0.25
-"""Everything within 40 % gives charge times of 0.21 to 0.50 h; the conductivity goes further down,
-so that the set reaches 0.8 h."""
+"""Everything within 40 % gives charge times of 0.21 to 0.50 h; the conductivity goes further down
+and two batteries of each half stand at the corners, so that the set spans 0.2 to 0.8 h."""
+
+SLOW_CORNER, FAST_CORNER = (1.4, 0.25), (0.6, 1.4)
+"""Thickness and electrolyte conductivity of the corner batteries, all else as published."""
 
 POROSITY = ("Maximum porosity of negative electrode", "Maximum porosity of positive electrode")
 TEMPS_C = (0.0, 10.0, 22.0, 40.0)
@@ -71,9 +76,24 @@ class PlannedBattery:
 
 
 def draw_batteries() -> list[PlannedBattery]:
-    """All batteries and connections, from the fixed seed."""
+    """All batteries and connections, from the fixed seeds."""
     rng = np.random.default_rng(SEED)
-    return [_draw_battery(rng) for _ in range(BATTERIES)]
+    first = [_draw_battery(rng) for _ in range(FIRST_DRAW)]
+    rng = np.random.default_rng(SEED + 1)
+    half = SECOND_DRAW // 2
+    second = [_draw_battery(rng) for _ in range(SECOND_DRAW)]
+    for start in (0, half):
+        second[start] = replace(second[start], scales=_corner(*SLOW_CORNER))
+        second[start + 1] = replace(second[start + 1], scales=_corner(*FAST_CORNER))
+    return first + second
+
+
+def half_of(battery: int) -> str:
+    """Which half a battery belongs to: of each draw, the first half calibrates."""
+    place, draw = (
+        (battery, FIRST_DRAW) if battery < FIRST_DRAW else (battery - FIRST_DRAW, SECOND_DRAW)
+    )
+    return CALIBRATION if place < draw // 2 else TEST
 
 
 def simulate_battery(plan: PlannedBattery) -> dict[str, np.ndarray] | None:
@@ -133,6 +153,10 @@ def _draw_battery(rng: np.random.Generator) -> PlannedBattery:
         load = float(rng.uniform(0.0, min(30.0, 0.7 * limit * rated)))
         planned.append(PlannedConnection(float(soc), temp, hold, limit, load))
     return PlannedBattery(tuple(scales), rated, tuple(planned))
+
+
+def _corner(thickness: float, conductivity: float) -> tuple[tuple[str, float], ...]:
+    return (*((name, thickness) for name in THICKNESS), (CONDUCTIVITY, conductivity))
 
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:

@@ -213,13 +213,13 @@ _LEAD_TAPER_SOURCE = (
     + COMMON_PRACTICE
 )
 _LEAD_TAPER = TaperPrior(
-    time_constant_h=0.46,
-    time_constant_log_sd=0.33,
-    time_per_rate=0.056,
+    time_constant_h=0.45,
+    time_constant_log_sd=0.36,
+    time_per_rate=0.10,
     time_transfer_log_sd=0.045,
     fast_share=0.155,
     fast_share_sd=0.045,
-    share_per_rate=0.125,
+    share_per_rate=0.11,
     share_transfer_sd=0.028,
     fast_ratio=0.125,
     fast_ratio_log_sd=0.25,

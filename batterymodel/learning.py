@@ -18,7 +18,7 @@ from batterymodel.posterior import ChargePosterior, charge_posterior
 from batterymodel.records import Battery, History
 from batterymodel.signals import Signal
 from batterymodel.taper import TaperFit, fit_taper
-from batterymodel.taperprior import prior_for
+from batterymodel.taperprior import MOST_RATE_PER_H, prior_for
 from batterymodel.tapershape import charge_time_share
 
 COMPLETE_FRACTION = 0.10
@@ -82,7 +82,7 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     fit = fit_taper(signal, prior_for(bare, temp_c))
     posterior = charge_posterior(fit)
     node, _, weight = posterior.pairs()
-    rate = float(fit.prior.rate_per_h(fit["hold_amplitude_a"]))
+    rate = min(float(fit.prior.rate_per_h(fit["hold_amplitude_a"])), MOST_RATE_PER_H)
     log_time, log_time_sd = _moments(np.log(posterior.shape.time_constant_s[node, 0]), weight)
     share, share_sd = _moments(posterior.shape.fast_share[node, 0], weight)
     if log_time_sd > MOST_LEARNED_SD:

@@ -21,6 +21,10 @@ rate. Measured on the calibration half: 0.13 (share) and 0.33 (time constant) wi
 true one-hour capacity. Widened by own choice, because a plate may state half of that: without it,
 intervals covered 83 % of the cases of `tests.reference_cases`, which are rated so."""
 
+MOST_RATE_PER_H = 3.0
+"""Rate up to which the calibration half shows how share and time constant move; beyond it they are
+believed to stay."""
+
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible (own choice)."""
 
@@ -55,12 +59,12 @@ class Prior:
 
     def share_at(self, rate_per_h: np.ndarray | float) -> np.ndarray | float:
         """Believed fast share at a rate, within `SHARE_RANGE`."""
-        share = self.fast_share + self.share_per_rate * rate_per_h
+        share = self.fast_share + self.share_per_rate * np.minimum(rate_per_h, MOST_RATE_PER_H)
         return np.minimum(np.maximum(share, SHARE_RANGE[0]), SHARE_RANGE[1])
 
     def log_time_at(self, rate_per_h: np.ndarray | float) -> np.ndarray | float:
         """Believed log of the slow time constant [ln s] at a rate."""
-        return self.log_time_s - self.time_per_rate * rate_per_h
+        return self.log_time_s - self.time_per_rate * np.minimum(rate_per_h, MOST_RATE_PER_H)
 
     def logit_share_sd(self, rate_per_h: float) -> float:
         """Standard deviation of the logit of the fast share around a rate."""

@@ -22,7 +22,7 @@ import numpy as np
 from scipy.special import expit
 
 from batterymodel.signals import LoadStep, Signal
-from batterymodel.taperprior import SHARE_RANGE, Prior
+from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE, Prior
 from batterymodel.tapershape import Shape, at_limit, hold_gradient
 
 SHAPE_TERM_SCALES = (1.0, 1.0, 0.6, 0.3, 0.15, 0.08)
@@ -202,12 +202,12 @@ def _prior_rows(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.nda
 
 def _prior_jacobian(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.ndarray:
     rate = prior.rate_per_h(parameters[0])
-    share = prior.share_at(rate)
-    inside = SHARE_RANGE[0] < share < SHARE_RANGE[1]
+    share, moves = prior.share_at(rate), rate < MOST_RATE_PER_H
+    inside = moves and SHARE_RANGE[0] < share < SHARE_RANGE[1]
     by_share = prior.share_per_rate / (share * (1.0 - share)) if inside else 0.0
     share_sd = prior.logit_share_sd(data.rate_guess_per_h)
     rows = np.zeros((4, parameters.size))
-    rows[0, :2] = prior.time_per_rate / prior.capacity_ah, 1.0
+    rows[0, :2] = moves * prior.time_per_rate / prior.capacity_ah, 1.0
     rows[0] /= prior.log_time_sd_at(data.rate_guess_per_h)
     rows[1, [0, 2]] = -by_share / prior.capacity_ah / share_sd, 1.0 / share_sd
     rows[2, 3] = 1.0 / prior.floor_sd_a

@@ -12,6 +12,7 @@ from batterymodel import Assessment, Battery, Chemistry, Event, Readings, assess
 from batterymodel.chemistry import data_for
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
+from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
 settings.load_profile("project")
@@ -77,6 +78,13 @@ def simulated_connection(
         events=tuple(Event(elapsed_s=at, text="switch") for at, _ in steps) if marked else (),
         **columns,
     )
+
+
+def believed_at(rate_per_h: float, fast_share: float, slow_h: float) -> tuple[float, float]:
+    """Fast share and slow time constant [h] at a rate, of a battery with these at a small one."""
+    rate = min(rate_per_h, MOST_RATE_PER_H)
+    share = fast_share + BELIEF.share_per_rate * rate
+    return float(np.clip(share, *SHARE_RANGE)), slow_h * np.exp(-BELIEF.time_per_rate * rate)
 
 
 def true_path(

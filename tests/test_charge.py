@@ -17,10 +17,11 @@ from batterymodel.charge import (
     spread_of,
 )
 from batterymodel.temperature import rest_voltage_v
-from tests.conftest import BELIEF, simulated_connection
+from tests.conftest import BELIEF, believed_at, simulated_connection
 
 ON = date(2026, 3, 2)
 SUPPLY = Supply(rated_current_a=60.0)
+OF_FAST = 1.0 - BELIEF.fast_ratio
 
 
 def soc_of(readings, battery, **given_values):
@@ -125,21 +126,19 @@ def test_interval_coverage_on_batteries_drawn_from_the_prior(known):
         share_move = rng.normal(0.0, BELIEF.share_transfer_sd)
         share, here = own_share, own_time
         for _ in range(30):
-            rate = charge / (here * (1.0 - 0.875 * share)) / 40.0
-            moved = own_share + BELIEF.share_per_rate * rate + share_move
-            share = float(np.clip(moved, 0.02, 0.7))
-            here = own_time * np.exp(time_move - BELIEF.time_per_rate * rate)
+            rate = charge / (here * (1.0 - OF_FAST * share)) / 40.0
+            share, here = believed_at(rate, own_share + share_move, own_time * np.exp(time_move))
         readings = simulated_connection(
             charge * 0.985 / 40.0,
-            here * (1.0 - 0.875 * share),
+            here * (1.0 - OF_FAST * share),
             seed=seed,
             load_a=8.0 + load_error,
             fast_share=share,
-            fast_ratio=0.125,
+            fast_ratio=BELIEF.fast_ratio,
             floor_a=float(max(rng.normal(0.12, 0.12), 0.0)),
             every_s=10.0,
         )
-        measured = own_time * (1.0 - 0.875 * own_share) * np.exp(rng.normal(0.0, 0.05))
+        measured = own_time * (1.0 - OF_FAST * own_share) * np.exp(rng.normal(0.0, 0.05))
         history = History(
             charge_time_h=measured,
             charge_time_rel_sd=0.05,

@@ -88,7 +88,7 @@ def test_charge_current_against_the_card(battery, most, severity):
 
 @pytest.mark.parametrize(
     ("depth", "minutes", "severity"),
-    [(0.1, 5.0, None), (0.42, 6.0, "note"), (0.9, 2.0, "watch"), (0.9, 5.0, "service")],
+    [(0.1, 5.0, None), (0.38, 6.0, "note"), (0.9, 2.0, "watch"), (0.9, 5.0, "service")],
 )
 def test_time_at_the_supplys_limit(battery, depth, minutes, severity):
     finding = found(

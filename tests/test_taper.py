@@ -151,10 +151,10 @@ def test_a_flat_current_is_never_certainly_small(battery):
 
 
 def test_predict_follows_load_steps_and_limit(battery):
-    readings = simulated_connection(0.5, minutes=12.0, steps=((420.0, 7.0),))
+    readings = simulated_connection(0.5, minutes=17.0, steps=((720.0, 7.0),))
     fit = fitted(readings, battery)
     np.testing.assert_allclose(fit.predict(readings.elapsed_s), readings.supply_current_a, atol=1.2)
-    before, after = fit.predict(np.array([419.9, 420.0]))
+    before, after = fit.predict(np.array([719.9, 720.0]))
     assert after - before == pytest.approx(7.0, abs=0.3)
     assert fit.predict(np.array([1.0]))[0] == pytest.approx(60.0, abs=0.5)
 

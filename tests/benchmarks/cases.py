@@ -104,16 +104,18 @@ def connections(half: str, unseen: bool = False) -> list[Connection]:
     return [_connection(row) for row in chosen]
 
 
-def cases(half: str, recording: Recording, seed: int = 1) -> Iterator[Case]:
+def cases(half: str, recording: Recording, seed: int = 1, unseen: bool = False) -> Iterator[Case]:
     """Every connection of one half, recorded in one way."""
-    for connection in connections(half):
+    for connection in connections(half, unseen):
         rng = np.random.default_rng([seed, connection.row])
         yield recorded(connection, recording, rng)
 
 
-def mixed_cases(half: str, per_connection: int, seed: int = 2) -> Iterator[Case]:
+def mixed_cases(
+    half: str, per_connection: int, seed: int = 2, unseen: bool = False
+) -> Iterator[Case]:
     """Every connection of one half, each recorded in several ways drawn at random."""
-    for connection in connections(half):
+    for connection in connections(half, unseen):
         rng = np.random.default_rng([seed, connection.row])
         for _ in range(per_connection):
             yield recorded(connection, drawn_recording(rng), rng)

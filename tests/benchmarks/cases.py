@@ -161,12 +161,15 @@ def recorded(connection: Connection, recording: Recording, rng: np.random.Genera
 
 def battery_of(connection: Connection, recording: Recording) -> Battery:
     """The battery's record: plate, a capacity check, its rest-voltage table, its history."""
+    card = Limits()
+    if recording.rest_voltage == CARD:
+        card = _own_curve(connection.battery, connection.hold_v)
     return Battery(
         tail=f"DEMO-{connection.battery}",
         chemistry="vrla",
         cells=CELLS,
         rated_capacity_ah=connection.rated_ah,
-        limits=_own_curve(connection.battery) if recording.rest_voltage == CARD else Limits(),
+        limits=card,
         capacity_check=CapacityCheck(
             on=date(2026, 1, 5),
             capacity_ah=connection.rated_ah,
@@ -219,10 +222,13 @@ def _rest_v(
 
 
 @cache
-def _own_curve(battery: int) -> Limits:
-    """The simulated cell's rest voltage, a line through its own rested states."""
+def _own_curve(battery: int, hold_v: float) -> Limits:
+    """The simulated cell's own rest voltage, a line through its own rested states.
+
+    One for each hold voltage, because what the simulation calls full depends on it.
+    """
     data = reference_set()
-    own = data["battery"] == battery
+    own = (data["battery"] == battery) & (data["hold_v"] == hold_v)
     slope, offset = np.polyfit(data["soc"][own], data["rest_v"][own], 1)
     return Limits(
         document="the simulated cell's own rest voltage",

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import StrEnum
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, exists, select
 from sqlalchemy.orm import Session, aliased
 
 from batterymodel.errors import InputError
-from batterymodel.fleetrecords import day_of
+from batterymodel.fleetrecords import day_of, one_line
 from batterymodel.records import Record, record_from
 from batterymodel.store.tables import (
     KIND_OF_RECORD,
@@ -29,6 +30,9 @@ from batterymodel.store.tables import (
 )
 
 RecordT = TypeVar("RecordT", bound=Record)
+
+BOOKKEEPING = ("row_id", "entry_id", "recorded_at", "replaces", "correction_reason")
+"""What a row holds beside its record."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,7 @@ def entry_of(row: EntryRow, kind: Kind) -> Entry[Any]:
 def row_of(record: Record, kind: Kind, **bookkeeping: Any) -> EntryRow:
     """A new row for the record."""
     content = {name: getattr(record, name) for name in kind.record.model_fields}
+    content = {k: str(v) if isinstance(v, StrEnum) else v for k, v in content.items()}
     return kind.row(**content, **bookkeeping)
 
 
@@ -259,7 +264,7 @@ def _word(table: str) -> str:
 
 
 def _reason(reason: str, what: str) -> str:
-    words = " ".join(str(reason or "").split())
+    words = one_line(reason or "")
     if not words:
         raise InputError(f"{what} needs a reason; say in a few words why")
     return words

@@ -86,6 +86,7 @@ class Store:
         now: Callable[[], datetime] = utc_now,
         new_id: Callable[[], str] = random_id,
     ) -> None:
+        """Work on an engine whose tables are up to date; `open_store` makes one."""
         self.engine, self.where, self.backup = engine, where, backup
         self.now, self.new_id = now, new_id
         self._open = threading.local()
@@ -129,9 +130,7 @@ class Store:
     def correct(self, entry_id: str, record: RecordT, reason: str) -> Entry[RecordT]:
         """Correct an entry; the row it replaces stays in `history`."""
         with self.writing() as session:
-            return entries.corrected(
-                session, entry_id, record, reason, self.now(), self.new_id()
-            )
+            return entries.corrected(session, entry_id, record, reason, self.now(), self.new_id())
 
     def delete(self, entry_ids: str | Iterable[str], reason: str) -> Deletion:
         """Take entries and all that belongs to them out of sight; `restore` brings them back."""

@@ -74,6 +74,7 @@ class Json(TypeDecorator[Any]):
     cache_ok = True
 
     def __init__(self, kind: Any) -> None:
+        """Hold values of the given kind."""
         super().__init__()
         self.kind = kind
         self._adapter = TypeAdapter(kind)
@@ -136,22 +137,22 @@ class FileRow(Base):
 class Row:
     """What every row has besides its content."""
 
-    row_id: Mapped[str] = mapped_column(String(36), primary_key=True)
-    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    row_id: Mapped[str] = mapped_column(String(36), primary_key=True, sort_order=-5)
+    recorded_at: Mapped[datetime] = mapped_column(Utc, sort_order=-4)
 
 
 class EntryRow(Row):
     """A row of an entry: its first writing, or a correction of the row it replaces."""
 
-    entry_id: Mapped[str] = mapped_column(String(36), index=True)
-    correction_reason: Mapped[str | None]
+    entry_id: Mapped[str] = mapped_column(String(36), index=True, sort_order=-3)
+    correction_reason: Mapped[str | None] = mapped_column(sort_order=-1)
 
     @declared_attr
     def replaces(cls) -> Mapped[str | None]:  # noqa: N805 (declared so by SQLAlchemy)
         """The row this one corrects; a row is corrected once at most."""
         own = f"{cls.__tablename__}.row_id"  # type: ignore[attr-defined]
         key = ForeignKey(own, deferrable=True, initially="DEFERRED")
-        return mapped_column(String(36), key, unique=True)
+        return mapped_column(String(36), key, unique=True, sort_order=-2)
 
 
 class AircraftRow(EntryRow, Base):

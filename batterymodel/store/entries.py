@@ -247,20 +247,20 @@ def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
         parent = getattr(record, field)
         if parent is None:
             continue
-        found, _ = present_entry(session, parent)
-        if found.table != table:
-            raise InputError(f"{field} {parent} is a {found.word}, not a {_word(table)}")
+        known = KIND_OF_TABLE[table]
+        if session.scalar(select(known.row.row_id).where(known.row.row_id == parent)) is None:
+            other, _ = present_entry(session, parent)
+            raise InputError(
+                f"{field} {parent} names another kind of entry ({other.word}); give the id of a "
+                f"{known.word}"
+            )
         if deletions_of(session, [parent]):
-            raise InputError(f"the {found.word} {parent} is deleted; restore it first")
+            raise InputError(f"the {known.word} {parent} is deleted; restore it first")
     if kind.unique:
         values = {name: getattr(record, name) for name in kind.unique}
         if any(other.id != entry_id for other in live_entries(session, kind.record, **values)):
             name = values[kind.unique[-1]]
             raise InputError(f"there is a {kind.word} '{name}' in the record already")
-
-
-def _word(table: str) -> str:
-    return KIND_OF_TABLE[table].word
 
 
 def _reason(reason: str, what: str) -> str:

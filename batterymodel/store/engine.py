@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -70,9 +71,19 @@ def place_of(url: URL) -> str:
 
 
 def engine_for(url: URL) -> Engine:
-    """Engine with foreign keys on and one writer at a time. Raises `StoreError`."""
+    """Engine with foreign keys on and one writer at a time. Raises `StoreError`.
+
+    One engine serves a database for the life of the process, so that statements are compiled once;
+    it holds no connection open, so that a process may fork.
+    """
     if url.get_backend_name() == "sqlite":
         _check_file(Path(str(url.database)))
+    return _engine(url)
+
+
+@lru_cache(maxsize=16)
+def _engine(url: URL) -> Engine:
+    if url.get_backend_name() == "sqlite":
         engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_S})
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)

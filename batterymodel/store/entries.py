@@ -11,9 +11,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from functools import cache
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import ColumnElement, exists, select
+from sqlalchemy import ColumnElement, Select, exists, select
 from sqlalchemy.orm import Session, aliased
 
 from batterymodel.errors import InputError
@@ -90,7 +91,7 @@ def live_entries(
     """Present rows of the entries that are not deleted, in order of their day."""
     kind = KIND_OF_RECORD[record]
     wanted = [getattr(kind.row, name) == value for name, value in equal.items()]
-    rows = session.scalars(select(kind.row).where(_is_present(kind), ~_is_deleted(kind), *wanted))
+    rows = session.scalars(_live(kind).where(*wanted))
     return tuple(sorted((entry_of(row, kind) for row in rows), key=lambda entry: entry.order))
 
 
@@ -226,16 +227,24 @@ def deletions_of(session: Session, entry_ids: Iterable[str]) -> tuple[DeletionRo
     return tuple(session.scalars(select(DeletionRow).where(wanted, ~_undone())))
 
 
+@cache
+def _live(kind: Kind) -> Select[Any]:
+    return select(kind.row).where(_is_present(kind), ~_is_deleted(kind))
+
+
+@cache
 def _is_present(kind: Kind) -> ColumnElement[bool]:
     newer = aliased(kind.row)
     return ~exists(select(newer.row_id).where(newer.replaces == kind.row.row_id))
 
 
+@cache
 def _is_deleted(kind: Kind) -> ColumnElement[bool]:
     own = DeletionRow.entry_id == kind.row.entry_id
     return exists(select(DeletionRow.row_id).where(own, ~_undone()))
 
 
+@cache
 def _undone() -> ColumnElement[bool]:
     own = RestorationRow.deletion_id == DeletionRow.row_id
     return exists(select(RestorationRow.row_id).where(own))

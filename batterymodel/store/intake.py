@@ -88,27 +88,31 @@ def add_connection(
     Readings that cannot be assessed are kept all the same, with the sentence why.
     Raises `InputError` for an unknown battery or aircraft, or one that is on no aircraft.
     """
-    told, plate = told or Told(), store.plate(serial)
-    sha256 = hashlib.sha256(data).hexdigest()
-    there = store.entries(Connection, battery_id=plate.id, readings_sha256=sha256)
-    if there:
-        return Taken(there[0], was_there=True)
-    readings, why_not = _read(data, file_name)
-    clock = readings.started_at if readings else None
-    day = told.on or (clock.date() if clock else date.today())
-    values = {
-        "battery_id": plate.id,
-        "aircraft_id": _aircraft_id(store, serial, day, told.tail),
-        "day": day,
-        "started_at": clock,
-        "file_name": Path(file_name).name or "readings.csv",
-        "readings_sha256": sha256,
-        **{name: getattr(told, name) for name in TOLD_FIELDS},
-    }
-    connection = record_from(values, Connection, file_name)
+    told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
+    with store.reading():
+        battery_id = store.plate(serial).id
+        there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
+        if there:
+            return Taken(there[0], was_there=True)
+        readings, why_not = _read(data, file_name)
+        clock = readings.started_at if readings else None
+        day = told.on or (clock.date() if clock else date.today())
+        values = {
+            "battery_id": battery_id,
+            "aircraft_id": _aircraft_id(store, serial, day, told.tail),
+            "day": day,
+            "started_at": clock,
+            "file_name": Path(file_name).name or "readings.csv",
+            "readings_sha256": sha256,
+            **{name: getattr(told, name) for name in TOLD_FIELDS},
+        }
+        connection = record_from(values, Connection, file_name)
+        battery = store.battery(serial, day, before=clock)
+    result, why_not = _assessed(battery, connection, readings, why_not)
     with store.writing():
         store.keep_file(data)
-        entry = _kept(store, serial, connection, readings, why_not)
+        entry = store.add(_with_result(connection, result, why_not))
+        _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
 
@@ -123,22 +127,10 @@ def correct_connection(store: Store, entry_id: str, record: Connection, reason: 
         taught = store.entries(HistoryRevision, connection_id=entry_id)
         if taught:
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
-        result, why_not = _assessed(store, serial, record, readings, why_not)
+        battery = store.battery(serial, record.day, before=record.started_at)
+        result, why_not = _assessed(battery, record, readings, why_not)
         entry = store.correct(entry_id, _with_result(record, result, why_not), reason)
         _learn(store, entry, result)
-    return entry
-
-
-def _kept(
-    store: Store,
-    serial: str,
-    connection: Connection,
-    readings: Readings | None,
-    why_not: str | None,
-) -> Entry[Connection]:
-    result, why_not = _assessed(store, serial, connection, readings, why_not)
-    entry = store.add(_with_result(connection, result, why_not))
-    _learn(store, entry, result)
     return entry
 
 
@@ -152,15 +144,10 @@ def _read(data: bytes, file_name: str) -> tuple[Readings | None, str | None]:
 
 
 def _assessed(
-    store: Store,
-    serial: str,
-    told: Connection,
-    readings: Readings | None,
-    why_not: str | None,
+    battery: Battery, told: Connection, readings: Readings | None, why_not: str | None
 ) -> tuple[Assessment | None, str | None]:
     if readings is None:
         return None, why_not
-    battery = store.battery(serial, told.day, before=told.started_at or readings.started_at)
     try:
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         return assess(readings, battery, on=told.day, **values), None

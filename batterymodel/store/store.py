@@ -115,12 +115,16 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A look at one moment of the record; inside a write, at what it has written so far."""
-        inside = getattr(self._open, "session", None)
+        inside = getattr(self._open, "session", None) or getattr(self._open, "look", None)
         if inside is not None:
             yield inside
             return
         with said_plainly(self.where), Session(for_reading(self.engine)) as session:
-            yield session
+            self._open.look = session
+            try:
+                yield session
+            finally:
+                self._open.look = None
 
     def add(self, record: RecordT) -> Entry[RecordT]:
         """Write a new entry."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import cached_property
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -307,7 +308,7 @@ class Kind:
         """Name of the table."""
         return self.row.__tablename__  # type: ignore[attr-defined]
 
-    @property
+    @cached_property
     def parents(self) -> dict[str, str]:
         """Fields that name another entry, with the table it is in."""
         return {

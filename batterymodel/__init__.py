@@ -6,7 +6,7 @@ True
 """
 
 from batterymodel.assessment import assess
-from batterymodel.errors import BatteryModelError, FitError, InputError
+from batterymodel.errors import BatteryModelError, FitError, InputError, StoreError
 from batterymodel.readings import read_readings
 from batterymodel.records import (
     Battery,
@@ -40,6 +40,7 @@ __all__ = [
     "Outcome",
     "Readings",
     "Severity",
+    "StoreError",
     "Supply",
     "assess",
     "read_battery",

@@ -10,11 +10,12 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from batterymodel.commands import assess
+from batterymodel.commands import assess, record
 from batterymodel.errors import BatteryModelError
 
 BAD_INPUT = 2
-COMMANDS = (assess,)
+STOPPED = 130
+COMMANDS = (assess, record)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -45,6 +46,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BatteryModelError as error:
         print(f"batterymodel: {' '.join(str(error).split())}", file=sys.stderr)
         return BAD_INPUT
+    except KeyboardInterrupt:
+        print("batterymodel: stopped", file=sys.stderr)
+        return STOPPED
     except BrokenPipeError:
         sys.stderr.close()
         return 0

@@ -17,3 +17,7 @@ class InputError(BatteryModelError):
 
 class FitError(BatteryModelError):
     """The readings do not determine a taper; the message says what to check."""
+
+
+class StoreError(BatteryModelError):
+    """The record store cannot be opened, read or written; the message says what would help."""

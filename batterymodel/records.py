@@ -234,12 +234,32 @@ RecordT = TypeVar("RecordT", bound=Record)
 
 def read_battery(path: str | Path) -> Battery:
     """Battery from a TOML file; raises `InputError` with file, key and what would be right."""
-    return _read_toml(path, Battery)
+    return read_record(path, Battery)
 
 
 def read_supply(path: str | Path) -> Supply:
     """Supply from a TOML file; raises `InputError` with file, key and what would be right."""
-    return _read_toml(path, Supply)
+    return read_record(path, Supply)
+
+
+def read_record(path: str | Path, kind: type[RecordT]) -> RecordT:
+    """Record of the given kind from a TOML file; raises `InputError` with file and key."""
+    return record_from(read_toml(path), kind, str(path))
+
+
+def read_toml(path: str | Path) -> dict[str, Any]:
+    """Content of a TOML file; raises `InputError` where it is none."""
+    path = Path(path)
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file; give the path of a TOML file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path}: cannot be read as a text file ({error.__class__.__name__})"
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path}: not valid TOML: {error}") from None
 
 
 def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> RecordT:
@@ -280,21 +300,6 @@ def _toml_value(value: Any) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(_toml_value(v) for v in value) + "]"
     return repr(value)
-
-
-def _read_toml(path: str | Path, kind: type[RecordT]) -> RecordT:
-    path = Path(path)
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; give the path of a TOML file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path}: cannot be read as a text file ({error.__class__.__name__})"
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: not valid TOML: {error}") from None
-    return record_from(data, kind, str(path))
 
 
 def _sentence(error: ValidationError, kind: type[Record], where: str) -> str:

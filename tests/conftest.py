@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import uuid
+from collections.abc import Callable, Iterator
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +17,7 @@ from batterymodel import Assessment, Battery, Chemistry, Event, Readings, assess
 from batterymodel.chemistry import data_for
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
+from batterymodel.store import Store, open_store
 from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
@@ -131,3 +137,58 @@ def assessed_sample(key: str) -> Assessment:
         ambient_c=sample.ambient_c,
         on=SCENARIO_DAY,
     )
+
+
+POSTGRES_VARIABLE = "BATTERYMODEL_TEST_POSTGRES_URL"
+BACKENDS = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def empty_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty record, to be copied."""
+    path = tmp_path_factory.mktemp("empty") / "record.sqlite"
+    open_store(path)
+    return path
+
+
+@pytest.fixture(params=BACKENDS)
+def new_url(request, tmp_path: Path, empty_sqlite: Path) -> Iterator[Callable[[], str]]:
+    """Gives the URL of a new empty record each time it is called, on either database."""
+    schemas: list[str] = []
+
+    def on_sqlite() -> str:
+        path = tmp_path / f"{uuid.uuid4().hex}.sqlite"
+        shutil.copy(empty_sqlite, path)
+        return str(path)
+
+    def on_postgres() -> str:
+        schemas.append(f"t{uuid.uuid4().hex}")
+        _run_on_postgres(f"CREATE SCHEMA {schemas[-1]}")
+        joint = "&" if "?" in os.environ[POSTGRES_VARIABLE] else "?"
+        return f"{os.environ[POSTGRES_VARIABLE]}{joint}options=-csearch_path%3D{schemas[-1]}"
+
+    if request.param == "postgresql" and not os.environ.get(POSTGRES_VARIABLE):
+        pytest.skip(f"{POSTGRES_VARIABLE} is not set; .ci/run starts a PostgreSQL for it")
+    yield on_sqlite if request.param == "sqlite" else on_postgres
+    for schema in schemas:
+        _run_on_postgres(f"DROP SCHEMA {schema} CASCADE")
+
+
+def _run_on_postgres(statement: str) -> None:
+    import psycopg
+
+    with psycopg.connect(os.environ[POSTGRES_VARIABLE], autocommit=True) as connection:
+        connection.execute(statement)
+
+
+@pytest.fixture
+def store(new_url: Callable[[], str]) -> Store:
+    """An empty record on either database."""
+    return open_store(new_url())
+
+
+@pytest.fixture
+def sqlite_store(tmp_path: Path, empty_sqlite: Path) -> Store:
+    """An empty record in a file."""
+    shutil.copy(empty_sqlite, tmp_path / "record.sqlite")
+    return open_store(tmp_path / "record.sqlite")

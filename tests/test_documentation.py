@@ -1,5 +1,6 @@
 """The documents stay true: commands, keys and files they name exist."""
 
+import argparse
 import re
 from pathlib import Path
 
@@ -15,19 +16,39 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 WORDS = {12: "twelve", 18: "Eighteen", 19: "Nineteen", 20: "Twenty"}
 
 
-def commands() -> list[str]:
-    action = next(a for a in parser()._actions if a.dest == "command")
-    return list(action.choices)
+def commands() -> dict[str, argparse.ArgumentParser]:
+    """Every command by its words, with those below it: ``record``, ``record add``, ..."""
+    found = {}
+
+    def walk(above: argparse.ArgumentParser, words: tuple[str, ...]) -> None:
+        for action in above._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                for name, below in action.choices.items():
+                    found[" ".join((*words, name))] = below
+                    walk(below, (*words, name))
+
+    walk(parser(), ())
+    return found
+
+
+def section(words: str) -> str:
+    """Where the README speaks of a command: its line in a table, else the whole text."""
+    lines = [line for line in README.splitlines() if re.match(rf"\| `{words}\b", line)]
+    return "\n".join(lines) or README
 
 
 @pytest.mark.parametrize("command", commands())
 def test_every_command_and_option_is_in_the_readme(command):
-    assert f"batterymodel {command}" in README
-    action = next(a for a in parser()._actions if a.dest == "command")
-    for option in action.choices[command]._actions:
+    assert re.search(rf"(batterymodel |`){command}\b", README)
+    for option in commands()[command]._actions:
         for flag in option.option_strings:
-            if flag.startswith("--") and flag != "--help":
-                assert flag in README, flag
+            if flag.startswith("--") and flag not in ("--help", "--database"):
+                assert re.search(rf"{flag}\b(?!-)", section(command)), flag
+
+
+def test_commands_below_commands_are_walked():
+    assert {"assess", "record", "record add", "record add check"} <= set(commands())
+    assert "--database" in README
 
 
 def test_counts_in_the_readme_are_true():

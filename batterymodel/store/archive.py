@@ -1,0 +1,133 @@
+"""The whole record as one ZIP: a CSV for each table, limits cards as TOML, files as they were.
+
+The same record always gives the same bytes: rows stand in order of writing, and the times inside
+the ZIP are fixed. `unpack` reads it back.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import zipfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Column, select
+from sqlalchemy.orm import Session
+
+from batterymodel.errors import StoreError
+from batterymodel.fleetrecords import BatteryPlate
+from batterymodel.records import record_toml
+from batterymodel.store.cells import cell_of
+from batterymodel.store.faults import said_plainly
+from batterymodel.store.store import Store
+from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
+
+FORMAT = 1
+MANIFEST = "record.toml"
+MANIFEST_TEXT = (
+    "# The record of a fleet's batteries. CSV: one table each; cards: limits cards; files: kept\n"
+    "# files by SHA-256; batteries: each battery as it is now, for reading and for 'assess'.\n"
+    f"format = {FORMAT}\n"
+)
+TABLES = (*(kind.row for kind in KINDS), DeletionRow, RestorationRow)
+_FIXED_TIME = (1980, 1, 1, 0, 0, 0)
+
+Progress = Callable[[Sequence[Any], str], Iterable[Any]]
+"""Shows the progress through a sequence under a title while it is walked."""
+
+
+def in_silence(items: Sequence[Any], _title: str) -> Iterable[Any]:
+    """Walk the sequence and show nothing."""
+    return items
+
+
+def export_zip(store: Store, path: str | Path, progress: Progress = in_silence) -> int:
+    """Write the whole record into a new ZIP; returns the number of rows and files in it.
+
+    The ZIP appears under its name only when it is complete. Raises `StoreError`, also where a
+    file of that name is there already.
+    """
+    path = Path(path)
+    if path.exists():
+        raise StoreError(f"{path}: is there already; give the name of a new file")
+    with (
+        said_plainly(str(path)),
+        _complete_or_not(path) as part,
+        zipfile.ZipFile(part, "w") as archive,
+        store.reading() as session,
+    ):
+        return _write_all(store, session, archive, progress)
+
+
+@contextmanager
+def _complete_or_not(path: Path) -> Iterator[Path]:
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    try:
+        yield part
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _write_all(store: Store, session: Session, archive: zipfile.ZipFile, progress: Progress) -> int:
+    _put(archive, MANIFEST, MANIFEST_TEXT.encode())
+    count = 0
+    for table in progress(TABLES, "tables"):
+        rows = session.scalars(select(table).order_by(table.recorded_at, table.row_id)).all()
+        _put(archive, f"{table.__tablename__}.csv", csv_of(table, rows).encode())
+        for row in rows if table is CardRow else ():
+            _put(archive, card_member(row.row_id), record_toml(row.limits).encode())
+        count += len(rows)
+        session.expunge_all()
+    _write_batteries(store, archive)
+    shas = session.scalars(select(FileRow.sha256).order_by(FileRow.sha256)).all()
+    for sha256 in progress(shas, "files"):
+        _put(archive, f"files/{sha256}", store.file(sha256))
+    return count + len(shas)
+
+
+def _write_batteries(store: Store, archive: zipfile.ZipFile) -> None:
+    for plate in sorted(store.entries(BatteryPlate), key=lambda entry: entry.id):
+        head = f"# battery {plate.record.serial}\n" + "# invented\n" * plate.record.invented
+        text = head + record_toml(store.battery(plate.record.serial))
+        _put(archive, f"batteries/{plate.id}.toml", text.encode())
+
+
+def card_member(row_id: str) -> str:
+    """Where the ZIP holds the limits card of a row."""
+    return f"cards/{row_id}.toml"
+
+
+def columns_of(table: type) -> tuple[Column[Any], ...]:
+    """The table's columns in the order of its CSV."""
+    return tuple(table.__table__.columns)  # type: ignore[attr-defined]
+
+
+def cells_of(table: type, row: Any) -> list[str]:
+    """A row as cells; a limits card stands in a TOML of its own, and its cell names that."""
+    cells = []
+    for column in columns_of(table):
+        if table is CardRow and column.name == "limits":
+            cells.append(card_member(row.row_id))
+        else:
+            cells.append(cell_of(column, getattr(row, column.name)))
+    return cells
+
+
+def csv_of(table: type, rows: Iterable[Any]) -> str:
+    """The table as CSV text with a header."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([column.name for column in columns_of(table)])
+    writer.writerows(cells_of(table, row) for row in rows)
+    return text.getvalue()
+
+
+def _put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
+    member = zipfile.ZipInfo(name, _FIXED_TIME)
+    member.create_system, member.external_attr = 3, 0o644 << 16
+    archive.writestr(member, content, zipfile.ZIP_DEFLATED, 6)

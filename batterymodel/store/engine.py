@@ -1,0 +1,142 @@
+"""Where the database is, how it is connected to, and its one transaction per write."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_data_path
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError
+
+from batterymodel.errors import StoreError
+from batterymodel.store.faults import said_plainly
+
+URL_VARIABLE = "BATTERYMODEL_DATABASE_URL"
+FILE_NAME = "record.sqlite"
+BUSY_S = 10.0
+"""How long one writer waits for another before it gives up [s]."""
+
+_WRITERS_LOCK = 280_028
+NO_DRIVER = (
+    "PostgreSQL needs the psycopg driver: install it with "
+    "python -m pip install 'batterymodel[postgresql]' or 'psycopg[binary]>=3.2'"
+)
+
+
+def default_url() -> str:
+    """The URL in `URL_VARIABLE`, else that of a file in the user's data folder."""
+    given = os.environ.get(URL_VARIABLE)
+    if given:
+        return given
+    return str(user_data_path("batterymodel", appauthor=False) / FILE_NAME)
+
+
+def url_from(given: str | Path | None) -> URL:
+    """Database URL from a URL, a file path, or None for the default.
+
+    Raises `StoreError` for a URL that cannot be read or another kind of database.
+    """
+    told = str(given) if given else default_url()
+    if "://" not in told:
+        return URL.create("sqlite", database=str(Path(told).expanduser()))
+    try:
+        url = make_url(told)
+    except (ArgumentError, ValueError):
+        raise StoreError(
+            "the database URL cannot be read; sqlite:///path/to/record.sqlite or "
+            "postgresql://user@host/name would be right"
+        ) from None
+    if url.get_backend_name() == "postgresql":
+        return url.set(drivername="postgresql+psycopg")
+    if url.get_backend_name() != "sqlite":
+        raise StoreError(
+            f"a {url.get_backend_name()} database cannot hold the record; give SQLite or PostgreSQL"
+        )
+    if not url.database or url.database == ":memory:":
+        raise StoreError("the record needs a file; sqlite:///path/to/record.sqlite would be right")
+    return url
+
+
+def place_of(url: URL) -> str:
+    """The database as messages name it: its file, or the URL without the password."""
+    if url.get_backend_name() == "sqlite":
+        return str(url.database)
+    return url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
+
+
+def engine_for(url: URL) -> Engine:
+    """Engine with foreign keys on and one writer at a time. Raises `StoreError`.
+
+    One engine serves a database for the life of the process, so that statements are compiled once;
+    it holds no connection open, so that a process may fork.
+    """
+    if url.get_backend_name() == "sqlite":
+        _check_file(Path(str(url.database)))
+    return _engine(url)
+
+
+@lru_cache(maxsize=16)
+def _engine(url: URL) -> Engine:
+    if url.get_backend_name() == "sqlite":
+        engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_S})
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    try:
+        return create_engine(url, poolclass=NullPool)
+    except ModuleNotFoundError:
+        raise StoreError(NO_DRIVER) from None
+
+
+def _check_file(path: Path) -> None:
+    if path.is_dir():
+        raise StoreError(f"{path}: is a folder; give the path of a database file")
+    if path.parent == user_data_path("batterymodel", appauthor=False):
+        with said_plainly(str(path.parent)):
+            path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.parent.is_dir():
+        raise StoreError(f"{path}: there is no folder {path.parent}; make it first")
+
+
+def _set_up_sqlite(connection: Any, _record: object) -> None:
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute("PRAGMA synchronous=FULL")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writing = connection.get_execution_options().get("writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+def for_writing(engine: Engine) -> Engine:
+    """The engine whose transactions write: on SQLite they take the write lock at once."""
+    return engine.execution_options(writing=True)
+
+
+def for_reading(engine: Engine) -> Engine:
+    """The engine whose transactions see one moment of the database throughout."""
+    if engine.dialect.name == "sqlite":
+        return engine
+    return engine.execution_options(isolation_level="REPEATABLE READ")
+
+
+def wait_for_writers(connection: Connection) -> None:
+    """Let one writer in at a time; SQLite did that at BEGIN."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text(f"SET LOCAL lock_timeout = '{BUSY_S:.0f}s'"))
+        connection.execute(text(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})"))
+
+
+@contextmanager
+def write_transaction(engine: Engine) -> Iterator[Connection]:
+    """One write transaction: all of it, or nothing."""
+    with for_writing(engine).begin() as connection:
+        wait_for_writers(connection)
+        yield connection

@@ -1,0 +1,279 @@
+"""Entries and their rows: add, correct, delete, restore, and how each came to be as it is.
+
+Every function works in a session that the store opened. An *entry* is one thing told to the
+record; its *rows* are its first writing and its corrections. The entry keeps the id of its first
+row, so that what refers to it need not change when it is corrected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from functools import cache
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import ColumnElement, Select, exists, select
+from sqlalchemy.orm import Session, aliased
+
+from batterymodel.errors import InputError
+from batterymodel.fleetrecords import day_of, one_line
+from batterymodel.records import Record, record_from
+from batterymodel.store.tables import (
+    KIND_OF_RECORD,
+    KIND_OF_TABLE,
+    KINDS,
+    DeletionRow,
+    EntryRow,
+    Kind,
+    RestorationRow,
+)
+
+RecordT = TypeVar("RecordT", bound=Record)
+
+BOOKKEEPING = ("row_id", "entry_id", "recorded_at", "replaces", "correction_reason")
+"""What a row holds beside its record."""
+
+
+@dataclass(frozen=True)
+class Entry(Generic[RecordT]):
+    """One row of an entry: the record as it was written then, and how it came about.
+
+    `id` stays the same through all corrections; `row_id` is this row's own.
+    """
+
+    id: str
+    row_id: str
+    recorded_at: datetime
+    replaces: str | None
+    correction_reason: str | None
+    record: RecordT
+
+    @property
+    def order(self) -> tuple[date, datetime, str]:
+        """Order of entries: by the day they speak of, then by when they were written."""
+        return (day_of(self.record) or date.min, self.recorded_at, self.row_id)
+
+
+@dataclass(frozen=True)
+class Deletion:
+    """Entries taken out of sight together, and restored together."""
+
+    id: str
+    recorded_at: datetime
+    reason: str
+    entries: tuple[tuple[str, str], ...]
+
+    def __len__(self) -> int:
+        return len(self.entries)
+
+
+def entry_of(row: EntryRow, kind: Kind) -> Entry[Any]:
+    """The row as an entry; raises `InputError` where its content was spoilt by other hands."""
+    data = {name: getattr(row, name) for name in kind.record.model_fields}
+    record = record_from(data, kind.record, f"{kind.word} {row.row_id} in the database")
+    return Entry(
+        row.entry_id, row.row_id, row.recorded_at, row.replaces, row.correction_reason, record
+    )
+
+
+def row_of(record: Record, kind: Kind, **bookkeeping: Any) -> EntryRow:
+    """A new row for the record."""
+    content = {name: getattr(record, name) for name in kind.record.model_fields}
+    content = {k: str(v) if isinstance(v, StrEnum) else v for k, v in content.items()}
+    return kind.row(**content, **bookkeeping)
+
+
+def live_entries(
+    session: Session, record: type[RecordT], **equal: object
+) -> tuple[Entry[RecordT], ...]:
+    """Present rows of the entries that are not deleted, in order of their day."""
+    kind = KIND_OF_RECORD[record]
+    wanted = [getattr(kind.row, name) == value for name, value in equal.items()]
+    rows = session.scalars(_live(kind).where(*wanted))
+    return tuple(sorted((entry_of(row, kind) for row in rows), key=lambda entry: entry.order))
+
+
+def present_entry(session: Session, entry_id: str) -> tuple[Kind, Entry[Any]]:
+    """The present row of an entry, deleted or not; raises `InputError` for an unknown id."""
+    for kind in KINDS:
+        wanted = kind.row.entry_id == entry_id
+        row = session.scalar(select(kind.row).where(wanted, _is_present(kind)))
+        if row is not None:
+            return kind, entry_of(row, kind)
+    raise InputError(f"there is no entry {entry_id} in the record; 'show' and 'list' give the ids")
+
+
+def all_rows(session: Session, entry_id: str) -> tuple[Entry[Any], ...]:
+    """Every row of an entry, first writing first."""
+    kind, _ = present_entry(session, entry_id)
+    rows = session.scalars(select(kind.row).where(kind.row.entry_id == entry_id))
+    after = {row.replaces: row for row in rows}
+    ordered, last = [], None
+    while (row := after.get(last)) is not None:
+        ordered.append(entry_of(row, kind))
+        last = row.row_id
+    return tuple(ordered)
+
+
+def added(session: Session, record: RecordT, now: datetime, new_id: str) -> Entry[RecordT]:
+    """Write a new entry."""
+    kind = KIND_OF_RECORD[type(record)]
+    _check(session, kind, record, new_id)
+    row = row_of(record, kind, row_id=new_id, entry_id=new_id, recorded_at=now)
+    session.add(row)
+    session.flush()
+    return entry_of(row, kind)
+
+
+def corrected(
+    session: Session, entry_id: str, record: Record, reason: str, now: datetime, new_id: str
+) -> Entry[Any]:
+    """Write a correction; the row it replaces stays readable."""
+    kind, old = present_entry(session, entry_id)
+    if type(record) is not kind.record:
+        raise InputError(f"entry {entry_id} is a {kind.word} and cannot become another kind")
+    if deletions_of(session, [entry_id]):
+        raise InputError(f"{kind.word} {entry_id} is deleted; restore it before correcting it")
+    if record == old.record:
+        raise InputError(f"the correction of {kind.word} {entry_id} changes nothing")
+    _check(session, kind, record, entry_id)
+    row = row_of(
+        record,
+        kind,
+        row_id=new_id,
+        entry_id=entry_id,
+        recorded_at=now,
+        replaces=old.row_id,
+        correction_reason=_reason(reason, "a correction"),
+    )
+    session.add(row)
+    session.flush()
+    return entry_of(row, kind)
+
+
+def deleted(
+    session: Session, entry_ids: Iterable[str], reason: str, now: datetime, new_id: Any
+) -> Deletion:
+    """Take entries out of sight, with all that belongs to them."""
+    reason, act, gone = _reason(reason, "a deletion"), new_id(), {}
+    for entry_id in entry_ids:
+        kind, _ = present_entry(session, entry_id)
+        if deletions_of(session, [entry_id]):
+            raise InputError(f"{kind.word} {entry_id} is deleted already")
+        gone |= {entry_id: kind.table} | belonging(session, kind, entry_id)
+    for entry_id, table in gone.items():
+        session.add(
+            DeletionRow(
+                row_id=new_id(),
+                recorded_at=now,
+                act_id=act,
+                table_name=table,
+                entry_id=entry_id,
+                reason=reason,
+            )
+        )
+    session.flush()
+    return Deletion(act, now, reason, tuple((table, entry) for entry, table in gone.items()))
+
+
+def belonging(session: Session, kind: Kind, entry_id: str) -> dict[str, str]:
+    """Live entries that belong to one, and to those in turn: id to table."""
+    found: dict[str, str] = {}
+    for child in KINDS:
+        for field, table in child.parents.items():
+            if table != kind.table:
+                continue
+            for entry in live_entries(session, child.record, **{field: entry_id}):
+                found |= {entry.id: child.table} | belonging(session, child, entry.id)
+    return found
+
+
+def restored(session: Session, some_id: str, reason: str, now: datetime, new_id: Any) -> Deletion:
+    """Undo a deletion by its id, or by the id of an entry that went with it."""
+    acts = {d.act_id for d in deletions_of(session, [some_id])} or {some_id}
+    rows = [d for d in standing_deletions(session) if d.act_id in acts]
+    if not rows:
+        raise InputError(f"nothing is deleted under {some_id}; 'list --deleted' gives the ids")
+    act = min(rows, key=lambda row: row.recorded_at)
+    for row in rows:
+        session.add(
+            RestorationRow(
+                row_id=new_id(),
+                recorded_at=now,
+                deletion_id=row.row_id,
+                reason=_reason(reason, "a restoration"),
+            )
+        )
+    session.flush()
+    for row in rows:
+        kind, entry = present_entry(session, row.entry_id)
+        _check(session, kind, entry.record, entry.id)
+    return Deletion(
+        act.act_id, act.recorded_at, act.reason, tuple((r.table_name, r.entry_id) for r in rows)
+    )
+
+
+def standing_deletions(session: Session) -> tuple[DeletionRow, ...]:
+    """Deletions that were not undone, oldest first."""
+    order = (DeletionRow.recorded_at, DeletionRow.row_id)
+    return tuple(session.scalars(select(DeletionRow).where(~_undone()).order_by(*order)))
+
+
+def deletions_of(session: Session, entry_ids: Iterable[str]) -> tuple[DeletionRow, ...]:
+    """Standing deletions of the given entries."""
+    wanted = DeletionRow.entry_id.in_(list(entry_ids))
+    return tuple(session.scalars(select(DeletionRow).where(wanted, ~_undone())))
+
+
+@cache
+def _live(kind: Kind) -> Select[Any]:
+    return select(kind.row).where(_is_present(kind), ~_is_deleted(kind))
+
+
+@cache
+def _is_present(kind: Kind) -> ColumnElement[bool]:
+    newer = aliased(kind.row)
+    return ~exists(select(newer.row_id).where(newer.replaces == kind.row.row_id))
+
+
+@cache
+def _is_deleted(kind: Kind) -> ColumnElement[bool]:
+    own = DeletionRow.entry_id == kind.row.entry_id
+    return exists(select(DeletionRow.row_id).where(own, ~_undone()))
+
+
+@cache
+def _undone() -> ColumnElement[bool]:
+    own = RestorationRow.deletion_id == DeletionRow.row_id
+    return exists(select(RestorationRow.row_id).where(own))
+
+
+def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
+    """A record's parents must be there, and its name must be its own."""
+    for field, table in kind.parents.items():
+        parent = getattr(record, field)
+        if parent is None:
+            continue
+        known = KIND_OF_TABLE[table]
+        if session.scalar(select(known.row.row_id).where(known.row.row_id == parent)) is None:
+            other, _ = present_entry(session, parent)
+            raise InputError(
+                f"{field} {parent} names another kind of entry ({other.word}); give the id of a "
+                f"{known.word}"
+            )
+        if deletions_of(session, [parent]):
+            raise InputError(f"the {known.word} {parent} is deleted; restore it first")
+    if kind.unique:
+        values = {name: getattr(record, name) for name in kind.unique}
+        if any(other.id != entry_id for other in live_entries(session, kind.record, **values)):
+            name = values[kind.unique[-1]]
+            raise InputError(f"there is a {kind.word} '{name}' in the record already")
+
+
+def _reason(reason: str, what: str) -> str:
+    words = one_line(reason or "")
+    if not words:
+        raise InputError(f"{what} needs a reason; say in a few words why")
+    return words

@@ -1,0 +1,214 @@
+"""Taking batteries and connections into the record; a connection is assessed on the way in."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from batterymodel.assessment import assess
+from batterymodel.errors import BatteryModelError, InputError
+from batterymodel.fleetrecords import (
+    MAX_FILE_BYTES,
+    BatteryPlate,
+    BenchCheck,
+    CardRevision,
+    Connection,
+    HistoryRevision,
+    KnownState,
+)
+from batterymodel.readings import readings_from_bytes
+from batterymodel.records import Battery, History, Readings, Supply, record_from
+from batterymodel.results import Assessment
+from batterymodel.store.entries import Entry
+from batterymodel.store.store import Store
+
+NEW_CARD_REASON = "as told when the battery was added"
+TODAY_TAKEN = "no day was given and the readings state none, so today was taken"
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was told of a connection beside its readings; units as in `assess`."""
+
+    tail: str | None = None
+    on: date | None = None
+    supply: Supply | None = None
+    rest_voltage_v: float | None = None
+    load_a: float | None = None
+    load_sd_a: float = 0.5
+    ambient_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A connection in the record; `was_there` where these readings had been added before."""
+
+    entry: Entry[Connection]
+    was_there: bool = False
+    remark: str | None = None
+
+
+def add_battery(
+    store: Store, serial: str, battery: Battery, installed_on: date | None = None, **more: object
+) -> Entry[BatteryPlate]:
+    """A battery with its card, history, last check and last known state, in one transaction.
+
+    What has no day of its own is in force from `installed_on`, else from today.
+    """
+    about = {
+        "serial": serial,
+        "chemistry": battery.chemistry,
+        "cells": battery.cells,
+        "rated_capacity_ah": battery.rated_capacity_ah,
+        "installed_on": installed_on,
+        **more,
+    }
+    day = installed_on or date.today()
+    with store.writing():
+        plate = store.add(record_from(about, BatteryPlate, f"battery {serial}"))
+        card = {"on": day, "limits": battery.limits, "reason": NEW_CARD_REASON}
+        store.add(CardRevision(battery_id=plate.id, **card))
+        if (history := battery.history) is not None:
+            store.add(HistoryRevision(battery_id=plate.id, on=history.on or day, history=history))
+        if (check := battery.capacity_check) is not None:
+            store.add(BenchCheck(battery_id=plate.id, **check.model_dump()))
+        if (known := battery.last_known) is not None:
+            store.add(KnownState(battery_id=plate.id, **known.model_dump()))
+    return plate
+
+
+def add_connection(
+    store: Store, serial: str, data: bytes, file_name: str, told: Told | None = None
+) -> Taken:
+    """A connection of a battery: its readings as they are, and their assessment.
+
+    Readings that cannot be assessed are kept all the same, with the sentence why.
+    Raises `InputError` for an unknown battery or aircraft, or one that is on no aircraft.
+    """
+    told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
+    with store.reading():
+        battery_id = store.plate(serial).id
+        there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
+        if there:
+            return Taken(there[0], was_there=True)
+        readings, why_not = _read(data, file_name)
+        clock = readings.started_at if readings else None
+        day = told.on or (clock.date() if clock else date.today())
+        values = {
+            "battery_id": battery_id,
+            "aircraft_id": _aircraft_id(store, serial, day, told.tail),
+            "day": day,
+            "started_at": clock,
+            "file_name": Path(file_name).name or "readings.csv",
+            "readings_sha256": sha256,
+            **{name: getattr(told, name) for name in TOLD_FIELDS},
+        }
+        connection = record_from(values, Connection, file_name)
+        battery = store.battery(serial, day, before=clock)
+    result, why_not = _assessed(battery, connection, readings, why_not)
+    with store.writing():
+        store.keep_file(data)
+        entry = store.add(_with_result(connection, result, why_not))
+        _learn(store, entry, result)
+    return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
+
+
+TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
+
+
+def correct_connection(store: Store, entry_id: str, record: Connection, reason: str) -> Entry:
+    """Correct what was told of a connection and assess it anew, by what the record knows now."""
+    readings, why_not = _read(store.file(record.readings_sha256), record.file_name)
+    with store.writing():
+        serial = store.entry(record.battery_id).record.serial
+        taught = store.entries(HistoryRevision, connection_id=entry_id)
+        if taught:
+            store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
+        battery = store.battery(serial, record.day, before=record.started_at)
+        result, why_not = _assessed(battery, record, readings, why_not)
+        entry = store.correct(entry_id, _with_result(record, result, why_not), reason)
+        _learn(store, entry, result)
+    return entry
+
+
+def _read(data: bytes, file_name: str) -> tuple[Readings | None, str | None]:
+    if len(data) > MAX_FILE_BYTES:
+        raise InputError(f"{file_name}: is too large for the readings of one connection")
+    try:
+        return readings_from_bytes(data, file_name), None
+    except BatteryModelError as error:
+        return None, str(error)
+
+
+def _assessed(
+    battery: Battery, told: Connection, readings: Readings | None, why_not: str | None
+) -> tuple[Assessment | None, str | None]:
+    if readings is None:
+        return None, why_not
+    try:
+        values = {name: getattr(told, name) for name in TOLD_FIELDS}
+        return assess(readings, battery, on=told.day, **values), None
+    except BatteryModelError as error:
+        return None, str(error)
+
+
+def _with_result(
+    connection: Connection, result: Assessment | None, why_not: str | None
+) -> Connection:
+    values = {name: getattr(connection, name) for name in Connection.model_fields}
+    values["assessment"] = result.model_dump_json() if result else None
+    values["not_assessed"] = why_not
+    return record_from(values, Connection, connection.file_name)
+
+
+def _learn(store: Store, entry: Entry[Connection], result: Assessment | None) -> None:
+    history: History | None = result.learned_history if result else None
+    if history is not None:
+        about = {"battery_id": entry.record.battery_id, "connection_id": entry.id}
+        store.add(HistoryRevision(on=entry.record.day, history=history, **about))
+
+
+def _aircraft_id(store: Store, serial: str, day: date, tail: str | None) -> str:
+    found = store.aircraft(tail) if tail else store.aircraft_of(serial, day)
+    if found is None:
+        raise InputError(
+            f"battery '{serial}' is on no aircraft on {day}: name the aircraft, or record the "
+            "move that put it there"
+        )
+    return found.id
+
+
+def connection_files(store: Store, folder: Path, serial: str | None) -> list[tuple[str, Path]]:
+    """Serial and path of every readings CSV in a folder, in order of name.
+
+    With a serial, the CSV files of the folder itself; else those of its subfolders, each named by
+    the serial of its battery. Raises `InputError` where there are none or a battery is unknown.
+    """
+    pattern = "*.csv" if serial else "*/*.csv"
+    found = sorted(path for path in folder.glob(pattern) if path.is_file())
+    if not found:
+        raise InputError(
+            f"{folder}: no CSV files there; put the files of a battery into a subfolder named by "
+            "its serial, or name the battery for all of them"
+        )
+    files = [(serial or path.parent.name, path) for path in found]
+    for name in sorted({name for name, _ in files}):
+        store.plate(name)
+    return files
+
+
+def import_connections(
+    store: Store, files: list[tuple[str, Path]], told: Told
+) -> Iterator[tuple[Path, Taken]]:
+    """Take connections in one by one; each is committed before it is handed on."""
+    for serial, path in files:
+        try:
+            with path.open("rb") as file:
+                data = file.read(MAX_FILE_BYTES + 1)
+        except OSError as error:
+            reason = (error.strerror or type(error).__name__).lower()
+            raise InputError(f"{path}: cannot be read ({reason})") from None
+        yield path, add_connection(store, serial, data, path.name, told)

@@ -1,0 +1,93 @@
+"""After rows of another record came in: does everything still fit together?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from batterymodel.errors import StoreError
+from batterymodel.store.entries import live_entries
+from batterymodel.store.tables import (
+    KIND_OF_TABLE,
+    KINDS,
+    DeletionRow,
+    FileRow,
+    Kind,
+    RestorationRow,
+)
+
+
+def check_merged(session: Session, where: str) -> None:
+    """Raises `StoreError` naming the first row that does not fit; the caller rolls back."""
+    rows = {kind.table: _ids(session, kind) for kind in KINDS}
+    files = set(session.scalars(select(FileRow.sha256)))
+    for kind in KINDS:
+        for problem in (
+            _wrong_chain(kind, rows[kind.table]),
+            _missing(session, kind, rows, files),
+            _doubled(session, kind),
+        ):
+            if problem:
+                raise StoreError(f"{where}: {kind.table}: {problem}; nothing was changed")
+    problem = _wrong_deletions(session, rows)
+    if problem:
+        raise StoreError(f"{where}: {problem}; nothing was changed")
+
+
+def _ids(session: Session, kind: Kind) -> dict[str, tuple[str, str | None]]:
+    row = kind.row
+    found = session.execute(select(row.row_id, row.entry_id, row.replaces))
+    return {row_id: (entry_id, replaces) for row_id, entry_id, replaces in found}
+
+
+def _wrong_chain(kind: Kind, ids: dict[str, tuple[str, str | None]]) -> str | None:
+    for row_id, (entry_id, replaces) in sorted(ids.items()):
+        if replaces is None and entry_id != row_id:
+            return f"row {row_id} is a first writing under another entry's id"
+        if entry_id not in ids:
+            return f"row {row_id} belongs to entry {entry_id}, which is missing"
+        if replaces is not None and replaces not in ids:
+            return f"row {row_id} replaces row {replaces}, which is missing"
+        if replaces is not None and ids[replaces][0] != entry_id:
+            return f"row {row_id} replaces a row of another entry"
+    return None
+
+
+def _missing(
+    session: Session, kind: Kind, rows: dict[str, dict[str, Any]], files: set[str]
+) -> str | None:
+    columns = kind.row.__table__.columns  # type: ignore[attr-defined]
+    named = {**kind.parents, **{c.name: "files" for c in columns if c.name.endswith("_sha256")}}
+    for field, table in named.items():
+        known = files if table == "files" else rows[table]
+        found = session.execute(select(kind.row.row_id, getattr(kind.row, field)))
+        for row_id, target in found:
+            if target is not None and target not in known:
+                return f"row {row_id} names {field} {target}, which is missing"
+            if target is not None and table != "files" and rows[table][target][1] is not None:
+                return f"row {row_id} names {field} {target}, which is a correction, no entry"
+    return None
+
+
+def _doubled(session: Session, kind: Kind) -> str | None:
+    seen: dict[tuple[object, ...], str] = {}
+    for entry in live_entries(session, kind.record) if kind.unique else ():
+        name = tuple(getattr(entry.record, field) for field in kind.unique)
+        if name in seen:
+            return f"rows {seen[name]} and {entry.row_id} are both called '{name[-1]}'"
+        seen[name] = entry.row_id
+    return None
+
+
+def _wrong_deletions(session: Session, rows: dict[str, dict[str, Any]]) -> str | None:
+    deletions = session.scalars(select(DeletionRow)).all()
+    for deletion in deletions:
+        known = deletion.table_name in KIND_OF_TABLE and rows[deletion.table_name]
+        if not known or deletion.entry_id not in known:
+            return f"deletions: row {deletion.row_id} deletes an entry that is missing"
+    ids = {deletion.row_id for deletion in deletions}
+    for deletion_id in sorted(set(session.scalars(select(RestorationRow.deletion_id))) - ids):
+        return f"restorations: deletion {deletion_id} is missing"
+    return None

@@ -1,0 +1,334 @@
+"""The tables. Rows are only ever added: a correction or a deletion is a row of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import cached_property
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import (
+    Boolean,
+    Date,
+    DateTime,
+    Double,
+    ForeignKey,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
+
+from batterymodel import fleetrecords as fleet
+from batterymodel.records import Chemistry, History, Limits, Record, Supply
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Utc(TypeDecorator[datetime]):
+    """A moment, always in UTC."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Any) -> datetime | None:
+        """A moment without offset would be a guess, and is refused."""
+        if value is not None and value.tzinfo is None:
+            raise ValueError("a moment without UTC offset")
+        return None if value is None else value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
+        """SQLite gives the moment without its offset."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Clock(TypeDecorator[datetime]):
+    """A clock time kept as it was told, with or without offset, as ISO 8601 text."""
+
+    impl = String(40)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Any) -> str | None:
+        """ISO 8601 text."""
+        return None if value is None else value.isoformat()
+
+    def process_result_value(self, value: str | None, dialect: Any) -> datetime | None:
+        """The clock time."""
+        return None if value is None else datetime.fromisoformat(value)
+
+
+class Json(TypeDecorator[Any]):
+    """A pydantic value as JSON text in one fixed spelling."""
+
+    impl = Text
+    cache_ok = True
+
+    def __init__(self, kind: Any) -> None:
+        """Hold values of the given kind."""
+        super().__init__()
+        self.kind = kind
+        self._adapter = TypeAdapter(kind)
+
+    def text(self, value: Any) -> str:
+        """The value as JSON text."""
+        return self._adapter.dump_json(value, exclude_none=True).decode()
+
+    def value(self, text: str) -> Any:
+        """The value of a JSON text; raises pydantic's ``ValidationError``."""
+        return self._adapter.validate_json(text)
+
+    def process_bind_param(self, value: Any, dialect: Any) -> str | None:
+        """JSON text."""
+        return None if value is None else self.text(value)
+
+    def process_result_value(self, value: str | None, dialect: Any) -> Any:
+        """The pydantic value."""
+        return None if value is None else self.value(value)
+
+
+class Base(DeclarativeBase):
+    """Base of all tables."""
+
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map = {  # noqa: RUF012 (declared so by SQLAlchemy)
+        str: Text(),
+        int: Integer(),
+        float: Double(),
+        bool: Boolean(),
+        date: Date(),
+        bytes: LargeBinary(),
+        Chemistry: Text(),
+    }
+
+
+def _reference(target: str, **more: Any) -> Mapped[Any]:
+    return mapped_column(
+        String(36), ForeignKey(target, deferrable=True, initially="DEFERRED"), index=True, **more
+    )
+
+
+def _file(**more: Any) -> Mapped[Any]:
+    return mapped_column(
+        String(64),
+        ForeignKey("files.sha256", deferrable=True, initially="DEFERRED"),
+        index=True,
+        **more,
+    )
+
+
+class FileRow(Base):
+    """The bytes of a file, kept exactly as imported, under their SHA-256."""
+
+    __tablename__ = "files"
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    content: Mapped[bytes]
+
+
+class Row:
+    """What every row has besides its content."""
+
+    row_id: Mapped[str] = mapped_column(String(36), primary_key=True, sort_order=-5)
+    recorded_at: Mapped[datetime] = mapped_column(Utc, sort_order=-4)
+
+
+class EntryRow(Row):
+    """A row of an entry: its first writing, or a correction of the row it replaces."""
+
+    entry_id: Mapped[str] = mapped_column(String(36), index=True, sort_order=-3)
+    correction_reason: Mapped[str | None] = mapped_column(sort_order=-1)
+
+    @declared_attr
+    def replaces(cls) -> Mapped[str | None]:  # noqa: N805 (declared so by SQLAlchemy)
+        """The row this one corrects; a row is corrected once at most."""
+        own = f"{cls.__tablename__}.row_id"  # type: ignore[attr-defined]
+        key = ForeignKey(own, deferrable=True, initially="DEFERRED")
+        return mapped_column(String(36), key, unique=True, sort_order=-2)
+
+
+class AircraftRow(EntryRow, Base):
+    """`fleetrecords.Aircraft`."""
+
+    __tablename__ = "aircraft"
+    tail: Mapped[str] = mapped_column(index=True)
+    note: Mapped[str | None]
+    invented: Mapped[bool]
+
+
+class BatteryRow(EntryRow, Base):
+    """`fleetrecords.BatteryPlate`."""
+
+    __tablename__ = "batteries"
+    serial: Mapped[str] = mapped_column(index=True)
+    chemistry: Mapped[str]
+    cells: Mapped[int]
+    rated_capacity_ah: Mapped[float]
+    installed_on: Mapped[date | None]
+    note: Mapped[str | None]
+    invented: Mapped[bool]
+
+
+class CardRow(EntryRow, Base):
+    """`fleetrecords.CardRevision`."""
+
+    __tablename__ = "cards"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    on: Mapped[date]
+    limits: Mapped[Limits] = mapped_column(Json(Limits))
+    reason: Mapped[str]
+
+
+class HistoryRow(EntryRow, Base):
+    """`fleetrecords.HistoryRevision`."""
+
+    __tablename__ = "histories"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    on: Mapped[date]
+    history: Mapped[History] = mapped_column(Json(History))
+    connection_id: Mapped[str | None] = _reference("connections.row_id")
+
+
+class KnownStateRow(EntryRow, Base):
+    """`fleetrecords.KnownState`."""
+
+    __tablename__ = "known_states"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    on: Mapped[date]
+    state_of_charge: Mapped[float]
+    sd: Mapped[float]
+
+
+class MoveRow(EntryRow, Base):
+    """`fleetrecords.Move`."""
+
+    __tablename__ = "moves"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    aircraft_id: Mapped[str | None] = _reference("aircraft.row_id")
+    on: Mapped[date]
+    reason: Mapped[str]
+
+
+class ConnectionRow(EntryRow, Base):
+    """`fleetrecords.Connection`."""
+
+    __tablename__ = "connections"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    aircraft_id: Mapped[str] = _reference("aircraft.row_id")
+    day: Mapped[date]
+    started_at: Mapped[datetime | None] = mapped_column(Clock)
+    file_name: Mapped[str]
+    readings_sha256: Mapped[str] = _file()
+    supply: Mapped[Supply | None] = mapped_column(Json(Supply))
+    rest_voltage_v: Mapped[float | None]
+    load_a: Mapped[float | None]
+    load_sd_a: Mapped[float]
+    ambient_c: Mapped[float | None]
+    assessment: Mapped[str | None]
+    not_assessed: Mapped[str | None]
+
+
+class CheckRow(EntryRow, Base):
+    """`fleetrecords.BenchCheck`."""
+
+    __tablename__ = "capacity_checks"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    on: Mapped[date]
+    capacity_ah: Mapped[float]
+    capacity_sd_ah: Mapped[float | None]
+    is_lower_bound: Mapped[bool]
+    discharge_current_a: Mapped[float | None]
+    minutes: Mapped[float | None]
+    temperature_c: Mapped[float | None]
+    end_voltage_v: Mapped[float | None]
+    log_name: Mapped[str | None]
+    log_sha256: Mapped[str | None] = _file()
+    note: Mapped[str | None]
+
+
+class LoadRow(EntryRow, Base):
+    """`fleetrecords.LoadConfiguration`."""
+
+    __tablename__ = "load_configurations"
+    aircraft_id: Mapped[str] = _reference("aircraft.row_id")
+    name: Mapped[str]
+    consumers: Mapped[Any] = mapped_column(Json(tuple[fleet.Consumer, ...]))
+    note: Mapped[str | None]
+
+
+class SheetRow(EntryRow, Base):
+    """`fleetrecords.OwnerSheet`."""
+
+    __tablename__ = "owner_sheets"
+    connection_id: Mapped[str] = _reference("connections.row_id")
+    made_on: Mapped[date]
+    kind: Mapped[str]
+    file_name: Mapped[str]
+    content_sha256: Mapped[str] = _file()
+
+
+class DeletionRow(Row, Base):
+    """An entry taken out of sight; `act_id` is shared by all that went together."""
+
+    __tablename__ = "deletions"
+    act_id: Mapped[str] = mapped_column(String(36), index=True)
+    table_name: Mapped[str]
+    entry_id: Mapped[str] = mapped_column(String(36), index=True)
+    reason: Mapped[str]
+
+
+class RestorationRow(Row, Base):
+    """A deletion undone."""
+
+    __tablename__ = "restorations"
+    deletion_id: Mapped[str] = _reference("deletions.row_id", unique=True)
+    reason: Mapped[str]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of entry: its trade word, its record model, its table, and what it belongs to."""
+
+    word: str
+    record: type[Record]
+    row: type[EntryRow]
+    unique: tuple[str, ...] = ()
+
+    @property
+    def table(self) -> str:
+        """Name of the table."""
+        return self.row.__tablename__  # type: ignore[attr-defined]
+
+    @cached_property
+    def parents(self) -> dict[str, str]:
+        """Fields that name another entry, with the table it is in."""
+        return {
+            column.name: next(iter(column.foreign_keys)).column.table.name
+            for column in self.row.__table__.columns  # type: ignore[attr-defined]
+            if column.name.endswith("_id") and column.foreign_keys
+        }
+
+
+KINDS = (
+    Kind("aircraft", fleet.Aircraft, AircraftRow, ("tail",)),
+    Kind("battery", fleet.BatteryPlate, BatteryRow, ("serial",)),
+    Kind("limits card", fleet.CardRevision, CardRow),
+    Kind("connection", fleet.Connection, ConnectionRow),
+    Kind("history", fleet.HistoryRevision, HistoryRow),
+    Kind("known state", fleet.KnownState, KnownStateRow),
+    Kind("move", fleet.Move, MoveRow),
+    Kind("capacity check", fleet.BenchCheck, CheckRow),
+    Kind("load configuration", fleet.LoadConfiguration, LoadRow, ("aircraft_id", "name")),
+    Kind("owner's sheet", fleet.OwnerSheet, SheetRow),
+)
+KIND_OF_RECORD = {kind.record: kind for kind in KINDS}
+KIND_OF_TABLE = {kind.table: kind for kind in KINDS}

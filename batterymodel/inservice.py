@@ -50,11 +50,7 @@ TAPER_REL_SD = 0.02
 choice)."""
 
 _NODES = 9
-_EFFICIENCYTAPER_REL_SD = 0.02
-"""What two exponentials and a steady floor leave undescribed of a whole taper's charge (own
-choice)."""
-
-_NODES = 9
+_EFFICIENCY_NODES = 9
 
 NO_SUBSTITUTE = (
     "An estimate in service from rest voltages and one taper: it shows a trend and replaces no "
@@ -66,8 +62,8 @@ class InServiceCapacity(Result):
     """Capacity estimated in service [Ah], with what it was made of.
 
     ``capacity_ah.mean`` is the geometric mean, because the change of state of charge stands below
-    the line. ``charge_returned_ah`` is what the battery took above the floor; ``soc_change`` the rise of
-    the state of charge; ``rel_sd_by_cause`` are relative standard deviations.
+    the line. ``charge_returned_ah`` is what the battery took above the floor; ``soc_change`` the
+    rise of the state of charge; ``rel_sd_by_cause`` are relative standard deviations.
     """
 
     tail: str

@@ -24,6 +24,7 @@ from batterymodel.capacitydata import (
     REPEAT_REL_SD,
     TIMED_SD_S,
 )
+from batterymodel.capacitywording import CAPACITY_TEXTS, VERDICT_WORDS, say_capacity
 from batterymodel.charge import LEVEL, LEVEL_SD
 from batterymodel.dischargelog import DischargeLog, end_of_discharge
 from batterymodel.errors import InputError
@@ -79,6 +80,8 @@ class CapacityResult(Result):
     tail: str
     on: date | None
     verdict: Verdict
+    headline: str
+    next_step: str
     capacity_ah: Interval | None
     capacity_sd_ah: float
     percent_of_rated: Interval | None
@@ -301,11 +304,14 @@ def _result(
     rated = battery.rated_capacity_ah
     sd = capacity_ah * float(np.sqrt(sum(value**2 for value in errors.values())))
     limit = limit_for(battery, "min_capacity_fraction")
-    interval, at_least = None, None
+    interval, percent, at_least = None, None, None
     if measured.reached:
         interval = _interval(capacity_ah, sd)
+        percent = _interval(100.0 * capacity_ah / rated, 100.0 * sd / rated)
     else:
         at_least = max(capacity_ah - LEVEL_SD * sd, 0.0)
+    at_least_percent = None if at_least is None else 100.0 * at_least / rated
+    verdict = _verdict(interval, at_least, limit.value * rated)
     is_log = isinstance(discharge, DischargeLog)
     if on is None and is_log and discharge.started_at is not None:
         on = discharge.started_at.date()
@@ -313,14 +319,14 @@ def _result(
     return CapacityResult(
         tail=battery.tail,
         on=on,
-        verdict=_verdict(interval, at_least, limit.value * rated),
+        verdict=verdict,
+        headline=_headline(verdict, percent, at_least_percent, 100.0 * limit.value),
+        next_step=CAPACITY_TEXTS[f"next.{_case(verdict, percent)}"],
         capacity_ah=interval,
         capacity_sd_ah=sd,
-        percent_of_rated=_interval(100.0 * capacity_ah / rated, 100.0 * sd / rated)
-        if interval
-        else None,
+        percent_of_rated=percent,
         at_least_ah=at_least,
-        at_least_percent=None if at_least is None else 100.0 * at_least / rated,
+        at_least_percent=at_least_percent,
         rated_capacity_ah=rated,
         delivered_ah=measured.delivered_ah,
         minutes=60.0 * measured.total_h,
@@ -335,6 +341,19 @@ def _result(
         cautions=CAUTIONS[:2] + nicd,
         curves=_curves(discharge, measured) if is_log else None,
     )
+
+
+def _case(verdict: Verdict, percent: Interval | None) -> str:
+    return "pass_bound" if verdict is Verdict.PASS and percent is None else verdict.value
+
+
+def _headline(
+    verdict: Verdict, percent: Interval | None, at_least_percent: float | None, limit: float
+) -> str:
+    values = {"words": VERDICT_WORDS[verdict], "limit": limit, "at_least": at_least_percent}
+    if percent is not None:
+        values |= {"percent": percent.mean, "low": percent.low, "high": percent.high}
+    return say_capacity(_case(verdict, percent), **values)
 
 
 def _verdict(interval: Interval | None, at_least_ah: float | None, limit_ah: float) -> Verdict:

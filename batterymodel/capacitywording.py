@@ -9,6 +9,17 @@ VERDICT_WORDS = {
     "not_finished": "Not finished",
 }
 
+CAUSE_WORDS = {
+    "current meter": "Current meter",
+    "end of the discharge": "Moment of the end voltage",
+    "discharge rate": "Discharge rate",
+    "temperature": "Temperature",
+    "repetition": "Repetition of the check",
+}
+
+SMALL_ERROR = 0.0005
+"""Relative errors below this are not listed."""
+
 CAPACITY_TEXTS = {
     "pass": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), at least "
     "{limit:.0f} % is asked.",
@@ -49,6 +60,8 @@ FADE_TEXTS = {
     "chemistry, without a source.",
     "two_checks": "Two checks say little of the loss: the forecast leans on common practice for "
     "the chemistry, without a source.",
+    "next.likely_below": "the capacity is probably below its limit already: confirm it before the "
+    "battery goes back into use",
     "next.below": "the capacity may be below its limit already",
     "next.early": "from then on the chance that the capacity is below its limit exceeds one in ten",
     "next.interval": "the regular interval of {days:.0f} days ({source})",
@@ -56,8 +69,6 @@ FADE_TEXTS = {
     "next.overdue": "{why}; due since {due}",
     "next.doubtful": "the last check does not fit the others: repeat it",
 }
-
-FADE_UNITS = {"year": "year", "cycle": "cycle"}
 
 
 def say_capacity(key: str, **values: object) -> str:

@@ -10,11 +10,11 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from batterymodel.commands import assess
+from batterymodel.commands import assess, capacity, fade
 from batterymodel.errors import BatteryModelError
 
 BAD_INPUT = 2
-COMMANDS = (assess,)
+COMMANDS = (assess, capacity, fade)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -215,7 +215,7 @@ def _check_capacities(record: CheckRecord, battery: Battery) -> None:
         k = int(wrong.argmax())
         raise InputError(
             f"{record.source}: {record.capacity_ah[k]:g} Ah at {record.moment(record.at[k])} "
-            f"cannot be a check of a {rated:g} Ah battery; ampere-hours of this battery would be right"
+            f"cannot be a check of a {rated:g} Ah battery; its own ampere-hours would be right"
         )
 
 
@@ -297,6 +297,8 @@ def _next_check(case: _Case) -> NextCheck:
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
+    if (case.paths.value(last) < case.limit.value).mean() > 0.5:
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
     if early <= soon:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.below"])
     if record.unit == "cycle":

@@ -16,7 +16,11 @@ MOST_AHEAD = 12
 
 DEFAULT: type[TrendModel] = KneeRidge
 """Model kept where the record is too short to choose: the best on the calibration fleets of
-`tests.benchmarks.fade` by log density and by error of the crossing date."""
+`tests.benchmarks.fade` by log density."""
+
+MARGIN = 0.1
+"""Log density per check by which another model must be better to be kept: on short records the
+difference is chance (own choice, on the calibration fleets)."""
 
 
 class ModelScore(Result):
@@ -54,10 +58,14 @@ def compared(
 
 
 def winner(scores: tuple[ModelScore, ...]) -> type[TrendModel]:
-    """The model with the highest log density of later checks, `DEFAULT` where none was scored."""
+    """The model with the highest log density of later checks.
+
+    `DEFAULT` where none was scored, or none is better than it by `MARGIN`.
+    """
     if not scores:
         return DEFAULT
-    best = max(scores, key=lambda score: score.log_density)
+    head_start = {DEFAULT.label: MARGIN}
+    best = max(scores, key=lambda s: s.log_density + head_start.get(s.label, 0.0))
     return next(model for model in MODELS if model.label == best.label)
 
 

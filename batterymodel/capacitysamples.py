@@ -56,7 +56,7 @@ def simulated_discharge(
     """
     rng = np.random.default_rng(seed)
     end_s = 3600.0 * capacity_ah / current_a
-    off_s = 1.005 * end_s if stop_s is None else stop_s
+    off_s = every_s * np.ceil(1.005 * end_s / every_s) if stop_s is None else stop_s
     time = np.arange(0.0, off_s + 60.0, every_s)
     loaded = time <= off_s
     current = np.where(loaded, current_a + 0.05 * rng.standard_normal(time.size), 0.0)

@@ -28,7 +28,11 @@ SURELY_BAD = 20.0
 """Odds from which a check is called bad outright (own choice)."""
 
 SCATTER = (0.0, 0.005, 0.01, 0.02, 0.035)
-"""Scatter of checks beyond their stated errors [fraction of rated], equally likely before."""
+"""Scatter of checks beyond their stated errors [fraction of rated]."""
+
+SCATTER_HALVED = 0.01
+"""Scatter that is half as likely before the checks as none (own choice, on the calibration fleets:
+equally likely scatter made intervals too wide)."""
 
 RECOVERY_LIFE = (0.0, 0.05, 0.15)
 """Time over which that scatter persists, in lives: 0 is none. Rest lets capacity recover, and the
@@ -199,7 +203,10 @@ class TrendModel(RegressorMixin, BaseEstimator):
         lengths = RECOVERY_LIFE if self.x_.size >= LEAST_FOR_RECOVERY else (0.0,)
         pairs = [(s, r) for s, r in product(SCATTER, lengths) if s > 0.0 or r == 0.0]
         own = list(zip(self.own_settings(), np.log(self.own_belief()), strict=True))
-        return [_Node(s, r, setting, belief) for (s, r), (setting, belief) in product(pairs, own)]
+        return [
+            _Node(s, r, setting, belief - np.log1p(s / SCATTER_HALVED))
+            for (s, r), (setting, belief) in product(pairs, own)
+        ]
 
     def _line(self, at: np.ndarray) -> np.ndarray:
         return self.prior.start - self.prior.loss * self.prior.life * at

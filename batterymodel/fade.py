@@ -16,7 +16,7 @@ from batterymodel.checkrecord import DAYS_PER_YEAR, CheckRecord, read_checks
 from batterymodel.errors import InputError
 from batterymodel.fademodels import KneeRidge, LinePrior, TrendModel
 from batterymodel.fadepaths import Paths, scattered_paths, trend_paths
-from batterymodel.fadeselect import ModelScore, compared, winner
+from batterymodel.fadeselect import ModelScore, compared, widening, winner
 from batterymodel.limits import Limit, limit_for
 from batterymodel.records import Battery
 from batterymodel.results import Interval, Result
@@ -143,8 +143,9 @@ def fade_forecast(
     1. Every model of `fademodels.MODELS` predicts later checks of this record from several
        origins; the best is kept (`fadeselect`). Short records keep the default.
     2. The model is fitted to all checks, each with its own error; a bad one counts little.
-    3. Paths drawn from it, weighed by the lower bounds, give the loss per year, the date the
-       trend falls below the limit, and its interval.
+    3. Paths drawn from it, weighed by the lower bounds and spread by what the model's forecasts
+       missed in step 1, give the loss per year, the date the trend falls below the limit, and
+       its interval.
 
     Parameters
     ----------
@@ -225,7 +226,8 @@ def _case(record: CheckRecord, battery: Battery) -> _Case:
     fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
     prior = line_prior(battery, record.unit)
     scores = compared(at, fraction, sd, prior)
-    model = winner(scores)(prior).fit(at[:, None], fraction, sd)
+    kept = winner(scores)
+    model, wider = kept(prior).fit(at[:, None], fraction, sd), widening(scores, kept)
     limit = limit_for(battery, "min_capacity_fraction")
     horizon = HORIZON_YEARS
     if record.unit == "cycle":
@@ -233,18 +235,16 @@ def _case(record: CheckRecord, battery: Battery) -> _Case:
     bound = record.lower_bound
     bounds = record.at[bound], record.capacity_ah[bound] / rated, record.sd_ah[bound] / rated
     last = float(record.at[-1])
-    paths = trend_paths(model, last, horizon, bounds)
+    paths = trend_paths(model, last, horizon, bounds).widened(wider)
     crossing = paths.crossing(limit.value)
     if record.unit == "cycle":
-        crossing = _last_cycle(model, record, limit.value, rated, horizon)
+        ahead = scattered_paths(model, last, horizon, wider)
+        crossing = _last_cycle(ahead, record, limit.value, rated)
     return _Case(record, battery, limit, model, scores, paths, crossing, horizon)
 
 
-def _last_cycle(
-    model: TrendModel, record: CheckRecord, limit: float, rated: float, horizon: float
-) -> np.ndarray:
+def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -> np.ndarray:
     """Last cycle at or above the limit along each path, scatter and recovery included."""
-    paths = scattered_paths(model, float(record.at[-1]), horizon)
     above = record.at[record.capacity_ah >= limit * rated]
     seen = float(above[-1]) if above.size else float(record.at[0])
     found = paths.last_above(limit)

@@ -267,7 +267,13 @@ class LocalTrend(TrendModel):
 
     def own_settings(self) -> list[tuple[float, ...]]:
         """Standard deviation of the slope's change over one life [fraction per life]."""
-        return [(q,) for q in (0.01, 0.03, 0.06, 0.12, 0.2)]
+        return [(q,) for q in (0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)]
+
+    def own_belief(self) -> np.ndarray:
+        """The more a slope wanders, the less likely before the checks."""
+        steps = np.array([q for (q,) in self.own_settings()])
+        likely = 1.0 / (1.0 + steps / 0.1)
+        return likely / likely.sum()
 
     def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Integrated Wiener process from the first check."""
@@ -305,17 +311,22 @@ class KneeRidge(TrendModel):
     AHEAD = 3.0
     """Lives ahead of the last check in which a knee is looked for."""
 
+    SEEN = 10
+    """Knees that are tried between the first and the last check."""
+
     def own_settings(self) -> list[tuple[float, ...]]:
         """Time of the knee [lives since the first check]; the last one is no knee at all."""
         end = float(self.x_.max())
-        return [(float(at),) for at in np.linspace(0.0, end + self.AHEAD, 13)[1:]] + [(np.inf,)]
+        seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
+        ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
+        return [(float(at),) for at in (*seen, *ahead)] + [(np.inf,)]
 
     def own_belief(self) -> np.ndarray:
         """A knee is as likely in any stretch of time as in any other of its length."""
         at = np.array([knee for (knee,) in self.own_settings()])
-        each = self.KNEES_PER_LIFE * at[0] * np.ones(at.size)
-        each[-1] = max(1.0 - each[:-1].sum(), 0.2)
-        return each / each.sum()
+        each = self.KNEES_PER_LIFE * np.diff(at[:-1], prepend=0.0)
+        none = max(1.0 - each.sum(), 0.2)
+        return np.append(each, none) / (each.sum() + none)
 
     def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Covariance of the hinge's ridge weight."""

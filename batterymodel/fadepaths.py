@@ -62,6 +62,17 @@ class Paths:
         ahead = np.minimum.accumulate(self.fraction[:, k:], axis=1)
         return np.concatenate([self.fraction[:, :k], ahead], axis=1)
 
+    def widened(self, factor: float) -> Paths:
+        """Paths whose spread after the last check grows faster by a factor, about the same mean.
+
+        What they already differ by at the last check stays as it is.
+        """
+        k = min(int(np.searchsorted(self.at, self.last)), self.at.size - 1)
+        away = self.fraction - self.fraction.mean(axis=0)
+        ahead = self.at >= self.last
+        more = (factor - 1.0) * (away - away[:, k : k + 1]) * ahead
+        return Paths(self.at, self.fraction + more, self.last)
+
     def _between(self, first: np.ndarray, limit: float) -> np.ndarray:
         before = np.maximum(first - 1, 0)
         rows = np.arange(first.size)
@@ -96,11 +107,16 @@ def trend_paths(
     return _cleared(drawn, bounds)
 
 
-def scattered_paths(model: TrendModel, last: float, horizon: float) -> Paths:
-    """Paths of what a check would read, scatter and recovery included, after the last check."""
+def scattered_paths(model: TrendModel, last: float, horizon: float, widening: float = 1.0) -> Paths:
+    """Paths of what a check would read, scatter and recovery included, after the last check.
+
+    Their spread about the mean is multiplied by ``widening``.
+    """
     step = max(round(horizon / (1.6 * POINTS)), 1)
     at = np.arange(last + 1.0, last + horizon + 0.5, step)
-    return Paths(at, model.sample_paths(at[:, None], PATHS, seed=2, scatter=True), last)
+    drawn = model.sample_paths(at[:, None], PATHS, seed=2, scatter=True)
+    mean = drawn.mean(axis=0)
+    return Paths(at, mean + widening * (drawn - mean), last)
 
 
 def _cleared(paths: Paths, bounds: tuple[np.ndarray, np.ndarray, np.ndarray]) -> Paths:

@@ -14,7 +14,8 @@ from batterymodel.capacitywording import FADE_TEXTS, say_capacity
 from batterymodel.charge import LEVEL
 from batterymodel.checkrecord import DAYS_PER_YEAR, CheckRecord, read_checks
 from batterymodel.errors import InputError
-from batterymodel.fademodels import KneeRidge, LinePrior, TrendModel
+from batterymodel.fadebends import KneeRidge
+from batterymodel.fademodels import LinePrior, TrendModel
 from batterymodel.fadepaths import Paths, scattered_paths, trend_paths
 from batterymodel.fadeselect import ModelScore, compared, widening, winner
 from batterymodel.limits import Limit, limit_for
@@ -140,7 +141,7 @@ def fade_forecast(
 ) -> FadeForecast:
     """Forecast the capacity of a battery from its record of checks.
 
-    1. Every model of `fademodels.MODELS` predicts later checks of this record from several
+    1. Every model of `fadebends.MODELS` predicts later checks of this record from several
        origins; the best is kept (`fadeselect`). Short records keep the default.
     2. The model is fitted to all checks, each with its own error; a bad one counts little.
     3. Paths drawn from it, weighed by the lower bounds and spread by what the model's forecasts

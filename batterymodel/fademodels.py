@@ -13,7 +13,6 @@ from itertools import product
 
 import numpy as np
 from sklearn.base import BaseEstimator, RegressorMixin
-from sklearn.gaussian_process.kernels import Matern
 
 LIFE_FRACTION = 0.2
 """Loss of capacity that counts as a battery's life when time is scaled [-]."""
@@ -68,6 +67,11 @@ class _Node:
     own: tuple[float, ...]
     log_belief: float
 
+    @property
+    def spread(self) -> tuple[float, float]:
+        """Scatter and its persistence."""
+        return self.scatter, self.recovery
+
 
 @dataclass(frozen=True)
 class _Part:
@@ -121,7 +125,7 @@ class TrendModel(RegressorMixin, BaseEstimator):
         self.x_ = (x - self.origin_) / self.prior.life
         variance = np.zeros(x.size) if sd is None else np.asarray(sd, dtype=float) ** 2
         self.residual_ = np.asarray(y, dtype=float) - self._line(self.x_)
-        self.bad_ = np.zeros(x.size)
+        self._prepare()
         for _ in range(x.size // 4 + 1):
             self._weigh(variance)
             odds = self.bad_ / np.maximum(1.0 - self.bad_, 1e-12)
@@ -143,25 +147,17 @@ class TrendModel(RegressorMixin, BaseEstimator):
 
         ``scatter`` adds what a check scatters beyond its stated error.
         """
-        at = self._scaled(X)
-        moments = [self._moments(part, at, scatter) for part in self.parts_]
-        weight = np.array([part.weight for part in self.parts_])
-        means = np.array([mean for mean, _ in moments])
+        weight, means, variances = self._moments(self._scaled(X), scatter)
         mean = weight @ means
         if not return_std:
             return mean
-        variances = np.array([np.diag(covariance) for _, covariance in moments])
-        spread = weight @ (variances + (means - mean) ** 2)
-        return mean, np.sqrt(np.maximum(spread, 0.0))
+        return mean, np.sqrt(weight @ (variances + (means - mean) ** 2))
 
     def log_density(self, X: np.ndarray, y: np.ndarray, sd: np.ndarray) -> np.ndarray:  # noqa: N803
         """Log probability density of each later check, one by one; shape ``(m,)``."""
-        at, total = self._scaled(X), np.zeros(len(y))
-        for part in self.parts_:
-            mean, covariance = self._moments(part, at, scatter=True)
-            variance = np.diag(covariance) + sd**2
-            total += part.weight * _mixed_density(y - mean, variance)
-        return np.log(np.maximum(total, 1e-300))
+        weight, means, variances = self._moments(self._scaled(X), scatter=True)
+        density = weight @ _mixed_density(y - means, variances + sd**2)
+        return np.log(np.maximum(density, 1e-300))
 
     def sample_paths(
         self,
@@ -175,11 +171,11 @@ class TrendModel(RegressorMixin, BaseEstimator):
         at = self._scaled(X)
         weight = np.array([part.weight for part in self.parts_])
         shares = rng.multinomial(count, weight)
-        drawn = [
-            _drawn(*self._moments(part, at, scatter), share, rng)
-            for part, share in zip(self.parts_, shares, strict=True)
-            if share
-        ]
+        shared, drawn = self._shared(at), []
+        for part, share in zip(self.parts_, shares, strict=True):
+            if share:
+                mean, cross, own = self._crossed(part, at, scatter, shared)
+                drawn.append(_drawn(mean, own - cross @ part.precision @ cross.T, share, rng))
         return rng.permutation(np.concatenate(drawn))
 
     def own_settings(self) -> list[tuple[float, ...]]:
@@ -215,134 +211,74 @@ class TrendModel(RegressorMixin, BaseEstimator):
         at = np.asarray(times, dtype=float).reshape(len(times), -1)[:, 0]
         return (at - self.origin_) / self.prior.life
 
-    def _trend_covariance(self, a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray:
+    def _trend_covariance(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         slope_sd = self.prior.loss_sd * self.prior.life
         line = self.prior.start_sd**2 + slope_sd**2 * np.outer(a, b)
-        return line + self.bend(a, b, node.own)
+        return line + self.bend(a, b, own)
+
+    def _prepare(self) -> None:
+        """Covariance of the checks without their errors, for every setting, shape (k, n, n)."""
+        self.nodes_ = self._nodes()
+        trend, scatter = {}, {}
+        for node in self.nodes_:
+            if node.own not in trend:
+                trend[node.own] = self._trend_covariance(self.x_, self.x_, node.own)
+            if node.spread not in scatter:
+                scatter[node.spread] = _scatter_covariance(self.x_, self.x_, node)
+        self.covariance_ = np.array([trend[n.own] + scatter[n.spread] for n in self.nodes_])
+        self.away_ = self.residual_ - [self.bend_mean(self.x_, n.own) for n in self.nodes_]
 
     def _weigh(self, variance: np.ndarray) -> None:
         """Weights of all settings with no or one further bad check; keeps those that matter."""
-        found, log_weights = [], []
-        already = variance >= BAD_SD**2
-        for node in self._nodes():
-            covariance = self._trend_covariance(self.x_, self.x_, node)
-            covariance += _scatter_covariance(self.x_, self.x_, node)
-            covariance[np.diag_indices_from(covariance)] += variance + 1e-8
-            residual = self.residual_ - self.bend_mean(self.x_, node.own)
-            inverse, log_det = _inverse(covariance)
-            alpha = inverse @ residual
-            plain = node.log_belief - 0.5 * (residual @ alpha + log_det)
-            stiff = 1.0 + BAD_SD**2 * np.diag(inverse)
-            gain = 0.5 * BAD_SD**2 * alpha**2 / stiff - 0.5 * np.log(stiff)
-            one_bad = plain + gain + np.log(BAD_SHARE / (1.0 - BAD_SHARE))
-            one_bad[already] = -np.inf
-            found.append((node, alpha, inverse, stiff))
-            log_weights.append(np.concatenate([[plain], one_bad]))
-        logs = np.array(log_weights)
+        inverse, log_det = _inverses(self.covariance_ + np.diag(variance + 1e-8))
+        alpha = (inverse @ self.away_[:, :, None])[:, :, 0]
+        belief = np.array([node.log_belief for node in self.nodes_])
+        plain = belief - 0.5 * ((self.away_ * alpha).sum(axis=1) + log_det)
+        stiff = 1.0 + BAD_SD**2 * np.diagonal(inverse, axis1=1, axis2=2)
+        gain = 0.5 * BAD_SD**2 * alpha**2 / stiff - 0.5 * np.log(stiff)
+        one_bad = plain[:, None] + gain + np.log(BAD_SHARE / (1.0 - BAD_SHARE))
+        one_bad[:, variance >= BAD_SD**2] = -np.inf
+        logs = np.column_stack([plain, one_bad])
         weights = np.exp(logs - logs.max())
-        scatters = logs.shape[0] / len(self.own_settings())
-        total_log = float(logs.max() + np.log(weights.sum() / scatters))
-        self.log_evidence_ = total_log - 0.5 * self.x_.size * float(np.log(2.0 * np.pi))
+        total = np.log(weights.sum()) + logs.max() - np.log(np.exp(belief).sum())
+        self.log_evidence_ = float(total) - 0.5 * self.x_.size * float(np.log(2.0 * np.pi))
         weights /= weights.sum()
         self.bad_ = weights[:, 1:].sum(axis=0)
-        self.own_weights_ = [(found[k][0].own, float(weights[k].sum())) for k in range(len(found))]
-        self.parts_ = _parts(found, weights)
+        shares = weights.sum(axis=1)
+        self.own_weights_ = [(n.own, float(w)) for n, w in zip(self.nodes_, shares, strict=True)]
+        self.parts_ = _parts(self.nodes_, alpha, inverse, stiff, weights)
 
-    def _moments(self, part: _Part, at: np.ndarray, scatter: bool) -> tuple[np.ndarray, np.ndarray]:
-        node = part.node
-        cross = self._trend_covariance(at, self.x_, node)
-        own = self._trend_covariance(at, at, node)
+    def _shared(self, at: np.ndarray) -> dict[tuple[float, ...], tuple[np.ndarray, ...]]:
+        """Mean at times, covariance with the checks and with itself, by the model's own setting."""
+        return {
+            own: (
+                self._line(at) + self.bend_mean(at, own),
+                self._trend_covariance(at, self.x_, own),
+                self._trend_covariance(at, at, own),
+            )
+            for own in {part.node.own for part in self.parts_}
+        }
+
+    def _crossed(
+        self, part: _Part, at: np.ndarray, scatter: bool, shared: dict[tuple[float, ...], tuple]
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Mean of one part, and the covariances that give its own."""
+        mean, cross, own = shared[part.node.own]
         if scatter:
-            if node.recovery > 0.0:
-                cross = cross + _scatter_covariance(at, self.x_, node)
-            own = own + _scatter_covariance(at, at, node)
-        mean = self._line(at) + self.bend_mean(at, node.own) + cross @ part.alpha
-        return mean, own - cross @ part.precision @ cross.T
+            if part.node.recovery > 0.0:
+                cross = cross + _scatter_covariance(at, self.x_, part.node)
+            own = own + _scatter_covariance(at, at, part.node)
+        return mean + cross @ part.alpha, cross, own
 
-
-class LocalTrend(TrendModel):
-    """Line whose slope wanders: an integrated random walk, so the latest slope counts most."""
-
-    label = "local trend"
-
-    def own_settings(self) -> list[tuple[float, ...]]:
-        """Standard deviation of the slope's change over one life [fraction per life]."""
-        return [(q,) for q in (0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)]
-
-    def own_belief(self) -> np.ndarray:
-        """The more a slope wanders, the less likely before the checks."""
-        steps = np.array([q for (q,) in self.own_settings()])
-        likely = 1.0 / (1.0 + steps / 0.1)
-        return likely / likely.sum()
-
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Integrated Wiener process from the first check."""
-        low = np.minimum(a[:, None], b[None, :]).clip(min=0.0)
-        high = np.maximum(a[:, None], b[None, :])
-        return own[0] ** 2 * low**2 * (high / 2.0 - low / 6.0)
-
-
-class GaussianProcessTrend(TrendModel):
-    """Line plus a smooth deviation that forgets itself: far ahead the line alone is followed."""
-
-    label = "Gaussian process"
-
-    def own_settings(self) -> list[tuple[float, ...]]:
-        """Size [fraction of rated] and length [lives] of the deviation."""
-        return list(product((0.01, 0.03, 0.08), (0.4, 0.8, 1.6)))
-
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Matern covariance, twice differentiable."""
-        size, length = own
-        return size**2 * Matern(length_scale=length, nu=2.5)(a[:, None], b[:, None])
-
-
-class KneeRidge(TrendModel):
-    """Ridge regression on hinges: one knee at an unknown time, after which fade is faster."""
-
-    label = "knee"
-
-    KNEE_LOSS, KNEE_LOSS_SD = 0.15, 0.15
-    """Extra loss after a knee [fraction per life], and its spread (own choice)."""
-
-    KNEES_PER_LIFE = 0.15
-    """Knees a battery meets per life (own choice)."""
-
-    AHEAD = 3.0
-    """Lives ahead of the last check in which a knee is looked for."""
-
-    SEEN = 10
-    """Knees that are tried between the first and the last check."""
-
-    def own_settings(self) -> list[tuple[float, ...]]:
-        """Time of the knee [lives since the first check]; the last one is no knee at all."""
-        end = float(self.x_.max())
-        seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
-        ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
-        return [(float(at),) for at in (*seen, *ahead)] + [(np.inf,)]
-
-    def own_belief(self) -> np.ndarray:
-        """A knee is as likely in any stretch of time as in any other of its length."""
-        at = np.array([knee for (knee,) in self.own_settings()])
-        each = self.KNEES_PER_LIFE * np.diff(at[:-1], prepend=0.0)
-        none = max(1.0 - each.sum(), 0.2)
-        return np.append(each, none) / (each.sum() + none)
-
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Covariance of the hinge's ridge weight."""
-        return self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, own[0]), _hinge(b, own[0]))
-
-    def bend_mean(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Mean extra loss after the knee."""
-        return -self.KNEE_LOSS * _hinge(a, own[0])
-
-
-MODELS = (TrendModel, LocalTrend, GaussianProcessTrend, KneeRidge)
-"""The models that are compared, the straight line first."""
-
-
-def _hinge(at: np.ndarray, knee: float) -> np.ndarray:
-    return np.maximum(at - knee, 0.0) if np.isfinite(knee) else np.zeros(at.size)
+    def _moments(self, at: np.ndarray, scatter: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Weight ``(p,)``, mean and variance ``(p, m)`` of every part."""
+        shared, means, variances = self._shared(at), [], []
+        for part in self.parts_:
+            mean, cross, own = self._crossed(part, at, scatter, shared)
+            means.append(mean)
+            variances.append(np.diag(own) - ((cross @ part.precision) * cross).sum(axis=1))
+        weight = np.array([part.weight for part in self.parts_])
+        return weight, np.array(means), np.maximum(np.array(variances), 0.0)
 
 
 def _scatter_covariance(a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray:
@@ -352,25 +288,31 @@ def _scatter_covariance(a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray
     return node.scatter**2 * (0.7 * np.exp(-apart / node.recovery) + 0.3 * (apart == 0.0))
 
 
-def _inverse(covariance: np.ndarray) -> tuple[np.ndarray, float]:
+def _inverses(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Inverse ``(k, n, n)`` and log determinant ``(k,)`` of covariances."""
     factor = np.linalg.cholesky(covariance)
-    root = np.linalg.inv(factor)
-    return root.T @ root, 2.0 * float(np.log(np.diag(factor)).sum())
+    log_det = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+    return np.linalg.inv(covariance), log_det
 
 
 def _parts(
-    found: list[tuple[_Node, np.ndarray, np.ndarray, np.ndarray]], weights: np.ndarray
+    nodes: list[_Node],
+    alpha: np.ndarray,
+    inverse: np.ndarray,
+    stiff: np.ndarray,
+    weights: np.ndarray,
 ) -> list[_Part]:
     parts = []
-    for k, bad in zip(*np.nonzero(weights > NEGLIGIBLE_WEIGHT * weights.max()), strict=True):
-        node, alpha, inverse, stiff = found[k]
+    kept = weights > NEGLIGIBLE_WEIGHT * weights.max()
+    total = weights[kept].sum()
+    for k, bad in zip(*np.nonzero(kept), strict=True):
+        own_alpha, precision = alpha[k], inverse[k]
         if bad:
-            column, scale = inverse[:, bad - 1], BAD_SD**2 / stiff[bad - 1]
-            alpha = alpha - column * (scale * alpha[bad - 1])
-            inverse = inverse - scale * np.outer(column, column)
-        parts.append(_Part(node, float(weights[k, bad]), alpha, inverse))
-    total = sum(part.weight for part in parts)
-    return [_Part(p.node, p.weight / total, p.alpha, p.precision) for p in parts]
+            column, scale = precision[:, bad - 1], BAD_SD**2 / stiff[k, bad - 1]
+            own_alpha = own_alpha - column * (scale * own_alpha[bad - 1])
+            precision = precision - scale * np.outer(column, column)
+        parts.append(_Part(nodes[k], float(weights[k, bad] / total), own_alpha, precision))
+    return parts
 
 
 def _mixed_density(away: np.ndarray, variance: np.ndarray) -> np.ndarray:

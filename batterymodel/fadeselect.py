@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from batterymodel.fademodels import MODELS, KneeRidge, LinePrior, TrendModel
+from batterymodel.fadebends import MODELS, KneeRidge
+from batterymodel.fademodels import LinePrior, TrendModel
 from batterymodel.results import Result
 
 LEAST_ORIGIN = 3

@@ -20,7 +20,7 @@ import pandas as pd
 from batterymodel import Battery, Limits
 from batterymodel.checkrecord import CheckRecord
 from batterymodel.fade import CROSSING_LEVEL, HORIZON_YEARS, fade_forecast, line_prior
-from batterymodel.fademodels import MODELS
+from batterymodel.fadebends import MODELS
 from batterymodel.fadepaths import trend_paths
 from batterymodel.fadeselect import LEAST_ORIGIN
 from tests.benchmarks.fleets import LIMIT, FleetBattery, fleet

@@ -120,10 +120,10 @@ def test_change_of_slope_is_flagged_with_its_odds():
 def test_a_straight_record_has_no_change_of_slope():
     rng, flagged = np.random.default_rng(8), 0
     years = np.arange(0.0, 6.1, 0.5)
-    for _ in range(20):
+    for _ in range(12):
         ah = 40.0 - 1.4 * years + 0.8 * rng.standard_normal(years.size)
         flagged += fade_forecast(record(years, ah, sd=0.8), BATTERY).slope_change is not None
-    assert flagged <= 2
+    assert flagged <= 1
 
 
 def test_next_check_is_never_before_today():
@@ -163,9 +163,9 @@ def test_records_that_cannot_be_are_one_sentence(text, part):
 
 @cache
 def fleet_forecasts() -> tuple[CrossingCase, ...]:
-    """The tool on one origin of each of 60 simulated batteries, with their truth."""
+    """The tool on one origin of each of 36 simulated batteries, with their truth."""
     found = []
-    for battery in fleet(60, seed=7):
+    for battery in fleet(36, seed=7):
         sound = np.flatnonzero(battery.years < battery.crossing_years)
         if sound.size < 3:
             continue
@@ -176,11 +176,11 @@ def fleet_forecasts() -> tuple[CrossingCase, ...]:
 
 
 def test_crossing_interval_covers_simulated_truth():
-    """80 % is meant; 3 standard errors of 50 cases are 17 points."""
+    """80 % is meant; 2.5 standard errors of 30 cases are 18 points."""
     cases = fleet_forecasts()
     assert {case.model for case in cases} == {CHOSEN}
-    assert len(cases) > 40
-    assert 0.66 <= np.mean([case.covered for case in cases]) <= 0.97
+    assert len(cases) > 25
+    assert 0.62 <= np.mean([case.covered for case in cases]) <= 0.97
 
 
 def test_crossing_is_not_far_off():

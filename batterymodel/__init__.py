@@ -6,7 +6,12 @@ True
 """
 
 from batterymodel.assessment import assess
+from batterymodel.capacity import CapacityResult, TimedDischarge, capacity_check
+from batterymodel.checkrecord import CheckRecord, read_checks
+from batterymodel.dischargelog import DischargeLog, read_discharge_log
 from batterymodel.errors import BatteryModelError, FitError, InputError, StoreError
+from batterymodel.fade import FadeForecast, fade_forecast
+from batterymodel.inservice import InServiceCapacity, in_service_capacity
 from batterymodel.readings import read_readings
 from batterymodel.records import (
     Battery,
@@ -28,11 +33,16 @@ __all__ = [
     "Battery",
     "BatteryModelError",
     "CapacityCheck",
+    "CapacityResult",
+    "CheckRecord",
     "Chemistry",
+    "DischargeLog",
     "Event",
+    "FadeForecast",
     "Finding",
     "FitError",
     "History",
+    "InServiceCapacity",
     "InputError",
     "Interval",
     "LastKnown",
@@ -42,8 +52,14 @@ __all__ = [
     "Severity",
     "StoreError",
     "Supply",
+    "TimedDischarge",
     "assess",
+    "capacity_check",
+    "fade_forecast",
+    "in_service_capacity",
     "read_battery",
+    "read_checks",
+    "read_discharge_log",
     "read_readings",
     "read_supply",
 ]

@@ -6,20 +6,32 @@ label. All colours are dark enough to be read on white paper, also in a photocop
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
-
 import altair as alt
 import numpy as np
 import pandas as pd
 
+from batterymodel.chartstyle import (
+    BAR,
+    BLUE,
+    BROWN,
+    DASHES,
+    DOT_DASH,
+    DOTS,
+    GREY,
+    INK,
+    STRIP,
+    VIOLET,
+    along_rule,
+    layered,
+    legend,
+    rows,
+    scale,
+    stride,
+    text_mark,
+)
 from batterymodel.results import Assessment, Curves
 
-INK, BLUE, BROWN, VIOLET, GREY = "#1b2a33", "#1f5673", "#9a4a12", "#5b3b8c", "#5c666d"
 TAPER_HEIGHT, EVIDENCE_HEIGHT = 350, 260
-MOST_POINTS = 1200
-"""Readings drawn at most; of a longer log every n-th is drawn and the caption says so."""
-
 READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transient"
 RISING = "current rising"
 FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range of the taper"
@@ -32,35 +44,13 @@ _ROLES = {
     TRANSIENT: ("cross", BROWN),
 }
 _OTHER_ROLE = ("square", GREY)
-_BAR, _STRIP = "M-1.2,-0.14H1.2V0.14H-1.2Z", "M-1.2,-0.5H1.2V0.5H-1.2Z"
-_DASHES = "M-1.2,-0.14H-0.3V0.14H-1.2ZM0.3,-0.14H1.2V0.14H0.3Z"
-_DOTS = "M-1.2,-0.14H-0.9V0.14H-1.2ZM-0.5,-0.14H-0.2V0.14H-0.5Z"
-_DOTS += "M0.2,-0.14H0.5V0.14H0.2ZM0.9,-0.14H1.2V0.14H0.9Z"
-_DOT_DASH = "M-1.2,-0.14H0.2V0.14H-1.2ZM0.7,-0.14H1.2V0.14H0.7Z"
-"""Legend symbols drawn as outlines, so that one legend holds points, lines and areas."""
-
-_LINES = {FITTED: (_BAR, INK), FORECAST: (_DASHES, INK), BAND: (_STRIP, "#b9cdd7")}
+_LINES = {FITTED: (BAR, INK), FORECAST: (DASHES, INK), BAND: (STRIP, "#b9cdd7")}
 _EVIDENCE = {
-    "taper": (_BAR, BLUE, [1, 0]),
-    "rest voltage": (_DASHES, BROWN, [7, 3]),
-    "last known state": (_DOTS, VIOLET, [2, 2]),
+    "taper": (BAR, BLUE, [1, 0]),
+    "rest voltage": (DASHES, BROWN, [7, 3]),
+    "last known state": (DOTS, VIOLET, [2, 2]),
 }
-_OTHER_EVIDENCE = (_DOT_DASH, GREY, [8, 3, 2, 3])
-_LOOK = {
-    "axis": {
-        "labelFontSize": 12,
-        "titleFontSize": 13,
-        "labelColor": INK,
-        "titleColor": INK,
-        "titleFontWeight": "normal",
-        "gridColor": "#e3e6e8",
-        "domainColor": INK,
-        "tickColor": INK,
-        "titlePadding": 8,
-    },
-    "legend": {"labelFontSize": 12, "labelColor": INK, "labelLimit": 0, "rowPadding": 2},
-    "view": {"stroke": INK, "strokeWidth": 1},
-}
+_OTHER_EVIDENCE = (DOT_DASH, GREY, [8, 3, 2, 3])
 _TIME_TITLE = "Time since connection (min)"
 
 
@@ -79,7 +69,7 @@ def taper_chart(assessment: Assessment) -> alt.LayerChart:
         *_fit_layers(assessment),
         _readings_layer(curves),
     ]
-    return _layered(layers, taper_words(assessment), TAPER_HEIGHT)
+    return layered(layers, taper_words(assessment), TAPER_HEIGHT)
 
 
 def evidence_chart(assessment: Assessment) -> alt.LayerChart:
@@ -87,7 +77,7 @@ def evidence_chart(assessment: Assessment) -> alt.LayerChart:
     curves = assessment.curves
     limit = 100.0 * curves.min_top_off_soc
     layers = [*_combined_layers(curves), *_evidence_layers(curves), *_least_soc_layers(limit)]
-    return _layered(layers, evidence_words(assessment), EVIDENCE_HEIGHT)
+    return layered(layers, evidence_words(assessment), EVIDENCE_HEIGHT)
 
 
 def taper_words(assessment: Assessment) -> str:
@@ -105,7 +95,7 @@ def taper_words(assessment: Assessment) -> str:
     if any(finding.rule == "load_unknown" for finding in assessment.findings):
         words.append("The bus load was not given: the one drawn is an estimate.")
     words += [f"Load step at {_minutes(at)}: {text}." for at, text, _ in curves.steps]
-    every = _stride(y.size)
+    every = stride(y.size)
     if every > 1:
         words.append(f"One reading in {every} is drawn.")
     return " ".join(words)
@@ -135,10 +125,10 @@ def _readings_layer(curves: Curves) -> alt.Chart:
     roles = [str(role) for role in curves.role]
     seen = dict.fromkeys(roles)
     kinds = {role: _ROLES.get(role, _OTHER_ROLE) for role in (*_ROLES, *seen) if role in seen}
-    kinds |= {**_LINES, _load_name(curves): (_STRIP, "#d3d7d9")}
+    kinds |= {**_LINES, _load_name(curves): (STRIP, "#d3d7d9")}
     shapes, colours = zip(*kinds.values(), strict=True)
-    chosen = slice(None, None, _stride(curves.time_s.size))
-    data = _rows(
+    chosen = slice(None, None, stride(curves.time_s.size))
+    data = rows(
         minutes=curves.time_s[chosen] / 60.0,
         current_a=curves.current_a[chosen],
         kind=roles[chosen],
@@ -149,8 +139,8 @@ def _readings_layer(curves: Curves) -> alt.Chart:
         .encode(
             x=_time_x(curves),
             y=_current_y(curves),
-            shape=alt.Shape("kind:N", scale=_scale(kinds, shapes), legend=_legend()),
-            color=alt.Color("kind:N", scale=_scale(kinds, colours), legend=_legend()),
+            shape=alt.Shape("kind:N", scale=scale(kinds, shapes), legend=legend()),
+            color=alt.Color("kind:N", scale=scale(kinds, colours), legend=legend()),
             tooltip=[
                 alt.Tooltip("minutes:Q", title=_TIME_TITLE, format=".2f"),
                 alt.Tooltip("current_a:Q", title=current_title(curves), format=".2f"),
@@ -171,7 +161,7 @@ def _fit_layers(assessment: Assessment) -> list[alt.Chart]:
         ("taper continued", [6, 4], [end, *t[ahead]], [joint, *curves.fit_a[ahead]]),
     )
     return [
-        alt.Chart(_rows(minutes=np.array(times) / 60.0, current_a=values), name=name)
+        alt.Chart(rows(minutes=np.array(times) / 60.0, current_a=values), name=name)
         .mark_line(color=INK, strokeWidth=2, strokeDash=dash, clip=True)
         .encode(x=_time_x(curves), y=_current_y(curves))
         for name, dash, times, values in parts
@@ -179,7 +169,7 @@ def _fit_layers(assessment: Assessment) -> list[alt.Chart]:
 
 
 def _band_layer(curves: Curves) -> alt.Chart:
-    data = _rows(minutes=curves.fit_time_s / 60.0, low_a=curves.fit_low_a, high_a=curves.fit_high_a)
+    data = rows(minutes=curves.fit_time_s / 60.0, low_a=curves.fit_low_a, high_a=curves.fit_high_a)
     return (
         alt.Chart(data, name="range")
         .mark_area(color=BLUE, opacity=0.3, clip=True)
@@ -188,7 +178,7 @@ def _band_layer(curves: Curves) -> alt.Chart:
 
 
 def _load_layer(curves: Curves) -> alt.Chart:
-    data = _rows(minutes=curves.fit_time_s / 60.0, current_a=curves.load_a)
+    data = rows(minutes=curves.fit_time_s / 60.0, current_a=curves.load_a)
     return (
         alt.Chart(data, name="load")
         .mark_area(color=GREY, opacity=0.2, clip=True, line={"color": GREY, "strokeWidth": 1})
@@ -207,11 +197,13 @@ def _limit_layers(curves: Curves) -> list[alt.Chart]:
     end = _limit_end_s(curves) / 60.0
     by_supply = curves.current_label.startswith("Supply")
     label = AT_LIMIT + (f", {curves.limit_a:.0f} A" if by_supply else "")
-    data = _rows(minutes=[0.0], end=[end], current_a=[float(curves.limit_a)], label=[label])
+    data = rows(minutes=[0.0], end=[end], current_a=[float(curves.limit_a)], label=[label])
     base, x = alt.Chart(data, name="limit span"), _time_x(curves)
     span = base.mark_rect(color=VIOLET, opacity=0.10).encode(x=x, x2="end:Q")
     rule = alt.Chart(data, name="limit").mark_rule(color=VIOLET, strokeDash=[2, 2], strokeWidth=2)
-    text = _text(data, "limit label", align="left", dx=6, dy=-9, color=VIOLET, fontWeight="bold")
+    text = text_mark(
+        data, "limit label", align="left", dx=6, dy=-9, color=VIOLET, fontWeight="bold"
+    )
     y = _current_y(curves)
     return [
         span,
@@ -227,18 +219,18 @@ def _step_layers(curves: Curves) -> list[alt.Chart]:
         if not steps:
             continue
         name = "marked steps" if marked else "unmarked steps"
-        data = _rows(minutes=[at / 60.0 for at, _ in steps], label=[text for _, text in steps])
+        data = rows(minutes=[at / 60.0 for at, _ in steps], label=[text for _, text in steps])
         rule = alt.Chart(data, name=name).mark_rule(color=BROWN, strokeDash=dash, strokeWidth=1.5)
-        label = _along_rule(data, f"{name} labels", BROWN)
+        label = along_rule(data, f"{name} labels", BROWN)
         x = _time_x(curves)
         layers += [rule.encode(x=x), label.encode(x=x, text="label:N")]
     return layers
 
 
 def _last_reading_layers(curves: Curves) -> list[alt.Chart]:
-    data = _rows(minutes=[float(curves.time_s[-1]) / 60.0], label=["last reading"])
+    data = rows(minutes=[float(curves.time_s[-1]) / 60.0], label=["last reading"])
     rule = alt.Chart(data, name="last reading").mark_rule(color=GREY, strokeDash=[1, 3])
-    label = _text(data, "last reading label", align="left", dx=5, dy=10, color=GREY)
+    label = text_mark(data, "last reading label", align="left", dx=5, dy=10, color=GREY)
     x = _time_x(curves)
     return [rule.encode(x=x), label.encode(x=x, y=alt.value(0), text="label:N")]
 
@@ -259,17 +251,17 @@ def _evidence_layers(curves: Curves) -> list[alt.Chart]:
         .encode(x=_soc_x(), y=_likelihood_y())
         for name in names
     ]
-    kinds = {name: _look(name)[:2] for name in names} | {COMBINED: (_STRIP, "#c3c8cb")}
+    kinds = {name: _look(name)[:2] for name in names} | {COMBINED: (STRIP, "#c3c8cb")}
     shapes, colours = zip(*kinds.values(), strict=True)
     n = len(kinds)
     key = (
-        alt.Chart(_rows(soc=[0.0] * n, likelihood=[0.0] * n, kind=list(kinds)), name="key")
+        alt.Chart(rows(soc=[0.0] * n, likelihood=[0.0] * n, kind=list(kinds)), name="key")
         .mark_point(opacity=0.0, filled=True)
         .encode(
             x=_soc_x(),
             y=_likelihood_y(),
-            shape=alt.Shape("kind:N", scale=_scale(kinds, shapes), legend=_legend()),
-            color=alt.Color("kind:N", scale=_scale(kinds, colours), legend=_legend()),
+            shape=alt.Shape("kind:N", scale=scale(kinds, shapes), legend=legend()),
+            color=alt.Color("kind:N", scale=scale(kinds, colours), legend=legend()),
         )
     )
     return [*lines, key]
@@ -281,25 +273,15 @@ def _look(evidence: str) -> tuple[str, str, list[int]]:
 
 def _least_soc_layers(limit_percent: float) -> list[alt.Chart]:
     label = f"least to top off in place: {limit_percent:.0f} %"
-    data = _rows(soc=[limit_percent], label=[label])
+    data = rows(soc=[limit_percent], label=[label])
     rule = alt.Chart(data, name="least").mark_rule(color=INK, strokeWidth=2, strokeDash=[8, 3])
     on_left = limit_percent > 45.0
     align, dx = ("right", -7) if on_left else ("left", 7)
-    text = _text(data, "least label", align=align, dx=dx, dy=9, color=INK, baseline="top")
+    text = text_mark(data, "least label", align=align, dx=dx, dy=9, color=INK, baseline="top")
     return [
         rule.encode(x=_soc_x()),
         text.encode(x=_soc_x(), y=alt.value(0), text="label:N"),
     ]
-
-
-def _along_rule(data: pd.DataFrame, name: str, colour: str) -> alt.Chart:
-    """Label written upwards beside a vertical rule, from the foot of the chart."""
-    mark = {"angle": 270, "align": "left", "baseline": "top", "dx": 5, "dy": 4, "limit": 150}
-    return _text(data, name, color=colour, **mark).encode(y=alt.value("height"))
-
-
-def _text(data: pd.DataFrame, name: str, **mark: Any) -> alt.Chart:
-    return alt.Chart(data, name=name).mark_text(fontSize=12, **mark)
 
 
 def _time_x(curves: Curves) -> alt.X:
@@ -350,7 +332,7 @@ def _soc_rows(curves: Curves, evidence: str) -> pd.DataFrame:
     """The curve of one piece of evidence scaled to its own highest point."""
     density = curves.evidence[evidence]
     highest = max(float(density.max()), 1e-300)
-    return _rows(soc=100.0 * curves.soc, likelihood=density / highest)
+    return rows(soc=100.0 * curves.soc, likelihood=density / highest)
 
 
 def _evidence_name(key: str) -> str:
@@ -361,22 +343,6 @@ def _mean_percent(soc: np.ndarray, density: np.ndarray) -> float:
     return 100.0 * float(np.average(soc, weights=density))
 
 
-def _rows(**columns: Iterable[Any]) -> pd.DataFrame:
-    return pd.DataFrame({name: list(column) for name, column in columns.items()}).round(5)
-
-
-def _scale(domain: Iterable[str], styles: Iterable[Any]) -> alt.Scale:
-    return alt.Scale(domain=list(domain), range=list(styles))
-
-
-def _legend() -> alt.Legend:
-    return alt.Legend(title=None, orient="bottom", columns=2, symbolOpacity=1.0, symbolSize=100)
-
-
-def _stride(count: int) -> int:
-    return -(-count // MOST_POINTS)
-
-
 def _limit_end_s(curves: Curves) -> float:
     last = float(curves.time_s[-1])
     return last if curves.limit_end_s is None else float(curves.limit_end_s)
@@ -384,15 +350,3 @@ def _limit_end_s(curves: Curves) -> float:
 
 def _minutes(seconds: float) -> str:
     return f"{seconds / 60.0:.1f} min"
-
-
-def _layered(layers: list[alt.Chart], words: str, height: int) -> alt.LayerChart:
-    """The layers as one chart as wide as its place, with the common look."""
-    return alt.layer(
-        *layers,
-        width="container",
-        height=height,
-        description=words,
-        background="white",
-        config=_LOOK,
-    )

@@ -39,11 +39,22 @@ Celsius = Annotated[float, Field(ge=-60.0, le=120.0)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
+_TABLES = (
+    ("rest_voltage_soc", "rest_voltage_v", 1),
+    ("capacity_temp_c", "capacity_temp_factor", 0),
+    ("discharge_minutes", "discharge_current_a", -1),
+)
+"""Pairs of columns of the limits card's tables; the second rises, is free, or falls."""
+
+
 class Limits(Record):
     """The limits card: numbers from the maker's instructions; a blank falls back to generic.
 
     ``rest_voltage_soc`` and ``rest_voltage_v`` are the maker's table of rest voltage [V, whole
-    battery, 25 degC] by state of charge [0..1], both rising.
+    battery, 25 degC] by state of charge [0..1], both rising. ``capacity_temp_c`` and
+    ``capacity_temp_factor`` are the maker's capacity at a temperature over that at the reference,
+    ``discharge_minutes`` and ``discharge_current_a`` the constant currents that bring a new
+    battery to end voltage in so many minutes at the reference temperature.
     """
 
     document: str | None = None
@@ -58,17 +69,24 @@ class Limits(Record):
     capacity_check_interval_days: Annotated[int, Field(ge=1, le=3660)] | None = None
     rest_voltage_soc: tuple[Fraction, ...] | None = None
     rest_voltage_v: tuple[Volts, ...] | None = None
+    capacity_temp_c: tuple[Celsius, ...] | None = None
+    capacity_temp_factor: tuple[Annotated[float, Field(gt=0.0, le=1.5)], ...] | None = None
+    discharge_minutes: tuple[Annotated[float, Field(gt=0.0, le=6000.0)], ...] | None = None
+    discharge_current_a: tuple[Annotated[float, Field(gt=0.0, le=5000.0)], ...] | None = None
 
     @model_validator(mode="after")
-    def _rest_voltage_is_a_table(self) -> Limits:
-        socs, volts = self.rest_voltage_soc or (), self.rest_voltage_v or ()
-        if len(socs) != len(volts) or len(socs) == 1:
-            raise ValueError(
-                f"rest_voltage_soc has {len(socs)} values and rest_voltage_v {len(volts)}: give "
-                "the same number, two or more"
-            )
-        if any((np.diff(values) <= 0).any() for values in (socs, volts)):
-            raise ValueError("rest_voltage_soc and rest_voltage_v must both rise")
+    def _tables_are_tables(self) -> Limits:
+        for first, second, order in _TABLES:
+            at, values = getattr(self, first) or (), getattr(self, second) or ()
+            if len(at) != len(values) or len(at) == 1:
+                raise ValueError(
+                    f"{first} has {len(at)} values and {second} {len(values)}: give the same "
+                    "number, two or more"
+                )
+            wrong_way = order != 0 and (order * np.diff(values) <= 0).any()
+            if (np.diff(at) <= 0).any() or wrong_way:
+                rule = {1: "both rise", 0: "rise (the first)", -1: "rise and fall"}[order]
+                raise ValueError(f"{first} and {second} must {rule}")
         return self
 
     @model_validator(mode="after")

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from batterymodel.capacitysamples import write_capacity_samples
 from batterymodel.readings import readings_csv
 from batterymodel.records import (
     Battery,
@@ -126,6 +127,7 @@ def write_samples(folder: Path) -> None:
         (folder / f"{sample.key}.toml").write_text(battery, encoding="utf-8")
         lines += _scenario_entry(sample)
     (folder / SCENARIO_FILE).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write_capacity_samples(folder)
 
 
 def _scenario_entry(sample: Sample) -> list[str]:

@@ -93,6 +93,28 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     return np.where(temp_f < at_f[0], np.maximum(below, 0.05), inside)
 
 
+def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
+    """Capacity at a temperature [degC] over that at the reference [-], and where it comes from.
+
+    The limits card's table, interpolated, else `capacity_factor` of the chemistry. Raises
+    `InputError` outside the card's table, or outside -40 to 60 degC.
+    """
+    card = battery.limits
+    if card.capacity_temp_c and card.capacity_temp_factor:
+        low, high = card.capacity_temp_c[0], card.capacity_temp_c[-1]
+        if not low <= temp_c <= high:
+            raise InputError(
+                f"battery temperature {temp_c:g} degC is outside the limits card's table of "
+                f"capacity by temperature: {low:g} to {high:g} degC would be right"
+            )
+        factor = np.interp(temp_c, card.capacity_temp_c, card.capacity_temp_factor)
+        return float(factor), card.document or "limits card (document not named)"
+    factor = float(capacity_factor(battery.chemistry, temp_c))
+    if battery.chemistry in LEAD_ACID:
+        return factor, "reciprocal of IEEE 485 Table 1 (from memory (high))"
+    return factor, "no table: none is published for this chemistry and the limits card gives none"
+
+
 def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     """Internal resistance at a temperature over that at 25 degC [-], ``exp(k (T - 25))``.
 

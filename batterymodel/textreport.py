@@ -15,8 +15,8 @@ WIDTH = 92
 def text_report(assessment: Assessment) -> str:
     """The whole assessment: outcome, a short table, findings, next steps, cautions."""
     parts = [
-        _wrapped(assessment.headline),
-        _wrapped(OUTCOME_MEANING[assessment.outcome]),
+        wrapped(assessment.headline),
+        wrapped(OUTCOME_MEANING[assessment.outcome]),
         "",
         *_table(assessment),
         "",
@@ -24,10 +24,10 @@ def text_report(assessment: Assessment) -> str:
         *(line for finding in assessment.findings for line in _finding_lines(finding)),
         "",
         "What to do next",
-        *(_wrapped(step, f"  {i}. ") for i, step in enumerate(assessment.next_steps, 1)),
+        *(wrapped(step, f"  {i}. ") for i, step in enumerate(assessment.next_steps, 1)),
     ]
     if assessment.notes:
-        parts += ["", "About the readings", *(_wrapped(note, "  - ") for note in assessment.notes)]
+        parts += ["", "About the readings", *(wrapped(note, "  - ") for note in assessment.notes)]
     if assessment.learned_history is not None:
         history = assessment.learned_history
         parts += [
@@ -36,7 +36,7 @@ def text_report(assessment: Assessment) -> str:
             "  [history]",
             *(f"  {line}" for line in record_toml(history).splitlines()),
         ]
-    parts += ["", "Cautions", *(_wrapped(caution, "  ! ") for caution in assessment.cautions)]
+    parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)
 
 
@@ -95,12 +95,13 @@ def _value(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
 
 def _finding_lines(finding: Finding) -> list[str]:
     mark = SEVERITY_WORDS[finding.severity]
-    lines = [_wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
+    lines = [wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
     if finding.source:
         kind = f"{GENERIC_MARK}; " if finding.generic and GENERIC_MARK not in finding.source else ""
-        lines.append(_wrapped(f"limit from {kind}{finding.source}", " " * 14))
+        lines.append(wrapped(f"limit from {kind}{finding.source}", " " * 14))
     return lines
 
 
-def _wrapped(text: str, lead: str = "") -> str:
+def wrapped(text: str, lead: str = "") -> str:
+    """The text in lines of `WIDTH`, behind a lead that the later lines leave blank."""
     return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from batterymodel import charts
+from batterymodel import charts, chartstyle
 from batterymodel.assessment import assess
 from batterymodel.records import Readings
 from batterymodel.results import Assessment
@@ -192,14 +192,14 @@ def test_discharging_battery_stays_on_the_axis() -> None:
 
 
 def test_long_log_is_thinned_and_says_so() -> None:
-    n = 3 * charts.MOST_POINTS - 10
+    n = 3 * chartstyle.MOST_POINTS - 10
     time_s = np.arange(n) * 1.0
     falling = 8.0 + 12.0 * np.exp(-time_s / 1300.0)
     readings = Readings(elapsed_s=time_s, supply_current_a=np.round(falling, 2))
     result = assess(readings, SAMPLES[0].battery, SUPPLY, load_a=8.0, on=SCENARIO_DAY)
     drawn = rows(charts.taper_chart(result).to_dict(), "readings")
     assert len(drawn) == n // 3 + 1
-    assert len(drawn) <= charts.MOST_POINTS
+    assert len(drawn) <= chartstyle.MOST_POINTS
     assert "One reading in 3 is drawn." in charts.taper_words(result)
     assert "is drawn" not in charts.taper_words(assessed_sample("healthy-top-off"))
 

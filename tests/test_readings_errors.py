@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from batterymodel import readings as module
+from batterymodel import csvtable as module
+from batterymodel.csvtable import MAX_ROWS
 from batterymodel.errors import InputError
 from batterymodel.readings import (
-    MAX_ROWS,
     read_readings,
     readings_from_bytes,
     readings_from_frame,
@@ -328,7 +328,7 @@ def test_row_limit_holds_for_frames(monkeypatch):
 
 
 def test_file_without_line_ends_is_refused_by_size(monkeypatch, tmp_path):
-    monkeypatch.setattr(module, "_MAX_BYTES", 3_000_000)
+    monkeypatch.setattr(module, "MAX_BYTES", 3_000_000)
     path = tmp_path / "log.csv"
     path.write_bytes(b"1" * 10_000_000)
     with pytest.raises(InputError, match="is too large"):

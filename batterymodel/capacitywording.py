@@ -1,0 +1,76 @@
+"""Every sentence said of capacity checks and of capacity fade, as templates."""
+
+from __future__ import annotations
+
+VERDICT_WORDS = {
+    "pass": "Pass",
+    "marginal": "Marginal",
+    "fail": "Fail",
+    "not_finished": "Not finished",
+}
+
+CAUSE_WORDS = {
+    "current meter": "Current meter",
+    "end of the discharge": "Moment of the end voltage",
+    "discharge rate": "Discharge rate",
+    "temperature": "Temperature",
+    "repetition": "Repetition of the check",
+}
+
+SMALL_ERROR = 0.0005
+"""Relative errors below this are not listed."""
+
+CAPACITY_TEXTS = {
+    "pass": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), at least "
+    "{limit:.0f} % is asked.",
+    "pass_bound": "{words}: at least {at_least:.0f} % of rated capacity, and {limit:.0f} % is "
+    "asked; the discharge stopped early, so the capacity itself is not known.",
+    "marginal": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), too close "
+    "to the {limit:.0f} % asked to be sure.",
+    "fail": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), below the "
+    "{limit:.0f} % asked.",
+    "not_finished": "{words}: the discharge stopped before the end voltage and shows only that the "
+    "capacity is at least {at_least:.0f} % of rated; {limit:.0f} % is asked.",
+    "next.pass": "Charge the battery by its maker's instructions before it goes back.",
+    "next.pass_bound": "Charge the battery by its maker's instructions before it goes back; run "
+    "the next check down to its end voltage, so that the record shows the trend.",
+    "next.marginal": "Charge fully by the maker's instructions and repeat the check at 20 to 30 °C "
+    "at the rated current, which narrows the interval.",
+    "next.fail": "Charge and repeat once if the maker's instructions allow it; otherwise the "
+    "battery is due for replacement by those instructions.",
+    "next.not_finished": "Charge fully and repeat the discharge down to its end voltage.",
+}
+
+FADE_TEXTS = {
+    "fade.ahead": "Capacity falls below {limit:.0f} % of rated around {best}.",
+    "fade.ahead_cycles": "The last cycle at or above {limit:.0f} % of rated is around {best}.",
+    "fade.below": "Capacity is more likely than not below {limit:.0f} % of rated already.",
+    "fade.far": "Capacity does not fall below {limit:.0f} % of rated within five years "
+    "(until {until}) by its best value.",
+    "fade.far_cycles": "Capacity does not fall below {limit:.0f} % of rated until cycle {until} by "
+    "its best value.",
+    "fade.bad": "The check of {on} ({percent:.0f} %) does not fit the others and counts little: "
+    "was the battery full, and was the discharge run to its end voltage?",
+    "fade.bounds": "{count} of the checks stopped early: they count only as lower bounds.",
+    "fade.in_service": "{count} of the values are estimates in service, weighed by their wide "
+    "errors and no substitute for a capacity check.",
+    "fade.slope": "Since about {at} the battery loses {after:.1f} % of rated a {unit}, before that "
+    "{before:.1f} % (odds {odds:.0f} to 1 for a change of slope).",
+    "one_check": "One check says nothing of the loss: the forecast is common practice for the "
+    "chemistry, without a source.",
+    "two_checks": "Two checks say little of the loss: the forecast leans on common practice for "
+    "the chemistry, without a source.",
+    "next.likely_below": "the capacity is probably below its limit already: confirm it before the "
+    "battery goes back into use",
+    "next.below": "the capacity may be below its limit already",
+    "next.early": "from then on the chance that the capacity is below its limit exceeds one in ten",
+    "next.interval": "the regular interval of {days:.0f} days ({source})",
+    "next.cycles": "a tenth of the cycles so far",
+    "next.overdue": "{why}; due since {due}",
+    "next.doubtful": "the last check does not fit the others: repeat it",
+}
+
+
+def say_capacity(key: str, **values: object) -> str:
+    """The sentence under a key of `CAPACITY_TEXTS` or `FADE_TEXTS` with its values filled in."""
+    return {**CAPACITY_TEXTS, **FADE_TEXTS}[key].format(**values)

@@ -1,0 +1,75 @@
+"""``capacity``: one capacity check from a discharge log, or from current and minutes."""
+
+from __future__ import annotations
+
+import argparse
+
+from batterymodel.capacity import TimedDischarge, capacity_check
+from batterymodel.capacityreport import capacity_text
+from batterymodel.commands import day
+from batterymodel.dischargelog import DischargeLog, read_discharge_log
+from batterymodel.errors import InputError
+from batterymodel.records import read_battery
+
+
+def add_to(commands: argparse._SubParsersAction) -> None:
+    """Declare the command."""
+    command = commands.add_parser(
+        "capacity",
+        help="percent of rated capacity from a bench discharge",
+        description="Percent of rated capacity from a timed bench discharge to end voltage.",
+    )
+    command.add_argument("log", nargs="?", metavar="LOG.csv", help="log of the discharge")
+    command.add_argument(
+        "--battery", required=True, metavar="B.toml", help="battery and its limits"
+    )
+    command.add_argument("--current", type=float, metavar="A", help="discharge current [A]")
+    command.add_argument("--minutes", type=float, metavar="M", help="length of the discharge [min]")
+    ended = command.add_mutually_exclusive_group()
+    ended.add_argument(
+        "--end-voltage-reached", action="store_true", help="the end voltage was reached"
+    )
+    ended.add_argument(
+        "--stopped-early", action="store_true", help="the discharge stopped before end voltage"
+    )
+    command.add_argument(
+        "--temp",
+        type=float,
+        metavar="C",
+        help="battery temperature at the start, where the log gives none [°C]",
+    )
+    command.add_argument(
+        "--meter-error", type=float, default=1.0, metavar="PERCENT", help="of the current (1)"
+    )
+    command.add_argument("--on", type=day, metavar="DATE", help="day of the check, YYYY-MM-DD")
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> str:
+    """The report, or one JSON object."""
+    result = capacity_check(
+        _discharge(options),
+        read_battery(options.battery),
+        temp_c=options.temp,
+        on=options.on,
+        current_rel_sd=options.meter_error / 100.0,
+    )
+    return result.model_dump_json(indent=2) if options.json else capacity_text(result)
+
+
+def _discharge(options: argparse.Namespace) -> DischargeLog | TimedDischarge:
+    by_hand = (options.current, options.minutes)
+    said = options.end_voltage_reached or options.stopped_early
+    if options.log is not None:
+        if by_hand != (None, None) or said:
+            raise InputError(
+                "give either LOG.csv, which shows current, time and end voltage itself, or "
+                "--current and --minutes"
+            )
+        return read_discharge_log(options.log)
+    if None in by_hand:
+        raise InputError("give LOG.csv, or both --current and --minutes of the discharge")
+    if not said:
+        raise InputError("say --end-voltage-reached or --stopped-early beside --current")
+    return TimedDischarge(options.current, options.minutes, options.end_voltage_reached)

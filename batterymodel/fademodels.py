@@ -1,0 +1,331 @@
+"""Capacity against time or cycles: scikit-learn estimators of a falling trend with uncertainty.
+
+Every model is a Gaussian process: a straight line with a prior by chemistry, plus what the model
+adds to it. Unknown settings (scatter beyond the stated errors, bending) are averaged over a grid,
+weighed by how well they explain the checks, instead of being set to one best value. Time is
+measured in units of the prior's own life, so that years and cycles need no separate settings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from sklearn.base import BaseEstimator, RegressorMixin
+
+LIFE_FRACTION = 0.2
+"""Loss of capacity that counts as a battery's life when time is scaled [-]."""
+
+BAD_SHARE = 0.03
+"""Share of checks that are taken to be bad: not full, stopped early, misread (own choice)."""
+
+BAD_SD = 0.15
+"""Error of a bad check [fraction of rated] (own choice)."""
+
+SURELY_BAD = 20.0
+"""Odds from which a check is called bad outright (own choice)."""
+
+SCATTER = (0.0, 0.005, 0.01, 0.02, 0.035)
+"""Scatter of checks beyond their stated errors [fraction of rated]."""
+
+SCATTER_HALVED = 0.01
+"""Scatter that is half as likely before the checks as none (own choice, on the calibration fleets:
+equally likely scatter made intervals too wide)."""
+
+RECOVERY_LIFE = (0.0, 0.05, 0.15)
+"""Time over which that scatter persists, in lives: 0 is none. Rest lets capacity recover, and the
+recovery wears off (own choice)."""
+
+LEAST_FOR_RECOVERY = 20
+"""Checks from which persisting scatter is considered."""
+
+NEGLIGIBLE_WEIGHT = 5e-3
+
+
+@dataclass(frozen=True)
+class LinePrior:
+    """Belief on the straight line: start and loss per unit of time, fractions of rated."""
+
+    start: float
+    start_sd: float
+    loss: float
+    loss_sd: float
+
+    @property
+    def life(self) -> float:
+        """Time in which a fast but believable battery loses `LIFE_FRACTION`."""
+        return LIFE_FRACTION / (self.loss + self.loss_sd)
+
+
+@dataclass(frozen=True)
+class _Node:
+    """One setting: scatter, its persistence in lives, and the model's own settings."""
+
+    scatter: float
+    recovery: float
+    own: tuple[float, ...]
+    log_belief: float
+
+    @property
+    def spread(self) -> tuple[float, float]:
+        """Scatter and its persistence."""
+        return self.scatter, self.recovery
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One setting with one check taken as bad, or none: its weight and what predicts with it."""
+
+    node: _Node
+    weight: float
+    alpha: np.ndarray
+    precision: np.ndarray
+
+
+class TrendModel(RegressorMixin, BaseEstimator):
+    """Straight line with a prior; the base of the models that bend.
+
+    Parameters
+    ----------
+    prior : LinePrior
+        In the unit of time of ``X``.
+
+    Attributes
+    ----------
+    log_evidence_ : float
+        Log probability of the checks under the model, settings averaged.
+    bad_ : ndarray, shape (n,)
+        Probability that each check is bad.
+    """
+
+    label = "straight line"
+
+    def __init__(self, prior: LinePrior) -> None:  # noqa: D107
+        self.prior = prior
+
+    def fit(self, X: np.ndarray, y: np.ndarray, sd: np.ndarray | None = None) -> TrendModel:  # noqa: N803
+        """Learn from checks.
+
+        Parameters
+        ----------
+        X : ndarray, shape (n, 1)
+            Time of each check, rising or not, in the prior's unit.
+        y, sd : ndarray, shape (n,)
+            Capacity and its standard error [fraction of rated]; no error is taken as zero.
+
+        Notes
+        -----
+        1. Checks whose odds of being bad exceed `SURELY_BAD` get the error of a bad check.
+        2. Every setting, with no further or any one further check bad, is weighed by the
+           probability of the checks (rank-one updates of one inverse).
+        """
+        x = np.asarray(X, dtype=float).reshape(len(X), -1)[:, 0]
+        self.origin_ = float(x.min())
+        self.x_ = (x - self.origin_) / self.prior.life
+        variance = np.zeros(x.size) if sd is None else np.asarray(sd, dtype=float) ** 2
+        self.residual_ = np.asarray(y, dtype=float) - self._line(self.x_)
+        self._prepare()
+        for _ in range(x.size // 4 + 1):
+            self._weigh(variance)
+            odds = self.bad_ / np.maximum(1.0 - self.bad_, 1e-12)
+            odds[variance >= BAD_SD**2] = 0.0
+            if odds.max() < SURELY_BAD:
+                break
+            variance[odds.argmax()] += BAD_SD**2
+        self.bad_[variance >= BAD_SD**2] = 1.0
+        self.noise_variance_ = variance
+        return self
+
+    def predict(
+        self,
+        X: np.ndarray,  # noqa: N803
+        return_std: bool = False,
+        scatter: bool = False,
+    ) -> np.ndarray | tuple[np.ndarray, np.ndarray]:
+        """Mean of the trend at times, with its standard deviation; shapes ``(m,)``.
+
+        ``scatter`` adds what a check scatters beyond its stated error.
+        """
+        weight, means, variances = self._moments(self._scaled(X), scatter)
+        mean = weight @ means
+        if not return_std:
+            return mean
+        return mean, np.sqrt(weight @ (variances + (means - mean) ** 2))
+
+    def log_density(self, X: np.ndarray, y: np.ndarray, sd: np.ndarray) -> np.ndarray:  # noqa: N803
+        """Log probability density of each later check, one by one; shape ``(m,)``."""
+        weight, means, variances = self._moments(self._scaled(X), scatter=True)
+        density = weight @ _mixed_density(y - means, variances + sd**2)
+        return np.log(np.maximum(density, 1e-300))
+
+    def sample_paths(
+        self,
+        X: np.ndarray,  # noqa: N803
+        count: int,
+        seed: int = 0,
+        scatter: bool = False,
+    ) -> np.ndarray:
+        """Paths of the trend at times drawn from what is believed, shape ``(count, m)``."""
+        rng = np.random.default_rng(seed)
+        at = self._scaled(X)
+        weight = np.array([part.weight for part in self.parts_])
+        shares = rng.multinomial(count, weight)
+        shared, drawn = self._shared(at), []
+        for part, share in zip(self.parts_, shares, strict=True):
+            if share:
+                mean, cross, own = self._crossed(part, at, scatter, shared)
+                drawn.append(_drawn(mean, own - cross @ part.precision @ cross.T, share, rng))
+        return rng.permutation(np.concatenate(drawn))
+
+    def own_settings(self) -> list[tuple[float, ...]]:
+        """Settings of this model's own."""
+        return [()]
+
+    def own_belief(self) -> np.ndarray:
+        """How likely each of them is before the checks, shape of `own_settings`."""
+        count = len(self.own_settings())
+        return np.full(count, 1.0 / count)
+
+    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Covariance of what the model adds to the line, lives ``a`` against ``b``."""
+        return np.zeros((a.size, b.size))
+
+    def bend_mean(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Mean of what the model adds to the line at lives ``a``."""
+        return np.zeros(a.size)
+
+    def _nodes(self) -> list[_Node]:
+        lengths = RECOVERY_LIFE if self.x_.size >= LEAST_FOR_RECOVERY else (0.0,)
+        pairs = [(s, r) for s, r in product(SCATTER, lengths) if s > 0.0 or r == 0.0]
+        own = list(zip(self.own_settings(), np.log(self.own_belief()), strict=True))
+        return [
+            _Node(s, r, setting, belief - np.log1p(s / SCATTER_HALVED))
+            for (s, r), (setting, belief) in product(pairs, own)
+        ]
+
+    def _line(self, at: np.ndarray) -> np.ndarray:
+        return self.prior.start - self.prior.loss * self.prior.life * at
+
+    def _scaled(self, times: np.ndarray) -> np.ndarray:
+        at = np.asarray(times, dtype=float).reshape(len(times), -1)[:, 0]
+        return (at - self.origin_) / self.prior.life
+
+    def _trend_covariance(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        slope_sd = self.prior.loss_sd * self.prior.life
+        line = self.prior.start_sd**2 + slope_sd**2 * np.outer(a, b)
+        return line + self.bend(a, b, own)
+
+    def _prepare(self) -> None:
+        """Covariance of the checks without their errors, for every setting, shape (k, n, n)."""
+        self.nodes_ = self._nodes()
+        trend, scatter = {}, {}
+        for node in self.nodes_:
+            if node.own not in trend:
+                trend[node.own] = self._trend_covariance(self.x_, self.x_, node.own)
+            if node.spread not in scatter:
+                scatter[node.spread] = _scatter_covariance(self.x_, self.x_, node)
+        self.covariance_ = np.array([trend[n.own] + scatter[n.spread] for n in self.nodes_])
+        self.away_ = self.residual_ - [self.bend_mean(self.x_, n.own) for n in self.nodes_]
+
+    def _weigh(self, variance: np.ndarray) -> None:
+        """Weights of all settings with no or one further bad check; keeps those that matter."""
+        inverse, log_det = _inverses(self.covariance_ + np.diag(variance + 1e-8))
+        alpha = (inverse @ self.away_[:, :, None])[:, :, 0]
+        belief = np.array([node.log_belief for node in self.nodes_])
+        plain = belief - 0.5 * ((self.away_ * alpha).sum(axis=1) + log_det)
+        stiff = 1.0 + BAD_SD**2 * np.diagonal(inverse, axis1=1, axis2=2)
+        gain = 0.5 * BAD_SD**2 * alpha**2 / stiff - 0.5 * np.log(stiff)
+        one_bad = plain[:, None] + gain + np.log(BAD_SHARE / (1.0 - BAD_SHARE))
+        one_bad[:, variance >= BAD_SD**2] = -np.inf
+        logs = np.column_stack([plain, one_bad])
+        weights = np.exp(logs - logs.max())
+        total = np.log(weights.sum()) + logs.max() - np.log(np.exp(belief).sum())
+        self.log_evidence_ = float(total) - 0.5 * self.x_.size * float(np.log(2.0 * np.pi))
+        weights /= weights.sum()
+        self.bad_ = weights[:, 1:].sum(axis=0)
+        shares = weights.sum(axis=1)
+        self.own_weights_ = [(n.own, float(w)) for n, w in zip(self.nodes_, shares, strict=True)]
+        self.parts_ = _parts(self.nodes_, alpha, inverse, stiff, weights)
+
+    def _shared(self, at: np.ndarray) -> dict[tuple[float, ...], tuple[np.ndarray, ...]]:
+        """Mean at times, covariance with the checks and with itself, by the model's own setting."""
+        return {
+            own: (
+                self._line(at) + self.bend_mean(at, own),
+                self._trend_covariance(at, self.x_, own),
+                self._trend_covariance(at, at, own),
+            )
+            for own in {part.node.own for part in self.parts_}
+        }
+
+    def _crossed(
+        self, part: _Part, at: np.ndarray, scatter: bool, shared: dict[tuple[float, ...], tuple]
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Mean of one part, and the covariances that give its own."""
+        mean, cross, own = shared[part.node.own]
+        if scatter:
+            if part.node.recovery > 0.0:
+                cross = cross + _scatter_covariance(at, self.x_, part.node)
+            own = own + _scatter_covariance(at, at, part.node)
+        return mean + cross @ part.alpha, cross, own
+
+    def _moments(self, at: np.ndarray, scatter: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Weight ``(p,)``, mean and variance ``(p, m)`` of every part."""
+        shared, means, variances = self._shared(at), [], []
+        for part in self.parts_:
+            mean, cross, own = self._crossed(part, at, scatter, shared)
+            means.append(mean)
+            variances.append(np.diag(own) - ((cross @ part.precision) * cross).sum(axis=1))
+        weight = np.array([part.weight for part in self.parts_])
+        return weight, np.array(means), np.maximum(np.array(variances), 0.0)
+
+
+def _scatter_covariance(a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray:
+    apart = np.abs(a[:, None] - b[None, :])
+    if node.recovery == 0.0:
+        return node.scatter**2 * (apart == 0.0)
+    return node.scatter**2 * (0.7 * np.exp(-apart / node.recovery) + 0.3 * (apart == 0.0))
+
+
+def _inverses(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Inverse ``(k, n, n)`` and log determinant ``(k,)`` of covariances."""
+    factor = np.linalg.cholesky(covariance)
+    log_det = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+    return np.linalg.inv(covariance), log_det
+
+
+def _parts(
+    nodes: list[_Node],
+    alpha: np.ndarray,
+    inverse: np.ndarray,
+    stiff: np.ndarray,
+    weights: np.ndarray,
+) -> list[_Part]:
+    parts = []
+    kept = weights > NEGLIGIBLE_WEIGHT * weights.max()
+    total = weights[kept].sum()
+    for k, bad in zip(*np.nonzero(kept), strict=True):
+        own_alpha, precision = alpha[k], inverse[k]
+        if bad:
+            column, scale = precision[:, bad - 1], BAD_SD**2 / stiff[k, bad - 1]
+            own_alpha = own_alpha - column * (scale * own_alpha[bad - 1])
+            precision = precision - scale * np.outer(column, column)
+        parts.append(_Part(nodes[k], float(weights[k, bad] / total), own_alpha, precision))
+    return parts
+
+
+def _mixed_density(away: np.ndarray, variance: np.ndarray) -> np.ndarray:
+    """Density of checks of which a share `BAD_SHARE` has the error of a bad one."""
+    bad = variance + BAD_SD**2
+    good = np.exp(-0.5 * away**2 / variance) / np.sqrt(2.0 * np.pi * variance)
+    poor = np.exp(-0.5 * away**2 / bad) / np.sqrt(2.0 * np.pi * bad)
+    return (1.0 - BAD_SHARE) * good + BAD_SHARE * poor
+
+
+def _drawn(
+    mean: np.ndarray, covariance: np.ndarray, count: int, rng: np.random.Generator
+) -> np.ndarray:
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    return mean + rng.standard_normal((count, mean.size)) @ root.T

@@ -97,7 +97,7 @@ def assess(
         readings = read_readings(readings)
     _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c)
     temp_c = _battery_temp_c(readings, ambient_c)
-    day = on or (readings.started_at.date() if readings.started_at else date.today())
+    day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
     fit = fit_taper(signal, prior_for(battery, _usable_temp(temp_c)))
     rise = rise_of(fit)
@@ -109,6 +109,11 @@ def assess(
     case = Case(battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day)
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))
+
+
+def connection_day(readings: Readings, on: date | None = None) -> date:
+    """Day of a connection: the one given, else that of the readings' clock, else today."""
+    return on or (readings.started_at.date() if readings.started_at else date.today())
 
 
 def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:

@@ -29,6 +29,7 @@ from batterymodel.chartstyle import (
     stride,
     text_mark,
 )
+from batterymodel.normaltaper import NormalTaper
 from batterymodel.results import Assessment, Curves
 
 TAPER_HEIGHT, EVIDENCE_HEIGHT = 350, 260
@@ -36,6 +37,7 @@ READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transien
 RISING = "current rising"
 FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range of the taper"
 LOAD, FLOOR, COMBINED = "bus load and floor", "floor", "all together"
+NORMAL = "normal for this battery"
 _COMBINED_KEY = "combined"
 _ROLES = {
     READING: ("circle", BLUE),
@@ -54,10 +56,11 @@ _OTHER_EVIDENCE = (DOT_DASH, GREY, [8, 3, 2, 3])
 _TIME_TITLE = "Time since connection (min)"
 
 
-def taper_chart(assessment: Assessment) -> alt.LayerChart:
+def taper_chart(assessment: Assessment, normal: NormalTaper | None = None) -> alt.LayerChart:
     """Readings, fitted taper with its range, bus load, load steps and the supply's limit.
 
-    The taper is dashed beyond the readings it was read from. Later layers lie over earlier ones.
+    The taper is dashed beyond the readings it was read from; where given, the battery's normal
+    taper is laid over it. Later layers lie over earlier ones.
     """
     curves = assessment.curves
     layers = [
@@ -67,7 +70,8 @@ def taper_chart(assessment: Assessment) -> alt.LayerChart:
         *_step_layers(curves),
         *_last_reading_layers(curves),
         *_fit_layers(assessment),
-        _readings_layer(curves),
+        *_normal_layers(curves, normal),
+        _readings_layer(curves, {} if normal is None else {NORMAL: (DOT_DASH, BROWN)}),
     ]
     return layered(layers, taper_words(assessment), TAPER_HEIGHT)
 
@@ -120,12 +124,12 @@ def current_title(curves: Curves) -> str:
     return f"{curves.current_label} (A)"
 
 
-def _readings_layer(curves: Curves) -> alt.Chart:
+def _readings_layer(curves: Curves, more: dict[str, tuple[str, str]]) -> alt.Chart:
     """The readings; their legend also names the lines, which have no legend of their own."""
     roles = [str(role) for role in curves.role]
     seen = dict.fromkeys(roles)
     kinds = {role: _ROLES.get(role, _OTHER_ROLE) for role in (*_ROLES, *seen) if role in seen}
-    kinds |= {**_LINES, _load_name(curves): (STRIP, "#d3d7d9")}
+    kinds |= {**_LINES, _load_name(curves): (STRIP, "#d3d7d9")} | more
     shapes, colours = zip(*kinds.values(), strict=True)
     chosen = slice(None, None, stride(curves.time_s.size))
     data = rows(
@@ -166,6 +170,16 @@ def _fit_layers(assessment: Assessment) -> list[alt.Chart]:
         .encode(x=_time_x(curves), y=_current_y(curves))
         for name, dash, times, values in parts
     ]
+
+
+def _normal_layers(curves: Curves, normal: NormalTaper | None) -> list[alt.Chart]:
+    if normal is None:
+        return []
+    data = rows(minutes=normal.time_s / 60.0, current_a=normal.current_a)
+    line = alt.Chart(data, name="normal").mark_line(
+        color=BROWN, strokeWidth=2, strokeDash=[8, 3, 2, 3], clip=True
+    )
+    return [line.encode(x=_time_x(curves), y=_current_y(curves))]
 
 
 def _band_layer(curves: Curves) -> alt.Chart:

@@ -57,14 +57,32 @@ def amount(interval: Interval, unit: str) -> tuple[str, str]:
     )
 
 
+def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
+    """Value and range of a parameter of the taper, named as in `TaperSummary`."""
+    value = getattr(assessment.taper, name)
+    half = LEVEL_SD * assessment.taper.standard_errors[name]
+    digits = 0 if unit == "s" or half > 5.0 else 1
+    low, high = max(value - half, 0.0), value + half
+    return f"{value:.{digits}f} {unit}", f"{low:.{digits}f} to {high:.{digits}f} {unit}"
+
+
+def limit_words(finding: Finding) -> str:
+    """The limit of a finding with its unit, as read; empty where it has none."""
+    if finding.limit is None:
+        return ""
+    if finding.unit == "fraction":
+        return f"{100 * finding.limit:.0f} %"
+    return f"{finding.limit:.4g} {finding.unit or ''}".strip()
+
+
 def _table(assessment: Assessment) -> list[str]:
     soc, taper = assessment.state_of_charge, assessment.taper
     rows = [
         ("State of charge at connection", *percent(soc.at_connection)),
         ("State of charge now", *percent(soc.now)),
         ("Charge to return", *amount(assessment.charge_to_return_ah, "Ah")),
-        ("Battery current at connection", *_value(assessment, "amplitude_a", "A")),
-        ("Time constant of the taper", *_value(assessment, "time_constant_s", "s")),
+        ("Battery current at connection", *fitted(assessment, "amplitude_a", "A")),
+        ("Time constant of the taper", *fitted(assessment, "time_constant_s", "s")),
     ]
     if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
         rows.insert(3, ("Time until topped off", *amount(assessment.minutes_to_top_off, "min")))
@@ -83,14 +101,6 @@ def _table(assessment: Assessment) -> list[str]:
     header = f"  {'':32}{'best value':>12}   {level}"
     window = f"  Taper read from {taper.window_s[0]:.0f} to {taper.window_s[1]:.0f} s."
     return [header, *(f"  {name:32}{value:>12}   {spread}" for name, value, spread in rows), window]
-
-
-def _value(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
-    value = getattr(assessment.taper, name)
-    half = LEVEL_SD * assessment.taper.standard_errors[name]
-    digits = 0 if unit == "s" or half > 5.0 else 1
-    low, high = max(value - half, 0.0), value + half
-    return f"{value:.{digits}f} {unit}", f"{low:.{digits}f} to {high:.{digits}f} {unit}"
 
 
 def _finding_lines(finding: Finding) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from batterymodel.results import Outcome
+from batterymodel.results import Outcome, Severity
 
 OUTCOME_WORDS = {
     Outcome.TOP_OFF: "Top off in place",
@@ -16,6 +16,21 @@ OUTCOME_MEANING = {
     Outcome.KEEP_WATCHING: "The readings so far do not settle it.",
     Outcome.SERVICE: "Take the battery off the supply and service it by its maker's instructions.",
     Outcome.DISCONNECT: "Take ground power off the battery at once.",
+}
+
+OUTCOME_SIGNS = {
+    Outcome.TOP_OFF: "✓",
+    Outcome.KEEP_WATCHING: "?",
+    Outcome.SERVICE: "!",
+    Outcome.DISCONNECT: "✕",
+}
+
+SEVERITY_SIGNS = {
+    Severity.OK: "✓",
+    Severity.NOTE: "i",
+    Severity.WATCH: "?",
+    Severity.SERVICE: "!",
+    Severity.DISCONNECT: "✕",
 }
 
 RULE_WORDS = {

@@ -12,34 +12,22 @@ from collections.abc import Iterable, Sequence
 
 import streamlit as st
 
-from batterymodel.results import Assessment, Finding, Interval, Outcome, Severity
-from batterymodel.textreport import amount, percent
+from batterymodel.results import Assessment, Finding, Interval, Outcome
+from batterymodel.textreport import amount, limit_words, percent
 from batterymodel.wording import (
     GENERIC_MARK,
     NICD_CAUTION,
     OUTCOME_MEANING,
+    OUTCOME_SIGNS,
     OUTCOME_WORDS,
     RULE_WORDS,
+    SEVERITY_SIGNS,
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
 )
 
 KEPT = "kept."
 """Start of the keys of entries that stay when the user turns to another page and back."""
-
-OUTCOME_SIGNS = {
-    Outcome.TOP_OFF: "✓",
-    Outcome.KEEP_WATCHING: "?",
-    Outcome.SERVICE: "!",
-    Outcome.DISCONNECT: "✕",
-}
-SEVERITY_SIGNS = {
-    Severity.OK: "✓",
-    Severity.NOTE: "i",
-    Severity.WATCH: "?",
-    Severity.SERVICE: "!",
-    Severity.DISCONNECT: "✕",
-}
 
 STYLE = """<style>
 [data-testid="stMainBlockContainer"] { padding-top: 3rem; max-width: 1320px; }
@@ -184,15 +172,6 @@ def note(text: str) -> str:
 def plain_list(items: Iterable[str]) -> str:
     """Sentences as a bulleted list."""
     return f'<ul class="jc jc-plain">{"".join(f"<li>{shown(item)}</li>" for item in items)}</ul>'
-
-
-def limit_words(finding: Finding) -> str:
-    """The limit of a finding with its unit, as read; empty where it has none."""
-    if finding.limit is None:
-        return ""
-    if finding.unit == "fraction":
-        return f"{100 * finding.limit:.0f} %"
-    return f"{finding.limit:.4g} {finding.unit or ''}".strip()
 
 
 def _finding(finding: Finding) -> str:

@@ -1,0 +1,45 @@
+"""What a command is told of one connection beside its readings: options shared by commands."""
+
+from __future__ import annotations
+
+import argparse
+
+from batterymodel.assessment import assess
+from batterymodel.commands import day
+from batterymodel.records import Battery, Readings, read_supply
+from batterymodel.results import Assessment
+
+
+def declare_known(command: argparse.ArgumentParser) -> None:
+    """Declare the known values of a connection."""
+    command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
+    command.add_argument(
+        "--rest-voltage", type=float, metavar="V", help="rest voltage before connection [V]"
+    )
+    command.add_argument("--load", type=float, metavar="A", help="bus load without the battery [A]")
+    command.add_argument(
+        "--load-error", type=float, default=0.5, metavar="A", help="its standard error [A] (0.5)"
+    )
+    command.add_argument(
+        "--ambient",
+        type=float,
+        metavar="C",
+        help="temperature, where no battery temperature is read",
+    )
+    command.add_argument(
+        "--on", type=day, metavar="DATE", help="day of the connection, YYYY-MM-DD (today)"
+    )
+
+
+def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) -> Assessment:
+    """The assessment with the known values of the options. Raises as `assess`."""
+    return assess(
+        readings,
+        battery,
+        read_supply(options.supply) if options.supply else None,
+        rest_voltage_v=options.rest_voltage,
+        load_a=options.load,
+        load_sd_a=options.load_error,
+        ambient_c=options.ambient,
+        on=options.on,
+    )

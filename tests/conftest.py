@@ -18,6 +18,7 @@ from batterymodel.chemistry import data_for
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.store import Store, open_store
+from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
@@ -25,6 +26,15 @@ settings.load_profile("project")
 
 BELIEF = data_for(Chemistry.VRLA).taper
 """What the estimator believes of lead-acid tapers."""
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _record_of_the_tests(tmp_path_factory):
+    """Pages and commands never touch the record of whoever runs the tests."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv(URL_VARIABLE, str(tmp_path_factory.mktemp("record") / "record.sqlite"))
+    yield
+    patch.undo()
 
 
 @pytest.fixture

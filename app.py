@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import streamlit as st
 
-from batterymodel.pages import after_connection, keep_entries
+from batterymodel.pages import (
+    after_connection,
+    battery_record,
+    capacity_check,
+    keep_entries,
+    limits_card,
+)
 
 
 def main() -> None:
     """Assemble the pages and run the chosen one."""
     st.set_page_config(page_title="Battery on ground power", layout="wide")
     keep_entries()
-    pages = [st.Page(after_connection.page, title="After connection", default=True)]
+    pages = [
+        st.Page(after_connection.page, title="After connection", default=True),
+        st.Page(battery_record.page, title="Battery record", url_path="battery-record"),
+        st.Page(capacity_check.page, title="Capacity check", url_path="capacity-check"),
+        st.Page(limits_card.page, title="Limits card", url_path="limits-card"),
+    ]
     st.navigation(pages).run()
 
 

@@ -147,6 +147,12 @@ def read_discharge_log(path: str | Path) -> DischargeLog:
     return _checked(*table_from_text(decoded(file_bytes(path, log), log), log))
 
 
+def discharge_log_from_bytes(data: bytes, source: str) -> DischargeLog:
+    """Discharge log from the bytes of a CSV file, as an upload gives them. Raises `InputError`."""
+    log = Log(source, SHEET)
+    return _checked(*table_from_text(decoded(data, log), log))
+
+
 def discharge_log_from_text(text: str, source: str) -> DischargeLog:
     """Discharge log from CSV text; `source` is its name for messages. Raises `InputError`."""
     return _checked(*table_from_text(text, Log(source, SHEET)))

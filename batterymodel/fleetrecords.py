@@ -139,7 +139,8 @@ class Connection(Record):
     """One connection: its readings file, what was told of it, and its assessment as JSON.
 
     `started_at` is in UTC where the readings state their offset; else it is the clock of the
-    place. `not_assessed` says why there is no assessment.
+    place. `rest_voltage_v` was read before connection, `rest_after_v` after the battery had rested
+    again. `not_assessed` says why there is no assessment.
     """
 
     battery_id: Id
@@ -150,6 +151,7 @@ class Connection(Record):
     readings_sha256: Sha256
     supply: Supply | None = None
     rest_voltage_v: Volts | None = None
+    rest_after_v: Volts | None = None
     load_a: Amperes | None = None
     load_sd_a: Annotated[float, Field(gt=0.0, le=100.0)] = 0.5
     ambient_c: Celsius | None = None

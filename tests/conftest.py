@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import uuid
@@ -18,6 +19,7 @@ from batterymodel.chemistry import data_for
 from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.store import Store, open_store
+from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
@@ -25,6 +27,15 @@ settings.load_profile("project")
 
 BELIEF = data_for(Chemistry.VRLA).taper
 """What the estimator believes of lead-acid tapers."""
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _record_of_the_tests(tmp_path_factory):
+    """Pages and commands never touch the record of whoever runs the tests."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv(URL_VARIABLE, str(tmp_path_factory.mktemp("record") / "record.sqlite"))
+    yield
+    patch.undo()
 
 
 @pytest.fixture
@@ -141,6 +152,7 @@ def assessed_sample(key: str) -> Assessment:
 
 POSTGRES_VARIABLE = "BATTERYMODEL_TEST_POSTGRES_URL"
 BACKENDS = ("sqlite", "postgresql")
+NewFile = Callable[[str], Path]
 
 
 @pytest.fixture(scope="session")
@@ -151,15 +163,30 @@ def empty_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def new_sqlite(tmp_path_factory: pytest.TempPathFactory, empty_sqlite: Path) -> NewFile:
+    """Gives an empty record under a name, in a folder of the whole run.
+
+    The same name is the same path in every test, so that its statements are compiled once.
+    """
+    folder = tmp_path_factory.mktemp("records")
+
+    def made(name: str) -> Path:
+        for left in folder.glob(f"{name}.sqlite*"):
+            left.unlink()
+        return Path(shutil.copy(empty_sqlite, folder / f"{name}.sqlite"))
+
+    return made
+
+
 @pytest.fixture(params=BACKENDS)
-def new_url(request, tmp_path: Path, empty_sqlite: Path) -> Iterator[Callable[[], str]]:
+def new_url(request, new_sqlite: NewFile) -> Iterator[Callable[[], str]]:
     """Gives the URL of a new empty record each time it is called, on either database."""
     schemas: list[str] = []
+    names = (f"record-{k}" for k in itertools.count())
 
     def on_sqlite() -> str:
-        path = tmp_path / f"{uuid.uuid4().hex}.sqlite"
-        shutil.copy(empty_sqlite, path)
-        return str(path)
+        return str(new_sqlite(next(names)))
 
     def on_postgres() -> str:
         schemas.append(f"t{uuid.uuid4().hex}")
@@ -188,7 +215,12 @@ def store(new_url: Callable[[], str]) -> Store:
 
 
 @pytest.fixture
-def sqlite_store(tmp_path: Path, empty_sqlite: Path) -> Store:
+def sqlite_store(new_sqlite: NewFile) -> Store:
     """An empty record in a file."""
-    shutil.copy(empty_sqlite, tmp_path / "record.sqlite")
-    return open_store(tmp_path / "record.sqlite")
+    return open_store(new_sqlite("record"))
+
+
+@pytest.fixture
+def own_store(tmp_path: Path, empty_sqlite: Path) -> Store:
+    """An empty record in a file of this test alone, to be treated badly."""
+    return open_store(shutil.copy(empty_sqlite, tmp_path / "record.sqlite"))

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.request
 from collections.abc import Iterator
@@ -20,6 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batterymodel.samples import load_scenario
+from batterymodel.store.engine import URL_VARIABLE
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -28,6 +31,7 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 README_PICTURE = CHECKOUT / ".readme" / "page.png"
 README_SAMPLE, README_HEIGHT = "healthy-top-off", 1440
 WIDTHS = {"desktop": 1280, "phone": 390}
+TITLES = ("Battery record", "Capacity check", "Limits card")
 SAMPLES = ("healthy-top-off", "supply-at-its-limit", "rising-current-nicd", "no-card-no-load")
 CHROMIUM_ARGUMENTS = [
     "--headless",
@@ -55,7 +59,9 @@ def running_app() -> Iterator[str]:
     command += [f"--server.port={port}", "--server.address=127.0.0.1"]
     command += ["--server.fileWatcherType=none"]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    server = subprocess.Popen(command, cwd=CHECKOUT, **quiet)
+    folder = tempfile.TemporaryDirectory()
+    own = {**os.environ, URL_VARIABLE: str(Path(folder.name) / "record.sqlite")}
+    server = subprocess.Popen(command, cwd=CHECKOUT, env=own, **quiet)
     try:
         address = f"http://127.0.0.1:{port}"
         _wait_until_up(f"{address}/_stcore/health", server)
@@ -63,6 +69,7 @@ def running_app() -> Iterator[str]:
     finally:
         server.terminate()
         server.wait(timeout=10)
+        folder.cleanup()
 
 
 @contextlib.contextmanager
@@ -128,6 +135,24 @@ def take_readme_picture(browser: Browser, address: str, to: Path = README_PICTUR
     return to
 
 
+def take_page(browser: Browser, address: str, title: str, width: int, to: Path) -> Path:
+    """One page of the navigation in whole length, filled so that it has something to show."""
+    page = browser.new_page(viewport={"width": width, "height": 850})
+    page.goto(f"{address}/{title.lower().replace(' ', '-')}")
+    page.get_by_role("heading", name=title, exact=True).wait_for(timeout=3 * WAIT_MS)
+    settle(page)
+    if title == "Capacity check":
+        page.get_by_label("Discharge current (A)").fill("40")
+        page.get_by_label("Minutes until the end").fill("52")
+        page.get_by_label("Minutes until the end").press("Enter")
+        page.locator(".jc-word").wait_for(timeout=WAIT_MS)
+        settle(page)
+    show_all(page)
+    page.screenshot(path=to)
+    page.close()
+    return to
+
+
 def take_all(browser: Browser, address: str, folder: Path, samples: list[str]) -> list[Path]:
     """Every width, empty and with each sample, in whole length."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -141,6 +166,9 @@ def take_all(browser: Browser, address: str, folder: Path, samples: list[str]) -
             taken.append(folder / f"after-connection-{key or 'empty'}-{name}.png")
             page.screenshot(path=taken[-1])
             page.close()
+        for title in TITLES:
+            to = folder / f"{title.lower().replace(' ', '-')}-{name}.png"
+            taken.append(take_page(browser, address, title, width, to))
     return taken
 
 

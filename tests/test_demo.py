@@ -1,5 +1,6 @@
 """The invented record: the same every time, marked, and gone in one go."""
 
+import shutil
 from datetime import date
 
 import numpy as np
@@ -16,13 +17,22 @@ from batterymodel.fleetrecords import (
     Move,
 )
 from batterymodel.samples import load_scenario, sample_readings_path
+from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 
 
+@pytest.fixture(scope="module")
+def filled_file(new_sqlite):
+    path = new_sqlite("filled")
+    fill_demo(open_store(path))
+    return path
+
+
 @pytest.fixture
-def filled(sqlite_store):
-    fill_demo(sqlite_store)
-    return sqlite_store
+def filled(filled_file, new_sqlite):
+    path = new_sqlite("demo")
+    shutil.copy(filled_file, path)
+    return open_store(path)
 
 
 def test_every_sample_is_there_with_the_outcome_it_deserves(filled):

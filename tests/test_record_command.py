@@ -24,9 +24,9 @@ LOADS = 'name = "Ramp"\n[[consumers]]\nname = "Radio"\ncontinuous_a = 3.0\npeak_
 
 
 @pytest.fixture
-def record(capsys, tmp_path, monkeypatch):
+def record(capsys, new_sqlite, monkeypatch):
     """Runs one deed on a record of its own; gives what it said."""
-    monkeypatch.setenv("BATTERYMODEL_DATABASE_URL", str(tmp_path / "record.sqlite"))
+    monkeypatch.setenv("BATTERYMODEL_DATABASE_URL", str(new_sqlite("record")))
 
     def run(*arguments, fails=False):
         status = main(["record", *map(str, arguments)])

@@ -61,33 +61,33 @@ def keep_until_it_fails(store: Store) -> str:
     return "never failed"
 
 
-def test_a_full_database_is_said_and_loses_nothing(sqlite_store):
-    ids = small_record(sqlite_store)
+def test_a_full_database_is_said_and_loses_nothing(own_store):
+    ids = small_record(own_store)
 
     def no_more_pages(connection, _record):
         pages = connection.execute("PRAGMA page_count").fetchone()[0]
         connection.execute(f"PRAGMA max_page_count={pages + 2}")
 
-    event.listen(sqlite_store.engine, "connect", no_more_pages)
-    assert "the disk is full; free some space" in says(lambda: keep_until_it_fails(sqlite_store))
-    event.remove(sqlite_store.engine, "connect", no_more_pages)
-    assert sqlite_store.faults() == ()
-    assert sqlite_store.entry(ids.sheet).record.kind == "after connection"
+    event.listen(own_store.engine, "connect", no_more_pages)
+    assert "the disk is full; free some space" in says(lambda: keep_until_it_fails(own_store))
+    event.remove(own_store.engine, "connect", no_more_pages)
+    assert own_store.faults() == ()
+    assert own_store.entry(ids.sheet).record.kind == "after connection"
 
 
-def test_a_file_that_may_not_grow_is_said_and_loses_nothing(sqlite_store):
+def test_a_file_that_may_not_grow_is_said_and_loses_nothing(own_store):
     """The operating system refuses the write, as it does over a quota."""
-    small_record(sqlite_store)
-    before = export_bytes(sqlite_store)
+    small_record(own_store)
+    before = export_bytes(own_store)
 
     def limited() -> str:
         resource.setrlimit(resource.RLIMIT_FSIZE, (600_000, 600_000))
-        return keep_until_it_fails(sqlite_store)
+        return keep_until_it_fails(own_store)
 
     said = in_child(limited)
     assert said.startswith("said: ")
     assert "free some space" in said
-    again = open_store(sqlite_store.engine.url.database)
+    again = open_store(own_store.engine.url.database)
     assert again.faults() == ()
     after = export_bytes(again)
     assert {name: after[name] for name in before} == before
@@ -146,21 +146,21 @@ def test_a_path_below_a_file_is_said(tmp_path):
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
-def test_a_folder_this_user_may_not_write_in_is_said(sqlite_store):
-    folder = Path(str(sqlite_store.engine.url.database)).parent
+def test_a_folder_this_user_may_not_write_in_is_said(own_store):
+    folder = Path(str(own_store.engine.url.database)).parent
     folder.chmod(0o500)
     try:
-        message = says(lambda: sqlite_store.add(Aircraft(tail="DEMO-1")))
+        message = says(lambda: own_store.add(Aircraft(tail="DEMO-1")))
     finally:
         folder.chmod(0o700)
     assert "cannot be" in message
 
 
-def test_a_database_that_takes_no_writes_is_said(sqlite_store):
-    ids = small_record(sqlite_store)
-    event.listen(sqlite_store.engine, "connect", lambda c, _: c.execute("PRAGMA query_only=ON"))
-    assert "cannot be written to" in says(lambda: sqlite_store.add(Aircraft(tail="DEMO-3")))
-    assert sqlite_store.entry(ids.battery).record.serial == "B-1"
+def test_a_database_that_takes_no_writes_is_said(own_store):
+    ids = small_record(own_store)
+    event.listen(own_store.engine, "connect", lambda c, _: c.execute("PRAGMA query_only=ON"))
+    assert "cannot be written to" in says(lambda: own_store.add(Aircraft(tail="DEMO-3")))
+    assert own_store.entry(ids.battery).record.serial == "B-1"
 
 
 @pytest.mark.parametrize(
@@ -187,9 +187,9 @@ def test_another_programs_database_is_left_alone(tmp_path):
     assert path.read_bytes() == before
 
 
-def test_a_damaged_database_is_said(sqlite_store):
-    small_record(sqlite_store)
-    path = Path(str(sqlite_store.engine.url.database))
+def test_a_damaged_database_is_said(own_store):
+    small_record(own_store)
+    path = Path(str(own_store.engine.url.database))
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     content = bytearray(path.read_bytes())
@@ -249,8 +249,8 @@ def test_two_may_open_a_new_record_at_once(tmp_path):
     assert list(tmp_path.glob("*.backup")) == []
 
 
-def test_the_file_is_in_write_ahead_mode_and_syncs_each_commit(sqlite_store):
-    with sqlite_store.engine.connect() as connection:
+def test_the_file_is_in_write_ahead_mode_and_syncs_each_commit(own_store):
+    with own_store.engine.connect() as connection:
         read = {
             name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
             for name in ("journal_mode", "foreign_keys", "synchronous", "busy_timeout")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
 import json
-import shutil
 from datetime import UTC, date, datetime
 
 import pytest
@@ -30,7 +28,6 @@ from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.unpack import import_zip
 
-COUNT = itertools.count()
 TEXT = st.text(min_size=1, max_size=40).filter(one_line)
 LABEL = TEXT.filter(lambda text: len(one_line(text)) <= 60)
 DAYS = st.dates(date(1950, 1, 1), date(2100, 1, 1))
@@ -127,25 +124,21 @@ def write(store, fleet):
     return written, sha256
 
 
-@settings(max_examples=8)
+@settings(max_examples=10)
 @given(fleets())
-def test_records_come_back_equal_from_store_and_zip(tmp_path_factory, empty_sqlite, fleet):
-    check_round_trip(tmp_path_factory, empty_sqlite, fleet)
+def test_records_come_back_equal_from_store_and_zip(tmp_path_factory, new_sqlite, fleet):
+    check_round_trip(tmp_path_factory.mktemp("zip"), new_sqlite, fleet)
 
 
 @pytest.mark.slow
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(fleets())
-def test_many_records_come_back_equal(tmp_path_factory, empty_sqlite, fleet):
-    check_round_trip(tmp_path_factory, empty_sqlite, fleet)
+def test_many_records_come_back_equal(tmp_path_factory, new_sqlite, fleet):
+    check_round_trip(tmp_path_factory.mktemp("zip"), new_sqlite, fleet)
 
 
-def check_round_trip(tmp_path_factory, empty_sqlite, fleet):
-    folder = tmp_path_factory.mktemp(f"r{next(COUNT)}")
-    stores = []
-    for name in ("one", "two"):
-        shutil.copy(empty_sqlite, folder / name)
-        stores.append(open_store(folder / name))
+def check_round_trip(folder, new_sqlite, fleet):
+    stores = [open_store(new_sqlite(name)) for name in ("one", "two")]
     with stores[0].writing():
         written, sha256 = write(stores[0], fleet)
     export_zip(stores[0], folder / "one.zip")
@@ -157,7 +150,6 @@ def check_round_trip(tmp_path_factory, empty_sqlite, fleet):
         assert back == written
         assert store.file(sha256) == fleet[-1]
         assert store.faults() == ()
-    shutil.rmtree(folder)
 
 
 @given(st.text(max_size=80))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import shutil
 import zipfile
 
 import pytest
@@ -19,11 +18,10 @@ from tests.record_cases import small_record
 
 
 @pytest.fixture(scope="module")
-def exported(tmp_path_factory, empty_sqlite):
+def exported(tmp_path_factory, new_sqlite):
     """Members of the small record's ZIP."""
     folder = tmp_path_factory.mktemp("export")
-    shutil.copy(empty_sqlite, folder / "record.sqlite")
-    store = open_store(folder / "record.sqlite")
+    store = open_store(new_sqlite("exported"))
     ids = small_record(store)
     store.correct(
         ids.aircraft, store.aircraft("DEMO-1").record.model_copy(update={"note": "n"}), "w"

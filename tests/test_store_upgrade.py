@@ -115,9 +115,9 @@ def test_a_newer_record_is_left_alone(store):
         assert revision_of(connection) == "0999"
 
 
-def test_a_newer_file_stays_the_same_to_the_byte(sqlite_store):
-    sqlite_store.add(Aircraft(tail="DEMO-1"))
-    path = sqlite_store.engine.url.database
+def test_a_newer_file_stays_the_same_to_the_byte(own_store):
+    own_store.add(Aircraft(tail="DEMO-1"))
+    path = own_store.engine.url.database
     with closing(sqlite3.connect(path)) as other:
         other.execute("UPDATE alembic_version SET version_num = '0999'")
         other.commit()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -41,6 +42,7 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
     connection.add_argument("--serial", required=True, metavar="SERIAL", help="its battery")
     connection.add_argument("--aircraft", metavar="TAIL", help="where the battery was (its own)")
     connection.add_argument("--rest-voltage", type=float, metavar="V", help="before connection [V]")
+    connection.add_argument("--rest-after", type=float, metavar="V", help="rested again after [V]")
     declare_told(connection)
     _declare_check(thing("check", "a capacity check", add_check))
     _declare_move(thing("move", "a battery put into an aircraft, or taken off", add_move))
@@ -118,22 +120,23 @@ def add_a_battery(store: Store, options: argparse.Namespace) -> str:
 
 def add_a_connection(store: Store, options: argparse.Namespace) -> str:
     """The line that confirms the connection."""
-    told = told_from(options, options.aircraft, options.rest_voltage)
+    told = replace(
+        told_from(options),
+        tail=options.aircraft,
+        rest_voltage_v=options.rest_voltage,
+        rest_after_v=options.rest_after,
+    )
     name = Path(options.log).name
     return taken_text(
         add_connection(store, options.serial, bytes_of(options.log), name, told), name
     )
 
 
-def told_from(
-    options: argparse.Namespace, tail: str | None = None, rest_voltage_v: float | None = None
-) -> Told:
-    """What the options tell of a connection."""
+def told_from(options: argparse.Namespace) -> Told:
+    """What the options tell of every connection of an import."""
     return Told(
-        tail=tail,
         on=options.on,
         supply=read_supply(options.supply) if options.supply else None,
-        rest_voltage_v=rest_voltage_v,
         load_a=options.load,
         load_sd_a=options.load_error,
         ambient_c=options.ambient,

@@ -135,6 +135,18 @@ def outcome_box(assessment: Assessment) -> str:
     )
 
 
+def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
+    """A ruled box like that of the outcome, for the verdict of a capacity check."""
+    said = reason.removeprefix(f"{word}: ")
+    return (
+        f'<section class="jc jc-box {kind}" aria-label="Verdict">'
+        f'<h2 class="jc-word">{_sign(sign)}<span>{shown(word)}</span></h2>'
+        f'<div class="jc-body"><p><b>{shown(said[0].upper() + said[1:])}</b></p>'
+        f"<p>{shown(step)}</p></div>"
+        f'<div class="jc-warn">{shown(" ".join(SHORT_CAUTIONS))}</div></section>'
+    )
+
+
 def key_figures(assessment: Assessment) -> str:
     """The figures to read first, each with its range."""
     soc = assessment.state_of_charge
@@ -150,13 +162,23 @@ def key_figures(assessment: Assessment) -> str:
     if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
         minutes = assessment.minutes_to_top_off
         rows.append(("Time until topped off", amount(minutes, "min"), minutes))
-    cells = (
-        f'<div class="jc-figure"><span class="jc-name">{name}</span>'
-        f'<span class="jc-value">{value}</span>'
-        f'<span class="jc-range">{100 * interval.level:.0f} % range: {spread}</span></div>'
-        for name, (value, spread), interval in rows
+    return figures(
+        [
+            (name, value, f"{100 * interval.level:.0f} % range: {spread}")
+            for name, (value, spread), interval in rows
+        ]
     )
-    return f'<div class="jc jc-figures">{"".join(cells)}</div>'
+
+
+def figures(cells: Iterable[tuple[str, str, str]]) -> str:
+    """Figures to read first: name, value and what to know about it."""
+    told = (
+        f'<div class="jc-figure"><span class="jc-name">{shown(name)}</span>'
+        f'<span class="jc-value">{shown(value)}</span>'
+        f'<span class="jc-range">{shown(more)}</span></div>'
+        for name, value, more in cells
+    )
+    return f'<div class="jc jc-figures">{"".join(told)}</div>'
 
 
 def findings_list(findings: Iterable[Finding]) -> str:

@@ -13,11 +13,14 @@ from batterymodel import charts, pages
 from batterymodel.assessment import assess
 from batterymodel.chemistry import data_for
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import KEPT, battery_form, literal
+from batterymodel.pages import KEPT, battery_form, kept, literal
 from batterymodel.readings import read_readings, readings_from_bytes, readings_from_frame
 from batterymodel.records import Battery, Readings, Supply, record_from, record_toml
+from batterymodel.recordview import fleet_of
 from batterymodel.results import Assessment, Finding, Severity
 from batterymodel.samples import SCENARIO_DAY, Sample, load_scenario, sample_readings_path
+from batterymodel.store import Store
+from batterymodel.store.intake import Told, add_connection
 from batterymodel.textreport import text_report
 
 SAMPLE, FILE, TYPED = "Sample", "CSV file", "Typed in"
@@ -30,6 +33,8 @@ TEMPLATE_CSV = """elapsed_s,supply_current_a,supply_voltage_v,battery_temp_c,eve
 90,28.1,28.0,18.0,avionics on
 120,27.7,28.0,18.1,
 """
+ON_RECORD = f"{KEPT}on_record"
+TYPED_NAME = "typed-readings.csv"
 LEAST_TYPED = 3
 """Currents in the typed table before it is read: a table just begun is no error."""
 
@@ -89,11 +94,17 @@ def page() -> None:
 
 def typed_readings(table: pd.DataFrame) -> Readings | None:
     """Readings from the typed table, None while it is just begun; raises `InputError`."""
+    rows = typed_rows(table)
+    if (rows["supply_current_a"].str.strip() != "").sum() < LEAST_TYPED:
+        return None
+    return readings_from_frame(rows, "typed readings")
+
+
+def typed_rows(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows of the typed table in which something was entered, as text."""
     table = table.fillna("").astype(str)
     current, event = (table[name].str.strip() != "" for name in ("supply_current_a", "event"))
-    if current.sum() < LEAST_TYPED:
-        return None
-    return readings_from_frame(table[current | event], "typed readings")
+    return table[current | event]
 
 
 def typed_start() -> pd.DataFrame:
@@ -119,6 +130,8 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
     with st.expander("Battery, supply and measured values", expanded=source != SAMPLE):
         plate, card, record, supply, known = st.tabs(TABS)
         with plate:
+            if source != SAMPLE:
+                _battery_on_record()
             job.attempt(lambda: battery_form.show_plate(samples, source != SAMPLE))
             download = st.container()
         with card:
@@ -137,12 +150,16 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
 
 
 def _readings_input(source: str, by_key: dict[str, Sample]) -> Readings | None:
+    st.session_state["readings_given"] = None
     if source == SAMPLE:
         return _sample_input(by_key)
     if source == FILE:
         upload = st.file_uploader("Readings CSV file", type=["csv", "txt"], key="readings_file")
         st.download_button("Template CSV", TEMPLATE_CSV, "readings.csv", "text/csv")
-        return None if upload is None else readings_from_bytes(upload.getvalue(), upload.name)
+        if upload is None:
+            return None
+        st.session_state["readings_given"] = (upload.getvalue(), upload.name)
+        return readings_from_bytes(upload.getvalue(), upload.name)
     return _typed_input()
 
 
@@ -178,7 +195,35 @@ def _typed_input() -> Readings | None:
         key="typed_table",
     )
     st.session_state["typed_now"] = table
-    return typed_readings(table)
+    readings = typed_readings(table)
+    if readings is not None:
+        data = typed_rows(table).to_csv(index=False).encode()
+        st.session_state["readings_given"] = (data, TYPED_NAME)
+    return readings
+
+
+def _battery_on_record() -> None:
+    """Take a battery with its card, history and last check from the record into the form."""
+    store = kept.record()
+    fleet = fleet_of(store) if store else {}
+    if fleet:
+        st.selectbox(
+            "Battery on record",
+            list(fleet),
+            index=None,
+            format_func=fleet.__getitem__,
+            placeholder="Choose, or enter below",
+            key=ON_RECORD,
+            on_change=_take_from_record,
+            args=(store,),
+        )
+
+
+def _take_from_record(store: Store) -> None:
+    serial = st.session_state[ON_RECORD]
+    if serial is not None:
+        battery_form.fill(store.battery(serial, st.session_state[f"{KEPT}known.on"]))
+        battery_form.forget_file()
 
 
 def _supply_input(sample_supply: Supply, job: Job) -> Supply | None:
@@ -233,6 +278,7 @@ def _set_out() -> None:
 def _empty() -> None:
     battery_form.fill(None)
     battery_form.forget_file()
+    st.session_state[ON_RECORD] = None
     st.session_state[f"{KEPT}supply_from"] = NO_SUPPLY
     for name, _, _ in _KNOWN_FIELDS:
         st.session_state[f"{KEPT}known.{name}"] = None
@@ -287,7 +333,31 @@ def _answer_side(job: Job) -> None:
     )
     _show_charts(result)
     _show_findings(result.findings)
+    _show_keeping(job)
     _show_rest(battery, result)
+
+
+def _show_keeping(job: Job) -> None:
+    """Offer to keep readings of one's own in the record of the battery they were taken on."""
+    kept.show_done()
+    serial, file = st.session_state.get(ON_RECORD), st.session_state.get("readings_given")
+    if serial is None or file is None:
+        return
+    st.subheader("Keep in the record")
+    st.caption(
+        f"The readings are kept as they are, and assessed with what the record says of {serial}."
+    )
+    st.button(f"Keep this connection of {serial}", on_click=_keep, args=(serial, file, job))
+
+
+def _keep(serial: str, file: tuple[bytes, str], job: Job) -> None:
+    store = kept.record()
+    if store is not None:
+        told = Told(supply=job.supply, **job.known)
+        kept.attempt(
+            lambda: add_connection(store, serial, *file, told),
+            f"The connection is in the record of {serial}.",
+        )
 
 
 def _show_charts(result: Assessment) -> None:

@@ -23,6 +23,8 @@ from batterymodel.wording import GENERIC_MARK
 
 WHERE = "battery form"
 NO_LABEL = "no label"
+IN_HAND, ON_CARD = "battery", "card"
+"""The forms: the battery after connection, and the limits card of one on record."""
 
 
 @dataclass(frozen=True)
@@ -35,10 +37,14 @@ class Field:
     kind: str = "number"
     step: float = 0.1
 
+    def key_in(self, form: str) -> str:
+        """Where the entry lives in the session state."""
+        return f"{KEPT}{form}.{self.table}.{self.name}"
+
     @property
     def key(self) -> str:
-        """Where the entry lives in the session state."""
-        return f"{KEPT}battery.{self.table}.{self.name}"
+        """Where the entry of the battery after connection lives."""
+        return self.key_in(IN_HAND)
 
 
 PLATE = (
@@ -63,6 +69,20 @@ REST_TABLE = (
     Field("limits", "rest_voltage_soc", "Rest voltage table: charge (%), rising", "percent row"),
     Field("limits", "rest_voltage_v", "Rest voltage at each (V), rising", "row"),
 )
+CAPACITY_TABLES = (
+    Field("limits", "capacity_temp_c", "Capacity table: temperature (°C), rising", "row"),
+    Field("limits", "capacity_temp_factor", "Capacity at each over that at 25 °C", "row"),
+    Field("limits", "discharge_minutes", "Discharge table: minutes, rising", "row"),
+    Field("limits", "discharge_current_a", "Current that lasts so long (A)", "row"),
+)
+_EXAMPLES = {
+    "rest_voltage_soc": "50, 75, 100",
+    "rest_voltage_v": "24.4, 25.0, 25.8",
+    "capacity_temp_c": "-18, 0, 25",
+    "capacity_temp_factor": "0.55, 0.8, 1",
+    "discharge_minutes": "30, 60, 120",
+    "discharge_current_a": "72, 40, 22",
+}
 RECORD = (
     Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
     Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
@@ -76,16 +96,16 @@ RECORD = (
     Field("capacity_check", "capacity_sd_ah", "Error of that capacity (Ah)"),
     Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
 )
-FIELDS = (*PLATE, *LIMITS, *REST_TABLE, *RECORD)
+FIELDS = (*PLATE, *LIMITS, *REST_TABLE, *CAPACITY_TABLES, *RECORD)
 _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
 
-def fill(battery: Battery | None) -> None:
+def fill(battery: Battery | None, form: str = IN_HAND) -> None:
     """Put a battery into the form; None empties it."""
     data = {} if battery is None else battery.model_dump()
     for field in FIELDS:
         table = data if not field.table else data.get(field.table) or {}
-        st.session_state[field.key] = _to_entry(table.get(field.name), field)
+        st.session_state[field.key_in(form)] = _to_entry(table.get(field.name), field)
 
 
 def forget_file() -> None:
@@ -93,12 +113,12 @@ def forget_file() -> None:
     st.session_state["battery_file_round"] = st.session_state.get("battery_file_round", 0) + 1
 
 
-def entered() -> tuple[Battery | None, tuple[str, ...]]:
+def entered(form: str = IN_HAND) -> tuple[Battery | None, tuple[str, ...]]:
     """The battery in the form, or None with the labels of what is still missing.
 
     Raises `InputError` naming the entry that cannot be right.
     """
-    data = _entered_data()
+    data = _entered_data(form)
     missing = tuple(f.label for f in PLATE if f.name in _REQUIRED and f.name not in data)
     if missing:
         return None, missing
@@ -131,12 +151,12 @@ def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
         raise problem
 
 
-def show_limits() -> None:
+def show_limits(form: str = IN_HAND) -> None:
     """The tab with the limits card; a blank shows the generic value it stands for."""
     st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
-    _show(LIMITS[:1], columns=1)
-    _show(LIMITS[1:], _generic_values())
-    _show(REST_TABLE, {"rest_voltage_soc": "50, 75, 100", "rest_voltage_v": "24.4, 25.0, 25.8"})
+    _show(LIMITS[:1], columns=1, form=form)
+    _show(LIMITS[1:], _generic_values(form), form=form)
+    _show((*REST_TABLE, *CAPACITY_TABLES), _EXAMPLES, form=form)
 
 
 def show_record() -> None:
@@ -187,21 +207,24 @@ def _take_file() -> None:
 
 
 def _show(
-    fields: Sequence[Field], placeholders: dict[str, str] | None = None, columns: int = 2
+    fields: Sequence[Field],
+    placeholders: dict[str, str] | None = None,
+    columns: int = 2,
+    form: str = IN_HAND,
 ) -> None:
     """The entries row by row, so that they keep their order where columns are stacked."""
     for start in range(0, len(fields), columns):
         places = st.columns(columns, vertical_alignment="bottom")
         for place, field in zip(places, fields[start : start + columns], strict=False):
             with place:
-                _widget(field, (placeholders or {}).get(field.name))
+                _widget(field, field.key_in(form), (placeholders or {}).get(field.name))
 
 
-def _widget(field: Field, placeholder: str | None) -> None:
+def _widget(field: Field, key: str, placeholder: str | None) -> None:
     if field.kind in ("text", "row", "percent row"):
-        st.text_input(field.label, placeholder=placeholder or "", key=field.key)
+        st.text_input(field.label, placeholder=placeholder or "", key=key)
     elif field.kind == "date":
-        st.date_input(field.label, value=None, key=field.key)
+        st.date_input(field.label, value=None, key=key)
     elif field.kind == "chemistry":
         options = [chemistry.value for chemistry in Chemistry]
         st.selectbox(
@@ -209,12 +232,10 @@ def _widget(field: Field, placeholder: str | None) -> None:
             options,
             index=None,
             format_func=lambda c: data_for(Chemistry(c)).label,
-            key=field.key,
+            key=key,
         )
     elif field.kind == "whole":
-        st.number_input(
-            field.label, value=None, step=1, placeholder=placeholder or "", key=field.key
-        )
+        st.number_input(field.label, value=None, step=1, placeholder=placeholder or "", key=key)
     else:
         st.number_input(
             field.label,
@@ -222,14 +243,14 @@ def _widget(field: Field, placeholder: str | None) -> None:
             step=field.step,
             format="%g",
             placeholder=placeholder or "",
-            key=field.key,
+            key=key,
         )
 
 
-def _generic_values() -> dict[str, str]:
+def _generic_values(form: str) -> dict[str, str]:
     """Generic value by limit name, for the chemistry, cells and capacity entered so far."""
     try:
-        battery, _ = entered()
+        battery, _ = entered(form)
     except InputError:
         return {}
     if battery is None:
@@ -242,10 +263,10 @@ def _generic_values() -> dict[str, str]:
     return values
 
 
-def _entered_data() -> dict[str, Any]:
+def _entered_data(form: str) -> dict[str, Any]:
     data: dict[str, Any] = {}
     for field in FIELDS:
-        value = _to_record(st.session_state.get(field.key), field)
+        value = _to_record(st.session_state.get(field.key_in(form)), field)
         if value is None or value == "":
             continue
         if field.table:

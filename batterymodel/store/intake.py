@@ -37,6 +37,7 @@ class Told:
     on: date | None = None
     supply: Supply | None = None
     rest_voltage_v: float | None = None
+    rest_after_v: float | None = None
     load_a: float | None = None
     load_sd_a: float = 0.5
     ambient_c: float | None = None
@@ -104,6 +105,7 @@ def add_connection(
             "started_at": clock,
             "file_name": Path(file_name).name or "readings.csv",
             "readings_sha256": sha256,
+            "rest_after_v": told.rest_after_v,
             **{name: getattr(told, name) for name in TOLD_FIELDS},
         }
         connection = record_from(values, Connection, file_name)

@@ -230,6 +230,7 @@ class ConnectionRow(EntryRow, Base):
     readings_sha256: Mapped[str] = _file()
     supply: Mapped[Supply | None] = mapped_column(Json(Supply))
     rest_voltage_v: Mapped[float | None]
+    rest_after_v: Mapped[float | None]
     load_a: Mapped[float | None]
     load_sd_a: Mapped[float]
     ambient_c: Mapped[float | None]

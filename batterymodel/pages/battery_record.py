@@ -1,0 +1,175 @@
+"""The page of a battery's record: capacity over time, its tapers, and all that is on record."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from batterymodel import pages, recordcharts
+from batterymodel.capacityreport import slope_sentence
+from batterymodel.demo import fill_demo, remove_demo
+from batterymodel.errors import BatteryModelError
+from batterymodel.fade import FadeForecast
+from batterymodel.fleetrecords import BatteryPlate
+from batterymodel.inservice import NO_SUBSTITUTE
+from batterymodel.pages import KEPT, kept, literal
+from batterymodel.recordview import (
+    forecast_of,
+    service_estimates_of,
+    tapers_of,
+    timeline_of,
+)
+from batterymodel.store import Store
+from batterymodel.textreport import amount
+
+FEW = 12
+"""Lines of the timeline shown at once."""
+
+
+def page() -> None:
+    """Show the page."""
+    st.html(pages.STYLE)
+    st.title("Battery record")
+    store = kept.record()
+    if store is None:
+        return
+    kept.show_done()
+    serial = kept.choose_battery(store)
+    if serial is None:
+        _show_restoration(store)
+        _show_demo(store)
+        return
+    try:
+        st.html(pages.head(_head(store, serial)))
+        _show_capacity(store, serial)
+        _show_tapers(store, serial)
+        _show_timeline(store, serial)
+    except BatteryModelError as error:
+        st.error(literal(str(error)))
+    _show_demo(store)
+
+
+def _head(store: Store, serial: str) -> list[tuple[str, str]]:
+    plate, battery = store.plate(serial).record, store.battery(serial)
+    aircraft = store.aircraft_of(serial)
+    return [
+        ("Battery", serial),
+        ("Aircraft", aircraft.record.tail if aircraft else "off aircraft"),
+        ("Rated capacity", f"{battery.rated_capacity_ah:g} Ah"),
+        ("Installed", str(plate.installed_on or "not on record")),
+        ("Limits card", battery.limits.document or "not on file: generic values"),
+    ]
+
+
+def _show_capacity(store: Store, serial: str) -> None:
+    st.subheader("Capacity over time")
+    try:
+        forecast = forecast_of(store, serial, date.today())
+    except BatteryModelError as error:
+        st.info(literal(str(error)))
+        return
+    st.html(_forecast_figures(forecast))
+    st.altair_chart(recordcharts.fade_chart(forecast), theme=None)
+    words = [recordcharts.fade_words(forecast)]
+    if forecast.slope_change is not None:
+        words.append(slope_sentence(forecast))
+    st.html(pages.note(" ".join([*words, *forecast.notes])))
+    for found in service_estimates_of(store, serial):
+        said = found.why_not or NO_SUBSTITUTE
+        st.html(pages.note(f"Capacity in service, connection of {found.on}: {said}"))
+
+
+def _forecast_figures(forecast: FadeForecast) -> str:
+    value, spread = amount(forecast.capacity_ah, "Ah")
+    loss, loss_spread = amount(forecast.fade_percent, "%")
+    crossing = forecast.crossing
+    if crossing.best is None:
+        crossed, between = "not within five years", ""
+    else:
+        crossed = str(crossing.best)
+        between = f"80 % range: {crossing.low or 'earlier'} to {crossing.high or 'later'}"
+    return pages.figures(
+        [
+            ("Capacity at the last check", value, f"90 % range: {spread}"),
+            (f"Loss per {forecast.unit}, of rated", loss, f"90 % range: {loss_spread}"),
+            (f"Below {100 * forecast.limit.value:.0f} % of rated", crossed, between),
+            ("Next capacity check", str(forecast.next_check.on), forecast.next_check.why),
+        ]
+    )
+
+
+def _show_tapers(store: Store, serial: str) -> None:
+    st.subheader("Tapers")
+    tapers = tapers_of(store, serial)
+    if not tapers:
+        st.info("No connection of this battery that shows a taper is on record.")
+        return
+    st.altair_chart(recordcharts.tapers_chart(tapers), theme=None)
+    st.html(pages.note(recordcharts.tapers_words(tapers)))
+
+
+def _show_timeline(store: Store, serial: str) -> None:
+    st.subheader("On record")
+    happenings = timeline_of(store, serial)
+    lines = [f"{h.on}  {h.words}" for h in happenings]
+    st.html(pages.plain_list(lines[:FEW]))
+    if lines[FEW:]:
+        with st.expander(f"{len(lines[FEW:])} earlier entries"):
+            st.html(pages.plain_list(lines[FEW:]))
+    with st.expander("Delete an entry"):
+        _show_deletion(store, {h.entry_id: f"{h.on}  {h.words}" for h in happenings})
+    _show_restoration(store)
+
+
+def _show_deletion(store: Store, entries: dict[str, str]) -> None:
+    chosen = st.selectbox(
+        "Entry", list(entries), index=None, format_func=entries.get, key=f"{KEPT}delete.entry"
+    )
+    reason = st.text_input("Reason", key=f"{KEPT}delete.reason")
+    sure = st.checkbox("Yes, take it out of sight", key="delete.sure")
+    st.caption("Nothing is lost: a deleted entry can be restored below.")
+    ready = chosen is not None and bool(reason.strip()) and sure
+    st.button("Delete", disabled=not ready, on_click=_delete, args=(store, chosen, reason))
+
+
+def _delete(store: Store, chosen: str, reason: str) -> None:
+    if kept.attempt(lambda: store.delete(chosen, reason), "The entry is deleted."):
+        st.session_state[f"{KEPT}delete.entry"] = None
+        st.session_state[f"{KEPT}delete.reason"] = ""
+
+
+def _show_restoration(store: Store) -> None:
+    deletions = {d.id: d for d in store.deletions()}
+    if not deletions:
+        return
+    words = {
+        key: f"{d.recorded_at:%Y-%m-%d %H:%M} UTC: {d.reason} ({len(d)} entries)"
+        for key, d in deletions.items()
+    }
+    with st.expander(f"Restore what was deleted ({len(deletions)})"):
+        chosen = st.selectbox("Deletion", list(words), format_func=words.get)
+        st.button("Restore", on_click=_restore, args=(store, chosen))
+
+
+def _restore(store: Store, chosen: str) -> None:
+    kept.attempt(lambda: store.restore(chosen), "Restored.")
+
+
+def _show_demo(store: Store) -> None:
+    """Invented data comes into an empty record, and goes as it came."""
+    invented = store.entries(BatteryPlate, invented=True)
+    if invented:
+        with st.expander("Invented data of Saltmarsh Field"):
+            st.caption(f"{len(invented)} batteries here are invented, to look around with.")
+            st.button("Remove all invented data", on_click=_remove_demo, args=(store,))
+    elif store.is_empty():
+        st.button("Fill with invented data", on_click=_fill_demo, args=(store,))
+
+
+def _remove_demo(store: Store) -> None:
+    kept.attempt(lambda: remove_demo(store), "The invented data is out of sight.")
+
+
+def _fill_demo(store: Store) -> None:
+    kept.attempt(lambda: fill_demo(store), "Invented data is in the record.")

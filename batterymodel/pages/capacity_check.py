@@ -1,0 +1,158 @@
+"""The page to enter a capacity check: a timed discharge or its log in, percent of rated out."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from batterymodel import pages, recordcharts
+from batterymodel.capacity import CapacityResult, TimedDischarge, Verdict, capacity_check
+from batterymodel.capacityreport import capacity_text
+from batterymodel.capacitywording import VERDICT_WORDS
+from batterymodel.dischargelog import DischargeLog, discharge_log_from_bytes
+from batterymodel.errors import BatteryModelError
+from batterymodel.pages import KEPT, kept, literal
+from batterymodel.recordview import bench_check
+from batterymodel.store import Store
+from batterymodel.textreport import amount
+
+TIMED, LOG = "Current and minutes", "CSV log"
+BOX_OF_VERDICT = {
+    Verdict.PASS: ("top_off", "✓"),
+    Verdict.MARGINAL: ("keep_watching", "?"),
+    Verdict.FAIL: ("service", "!"),
+    Verdict.NOT_FINISHED: ("keep_watching", "?"),
+}
+TEMPLATE_CSV = """elapsed_s,discharge_current_a,battery_voltage_v,battery_temp_c
+0,40,24.6,23
+60,40,24.5,23
+120,40,24.4,23
+"""
+
+
+def page() -> None:
+    """Show the page."""
+    st.html(pages.STYLE)
+    st.title("Capacity check")
+    store = kept.record()
+    if store is None:
+        return
+    kept.show_done()
+    left, right = st.columns([5, 9], gap="large")
+    with left:
+        serial = kept.choose_battery(store)
+        if serial is None:
+            return
+        try:
+            given = _discharge_input()
+        except BatteryModelError as error:
+            st.error(literal(str(error)))
+            return
+        on = st.date_input("Day of the check", value=date.today(), key=f"{KEPT}check.on")
+        temp = st.number_input(
+            "Battery temperature at the start (°C)",
+            value=None,
+            step=1.0,
+            format="%g",
+            key=f"{KEPT}check.temp",
+        )
+    with right:
+        if given is None:
+            st.info("Give the discharge current and its minutes, or the log of the bench.")
+            return
+        _show_answer(store, serial, given, on, temp)
+
+
+def _discharge_input() -> TimedDischarge | DischargeLog | None:
+    way = st.radio("Discharge from", (TIMED, LOG), horizontal=True, key=f"{KEPT}check.way")
+    if way == LOG:
+        upload = st.file_uploader("Discharge log CSV file", type=["csv", "txt"], key="check_log")
+        st.download_button("Template CSV", TEMPLATE_CSV, "discharge.csv", "text/csv")
+        st.session_state["check_bytes"] = None if upload is None else upload.getvalue()
+        st.session_state["check_name"] = None if upload is None else upload.name
+        return None if upload is None else discharge_log_from_bytes(upload.getvalue(), upload.name)
+    st.session_state["check_bytes"] = st.session_state["check_name"] = None
+    current = st.number_input(
+        "Discharge current (A)", value=None, step=1.0, format="%g", key=f"{KEPT}check.current"
+    )
+    minutes = st.number_input(
+        "Minutes until the end", value=None, step=1.0, format="%g", key=f"{KEPT}check.minutes"
+    )
+    reached = st.checkbox("The end voltage was reached", value=True, key=f"{KEPT}check.reached")
+    if current is None or minutes is None:
+        return None
+    return TimedDischarge(current, minutes, reached)
+
+
+def _show_answer(
+    store: Store,
+    serial: str,
+    given: TimedDischarge | DischargeLog,
+    on: date,
+    temp_c: float | None,
+) -> None:
+    try:
+        result = capacity_check(given, store.battery(serial, on), temp_c=temp_c, on=on)
+    except BatteryModelError as error:
+        st.error(literal(str(error)))
+        return
+    box, sign = BOX_OF_VERDICT[result.verdict]
+    word = VERDICT_WORDS[result.verdict]
+    st.html(
+        pages.verdict_box(box, sign, word, result.headline, result.next_step)
+        + pages.figures(_figures(result))
+    )
+    if result.curves is not None:
+        st.altair_chart(recordcharts.discharge_chart(result), theme=None)
+        st.html(pages.note(recordcharts.discharge_words(result)))
+    st.subheader("Corrections")
+    st.html(pages.plain_list(_correction_lines(result)))
+    if result.notes:
+        st.html(pages.plain_list(result.notes))
+    _show_keeping(store, serial, result, on)
+    st.download_button("Report as text", capacity_text(result), "capacity.txt", "text/plain")
+
+
+def _figures(result: CapacityResult) -> list[tuple[str, str, str]]:
+    delivered = ("Delivered", f"{result.delivered_ah:.1f} Ah", f"in {result.minutes:.0f} min")
+    if result.capacity_ah is None or result.percent_of_rated is None:
+        least = f"{result.at_least_ah:.1f} Ah" if result.at_least_ah else "not known"
+        return [("Capacity", f"at least {least}", "stopped before the end voltage"), delivered]
+    ah, ah_spread = amount(result.capacity_ah, "Ah")
+    percent, percent_spread = amount(result.percent_of_rated, "%")
+    return [
+        ("Percent of rated", percent, f"90 % range: {percent_spread}"),
+        ("Capacity at 25 °C", ah, f"90 % range: {ah_spread}"),
+        delivered,
+    ]
+
+
+def _correction_lines(result: CapacityResult) -> list[str]:
+    return [f"{c.name}: times {c.factor:.3f} ({c.source})" for c in result.corrections]
+
+
+def _show_keeping(store: Store, serial: str, result: CapacityResult, on: date) -> None:
+    st.subheader("Keep in the record")
+    note = st.text_input("Note", key=f"{KEPT}check.note")
+    st.button(
+        f"Keep this check of {serial}",
+        type="primary",
+        on_click=_keep,
+        args=(store, serial, result, on, note),
+    )
+
+
+def _keep(store: Store, serial: str, result: CapacityResult, on: date, note: str) -> None:
+    log, name = st.session_state.get("check_bytes"), st.session_state.get("check_name")
+
+    def write() -> object:
+        with store.writing():
+            record = bench_check(store.plate(serial).id, result, on, note.strip() or None)
+            if log is not None:
+                file = {"log_name": name, "log_sha256": store.keep_file(log)}
+                record = record.model_copy(update=file)
+            return store.add(record)
+
+    if kept.attempt(write, f"The check of {on} is in the record of {serial}."):
+        st.session_state[f"{KEPT}check.note"] = ""

@@ -1,0 +1,73 @@
+"""The record on the pages: opened once, filled with invented data when new, a battery chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+import streamlit as st
+
+from batterymodel.demo import fill_demo
+from batterymodel.errors import BatteryModelError
+from batterymodel.pages import KEPT, literal
+from batterymodel.recordview import fleet_of
+from batterymodel.store import Store, open_store
+from batterymodel.store.engine import default_url
+
+T = TypeVar("T")
+DONE, FAILED = "done", "failed"
+SERIAL = f"{KEPT}serial"
+NO_BATTERY = (
+    "No battery is in the record yet. Add one at the command line with 'record add battery', or "
+    "fill the empty record with invented data to look around."
+)
+
+
+@st.cache_resource(show_spinner="Opening the record")
+def _opened(url: str) -> Store:
+    store = open_store(url)
+    if store.is_empty():
+        fill_demo(store)
+    return store
+
+
+def record() -> Store | None:
+    """The record; None, with the reason on the page, where it cannot be opened."""
+    try:
+        store = _opened(default_url())
+    except BatteryModelError as error:
+        st.error(literal(str(error)))
+        return None
+    if store.backup is not None:
+        st.caption(literal(f"The record was brought up to date; as it was: {store.backup}"))
+    return store
+
+
+def choose_battery(store: Store) -> str | None:
+    """Serial of the battery chosen on this or another page of the record."""
+    fleet = fleet_of(store)
+    if not fleet:
+        st.info(literal(NO_BATTERY))
+        return None
+    if st.session_state.get(SERIAL) not in fleet:
+        st.session_state[SERIAL] = next(iter(fleet))
+    return st.selectbox("Battery", list(fleet), format_func=fleet.__getitem__, key=SERIAL)
+
+
+def attempt(write: Callable[[], T], words: str) -> T | None:
+    """What a write returns, its words shown by `show_done`; None, with the reason, if it fails."""
+    try:
+        result = write()
+    except BatteryModelError as error:
+        st.session_state[FAILED] = str(error)
+        return None
+    st.session_state[DONE] = words
+    return result
+
+
+def show_done() -> None:
+    """What was written last, or why it was not, said once."""
+    if words := st.session_state.pop(DONE, None):
+        st.success(literal(words))
+    if reason := st.session_state.pop(FAILED, None):
+        st.error(literal(reason))

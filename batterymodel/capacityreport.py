@@ -98,26 +98,28 @@ def _capacity_table(result: CapacityResult) -> list[str]:
 def _fade_table(forecast: FadeForecast) -> list[str]:
     crossing = forecast.crossing
     level = f"{100 * crossing.level:.0f} %"
-    ends = f"{_when(crossing.low)} to {_when(crossing.high)} ({level})"
+    ends = f"{moment_words(crossing.low)} to {moment_words(crossing.high)} ({level})"
     if crossing.low is None:
         ends = ""
     words = {"year": ("Below the limit from", "a year"), "cycle": ("Last cycle above", "a cycle")}
     name, per = words[forecast.unit]
     rows = [
         ("Capacity at the last check", *amount(forecast.capacity_ah, "Ah")),
-        (f"Loss {per}, % of rated", *_loss(forecast.fade_percent)),
-        (name, _when(crossing.best), ends),
+        (f"Loss {per}, % of rated", *loss_words(forecast.fade_percent)),
+        (name, moment_words(crossing.best), ends),
     ]
     return _table(rows, "90 % range")
 
 
-def _loss(interval: Interval) -> tuple[str, str]:
+def loss_words(interval: Interval) -> tuple[str, str]:
+    """Loss of capacity a year or cycle, in percent of rated: best value and range."""
     digits = 1 if interval.high - interval.low > 0.5 else 3
     low = f"{interval.low:.{digits}f} to {interval.high:.{digits}f}"
     return f"{interval.mean:.{digits}f}", low
 
 
-def _when(moment: Moment | None) -> str:
+def moment_words(moment: Moment | None) -> str:
+    """A day or a cycle, or that it is beyond the horizon."""
     return "not in view" if moment is None else str(moment)
 
 

@@ -68,11 +68,12 @@ def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
 
 def limit_words(finding: Finding) -> str:
     """The limit of a finding with its unit, as read; empty where it has none."""
-    if finding.limit is None:
-        return ""
-    if finding.unit == "fraction":
-        return f"{100 * finding.limit:.0f} %"
-    return f"{finding.limit:.4g} {finding.unit or ''}".strip()
+    return "" if finding.limit is None else limit_text(finding.limit, finding.unit or "")
+
+
+def limit_text(value: float, unit: str) -> str:
+    """A limit with its unit; a fraction in whole percent."""
+    return f"{100 * value:.0f} %" if unit == "fraction" else f"{value:.4g} {unit}".strip()
 
 
 def _table(assessment: Assessment) -> list[str]:

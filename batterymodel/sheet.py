@@ -1,0 +1,393 @@
+"""What the owner's findings sheet says, before it is laid out: sections of plain sentences.
+
+Everything comes from an assessment, a forecast and the battery by templates of `sheetwording`;
+numbers are rounded by the helpers of `textreport`. Nothing is estimated here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+from pydantic import Field
+
+from batterymodel import sheetwording as words
+from batterymodel.capacityreport import loss_words, moment_words
+from batterymodel.charts import taper_chart
+from batterymodel.chemistry import data_for
+from batterymodel.errors import InputError
+from batterymodel.fade import FadeForecast
+from batterymodel.fleetrecords import one_line
+from batterymodel.limits import limit_for
+from batterymodel.normaltaper import NormalTaper, normal_taper
+from batterymodel.recordcharts import fade_chart
+from batterymodel.records import Battery, Supply
+from batterymodel.results import Assessment, Finding, Outcome, Result, Severity
+from batterymodel.textreport import amount, fitted, limit_text, limit_words, percent
+from batterymodel.wording import (
+    GENERIC_MARK,
+    OUTCOME_MEANING,
+    OUTCOME_SIGNS,
+    OUTCOME_WORDS,
+    RULE_WORDS,
+    SEVERITY_SIGNS,
+    SEVERITY_WORDS,
+)
+
+MOST_FINDINGS = 6
+"""Findings shown in full; the rest are in the full report, and the sheet says how many."""
+
+MOST_OWNER = 60
+ROUGH_RATE_PER_H = 1.0
+"""Current over capacity above which the normal taper is called rough (own choice)."""
+
+PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 430, 250
+
+
+class SheetFinding(Result):
+    """One finding: sign and word of its severity, its name, what it says, half a sentence more."""
+
+    sign: str
+    severity: str
+    name: str
+    text: str
+    more: str
+
+
+class Table(Result):
+    """Rows of cells under a header."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+class Picture(Result):
+    """A chart as its specification, and the words that stand in for it."""
+
+    title: str
+    words: str
+    spec: dict[str, Any] = Field(repr=False)
+
+
+class Section(Result):
+    """One titled part of the sheet; what it does not have is empty."""
+
+    key: str
+    title: str
+    sentences: tuple[str, ...] = ()
+    findings: tuple[SheetFinding, ...] = ()
+    pictures: tuple[Picture, ...] = ()
+    table: Table | None = None
+    choices: tuple[str, ...] = ()
+    signatures: tuple[tuple[str, str], ...] = ()
+
+
+class SheetContent(Result):
+    """The whole sheet in reading order."""
+
+    title: str
+    footer: str
+    remarks: tuple[str, ...]
+    head: tuple[tuple[str, str], ...]
+    outcome: Outcome
+    sign: str
+    word: str
+    reason: str
+    meaning: str
+    sections: tuple[Section, ...]
+
+    def section(self, key: str) -> Section:
+        """The section of a key of `sheetwording.SECTIONS`."""
+        return next(section for section in self.sections if section.key == key)
+
+    def prose(self) -> tuple[str, ...]:
+        """Every sentence, tables, names and charts left out."""
+        found = [*self.remarks, self.reason, self.meaning]
+        for section in self.sections:
+            found += section.sentences
+            found += [f"{f.text} {f.more}".strip() for f in section.findings]
+            found += [picture.words for picture in section.pictures]
+            found += section.choices
+        return tuple(found)
+
+    def texts(self) -> Iterator[str]:
+        """Every text on the sheet but those inside the charts."""
+        yield from (self.title, self.footer, self.sign, self.word, *self.prose())
+        yield from (text for pair in self.head for text in pair)
+        for section in self.sections:
+            yield section.title
+            yield from (text for f in section.findings for text in (f.sign, f.severity, f.name))
+            yield from (picture.title for picture in section.pictures)
+            if section.table is not None:
+                yield from section.table.header
+                yield from (cell for row in section.table.rows for cell in row)
+            yield from (text for pair in section.signatures for text in pair)
+
+
+def sheet_content(
+    assessment: Assessment,
+    battery: Battery,
+    on: date,
+    *,
+    supply: Supply | None = None,
+    forecast: FadeForecast | None = None,
+    owner: str | None = None,
+    remarks: tuple[str, ...] = (),
+) -> SheetContent:
+    """The findings sheet of one connection.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    battery : Battery
+        The one that was assessed.
+    on : date
+        Day of the connection.
+    supply : Supply, optional
+        What the ground supply's plate says.
+    forecast : FadeForecast, optional
+        Capacity over time; without it the sheet says that no checks are on file.
+    owner : str, optional
+        Name of the owner, at most 60 characters.
+    remarks : tuple of str
+        Sentences that stand above everything else.
+
+    Raises
+    ------
+    InputError
+        An owner's name that is too long.
+    """
+    word = OUTCOME_WORDS[assessment.outcome]
+    reason = assessment.headline.removeprefix(f"{word}: ")
+    named = {"battery": battery.tail, "on": on}
+    name = _owner(owner)
+    return SheetContent(
+        title=words.DOCUMENT_TITLE.format(**named),
+        footer=words.FOOTER.format(**named),
+        remarks=remarks,
+        head=_head(battery, on, supply, name),
+        outcome=assessment.outcome,
+        sign=OUTCOME_SIGNS[assessment.outcome],
+        word=word,
+        reason=reason[0].upper() + reason[1:],
+        meaning=OUTCOME_MEANING[assessment.outcome],
+        sections=(
+            _seen(assessment, battery),
+            _why(assessment.findings),
+            _pictures(assessment, battery, forecast),
+            _measured(assessment, forecast),
+            _maker(battery),
+            _section("next", assessment.next_steps),
+            _asked(assessment.outcome),
+            _nothing(assessment, battery, forecast),
+            _section("cautions", assessment.cautions),
+            _signed(name),
+        ),
+    )
+
+
+def _owner(owner: str | None) -> str:
+    name = one_line(owner or "")
+    if len(name) > MOST_OWNER:
+        raise InputError(
+            f"the owner's name has {len(name)} characters; at most {MOST_OWNER} would be right"
+        )
+    return name
+
+
+def _head(
+    battery: Battery, on: date, supply: Supply | None, owner: str
+) -> tuple[tuple[str, str], ...]:
+    told = {
+        "owner": owner or words.NOT_GIVEN,
+        "battery": battery.tail,
+        "on": str(on),
+        "kind": words.KIND.format(
+            label=data_for(battery.chemistry).label,
+            cells=battery.cells,
+            rated=battery.rated_capacity_ah,
+        ),
+        "supply": words.NOT_GIVEN
+        if supply is None
+        else words.SUPPLY.format(rated=supply.rated_current_a, volts=supply.set_voltage_v),
+    }
+    return tuple((words.HEAD[key], value) for key, value in told.items())
+
+
+def _section(key: str, sentences: tuple[str, ...] = (), **parts: Any) -> Section:
+    return Section(key=key, title=words.SECTIONS[key], sentences=sentences, **parts)
+
+
+def _seen(assessment: Assessment, battery: Battery) -> Section:
+    curves = assessment.curves
+    meter = "supply" if curves.current_label.startswith("Supply") else "battery"
+    level = assessment.state_of_charge.at_connection
+    low, high = percent(level)[1].removesuffix(" %").split(" to ")
+    tapers = data_for(battery.chemistry).taper.exponential
+    return _section(
+        "seen",
+        (
+            words.SEEN["joined"],
+            words.SEEN["taper" if tapers else "no_taper"],
+            words.SEEN[meter].format(
+                count=curves.time_s.size,
+                minutes=curves.time_s[-1] / 60.0,
+                first=curves.current_a[0],
+                last=curves.current_a[-1],
+            ),
+            words.SEEN["level"].format(mean=percent(level)[0], low=f"{low} %", high=f"{high} %"),
+        ),
+    )
+
+
+def _why(findings: tuple[Finding, ...]) -> Section:
+    """Open findings in full, the gravest first; the fine ones by name."""
+    told = [f for f in findings if f.severity is not Severity.OK]
+    fine = [RULE_WORDS[f.rule].lower() for f in findings if f.severity is Severity.OK]
+    sentences = [] if told else [words.ALL_FINE]
+    if len(told) > MOST_FINDINGS:
+        sentences.append(words.plural(words.MORE_FINDINGS, len(told) - MOST_FINDINGS))
+    if fine:
+        sentences.append(words.FINE.format(names=", ".join(fine)))
+    shown = tuple(_sheet_finding(f) for f in told[:MOST_FINDINGS])
+    return _section("why", tuple(sentences), findings=shown)
+
+
+def _sheet_finding(finding: Finding) -> SheetFinding:
+    more = words.EXPLAINED.get(finding.rule, "")
+    if finding.generic and (limit := limit_words(finding)):
+        more = f"{more} The limit of {limit} is {GENERIC_MARK}.".strip()
+    return SheetFinding(
+        sign=SEVERITY_SIGNS[finding.severity],
+        severity=SEVERITY_WORDS[finding.severity],
+        name=RULE_WORDS[finding.rule],
+        text=finding.text,
+        more=more,
+    )
+
+
+def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast | None) -> Section:
+    normal = normal_taper(assessment, battery)
+    pictures = [
+        Picture(
+            title=words.TAPER_PICTURE,
+            words=_taper_caption(battery, normal),
+            spec=_spec(taper_chart(assessment, normal)),
+        )
+    ]
+    if forecast is None:
+        none = (words.CAPACITY["none"], words.CAPACITY["none_next"])
+        return _section("pictures", none, pictures=tuple(pictures))
+    said = [words.CAPTIONS["fade"], forecast.headline]
+    if forecast.slope_change is not None:
+        said.append(words.CAPACITY["bend"])
+    said.append(words.CAPACITY["next"].format(on=forecast.next_check.on))
+    pictures.append(
+        Picture(
+            title=words.CAPACITY_PICTURE, words=" ".join(said), spec=_spec(fade_chart(forecast))
+        )
+    )
+    return _section("pictures", pictures=tuple(pictures))
+
+
+def _taper_caption(battery: Battery, normal: NormalTaper | None) -> str:
+    said = [words.CAPTIONS["taper"]]
+    if normal is not None:
+        said.append(words.CAPTIONS["normal"])
+        if normal.amplitude_a > ROUGH_RATE_PER_H * battery.rated_capacity_ah:
+            said.append(words.CAPTIONS["rough"])
+    else:
+        said.append(words.CAPTIONS["no_history" if battery.history is None else "no_taper"])
+    return " ".join(said)
+
+
+def _spec(chart: Any) -> dict[str, Any]:
+    return chart.properties(width=PICTURE_WIDTH_PX, height=PICTURE_HEIGHT_PX).to_dict()
+
+
+def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
+    soc = assessment.state_of_charge
+    rows = [
+        _row("at_connection", *percent(soc.at_connection)),
+        _row("now", *percent(soc.now)),
+        _row("to_return", *amount(assessment.charge_to_return_ah, "Ah")),
+    ]
+    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
+        rows.append(_row("minutes", *amount(assessment.minutes_to_top_off, "min")))
+    rows.append(_row("amplitude", *fitted(assessment, "amplitude_a", "A")))
+    rows += [_read_row(f) for f in assessment.findings if f.rule in _READ and f.value is not None]
+    if assessment.capacity_ah is not None:
+        rows.append(_row("capacity", *amount(assessment.capacity_ah, "Ah")))
+    rows += _forecast_rows(forecast)
+    if (found := assessment.supply) is not None:
+        rows.append(_row("drawn", f"{found.continuous_a:.0f} A", words.AS_READ))
+        rows.append(_row("most", f"{found.limit_a:.0f} A", "", limited_by=found.limited_by))
+    header = tuple(h.format(level=100 * soc.now.level) for h in words.MEASURED_HEAD)
+    return _section("measured", (words.MEASURED_NOTE,), table=Table(header=header, rows=rows))
+
+
+_READ = {"battery_temperature": ("temperature", "°C", 0), "rest_voltage": ("rest_voltage", "V", 2)}
+
+
+def _read_row(finding: Finding) -> tuple[str, ...]:
+    key, unit, digits = _READ[finding.rule]
+    return _row(key, f"{finding.value:.{digits}f} {unit}", words.AS_READ)
+
+
+def _forecast_rows(forecast: FadeForecast | None) -> list[tuple[str, ...]]:
+    if forecast is None:
+        return []
+    crossing = forecast.crossing
+    ends = f"{moment_words(crossing.low)} to {moment_words(crossing.high)}"
+    loss = [f"{text} %" for text in loss_words(forecast.fade_percent)]
+    rows = [
+        _row("trend", *amount(forecast.capacity_ah, "Ah")),
+        _row("loss", *loss, per=words.CHECKS_UNIT[forecast.unit]),
+    ]
+    if crossing.low is not None:
+        best, level = moment_words(crossing.best), 100 * crossing.level
+        rows.append(_row("crossing", best, ends, level=level))
+    return rows
+
+
+def _row(key: str, value: str, spread: str, **more: object) -> tuple[str, ...]:
+    name, plain = (text.format(**more) for text in words.MEASURED[key])
+    return name, value, spread, plain
+
+
+def _maker(battery: Battery) -> Section:
+    rows = tuple(_limit_row(battery, name, fields) for name, fields in words.LIMIT_ROWS)
+    generic = [row[2] != words.FROM_CARD for row in rows]
+    if battery.limits.document is not None:
+        said = [words.MAKER["document"].format(document=battery.limits.document)]
+    else:
+        said = [words.MAKER["none" if all(generic) else "unnamed"]]
+    if any(generic) and said != [words.MAKER["none"]]:
+        said.append(words.MAKER["some"])
+    return _section("maker", tuple(said), table=Table(header=words.MAKER_HEAD, rows=rows))
+
+
+def _limit_row(battery: Battery, name: str, fields: tuple[str, ...]) -> tuple[str, str, str]:
+    limits = [limit_for(battery, field) for field in fields]
+    ends = [limit_text(limit.value, limit.unit) for limit in limits]
+    value = ends[0] if len(ends) == 1 else f"{ends[0].split(' ')[0]} to {ends[1]}"
+    marks = [GENERIC_MARK if limit.generic else words.FROM_CARD for limit in limits]
+    return name, value, marks[0] if len(set(marks)) == 1 else f"{marks[0]}, {marks[1]}"
+
+
+def _asked(outcome: Outcome) -> Section:
+    return _section("asked", (words.ASKED[outcome],), choices=words.CHOICES[outcome])
+
+
+def _nothing(assessment: Assessment, battery: Battery, forecast: FadeForecast | None) -> Section:
+    now = percent(assessment.state_of_charge.now)[0]
+    said = [sentence.format(now=now) for sentence in words.NOTHING[assessment.outcome]]
+    if battery.chemistry in words.LEAD_ACID and assessment.outcome is not Outcome.DISCONNECT:
+        said.append(words.LEAD_ACID_WAIT)
+    return _section("nothing", tuple(said))
+
+
+def _signed(owner: str) -> Section:
+    lines = tuple((who, name.format(owner=owner)) for who, name in words.SIGN_LINES)
+    return _section("signed", signatures=lines)

@@ -229,7 +229,7 @@ def _curves(case: Case) -> Curves:
         fit_low_a=mean - LEVEL_SD * sd,
         fit_high_a=mean + LEVEL_SD * sd,
         load_a=fit.base(grid),
-        steps=tuple((s.elapsed_s, s.text, s.marked) for s in signal.steps),
+        steps=tuple(_step(fit, k) for k in range(len(signal.steps))),
         limit_a=signal.limit_current_a,
         limit_end_s=None if signal.limit_end_s is None else min(signal.limit_end_s, end),
         soc=SOC_GRID,
@@ -238,6 +238,13 @@ def _curves(case: Case) -> Curves:
         min_top_off_soc=case.limit("min_top_off_soc").value,
         current_label="Battery current" if signal.from_clamp else "Supply current",
     )
+
+
+def _step(fit: TaperFit, number: int) -> tuple[float, str, bool]:
+    """Time, words and mark of a load step; an unmarked one with its size as the fit has it."""
+    step = fit.signal.steps[number]
+    size = f"{fit[f'step_{number + 1}_a']:+.1f} A, not marked"
+    return step.elapsed_s, step.text if step.marked else size, step.marked
 
 
 def _step_edges(signal: Signal) -> list[np.ndarray]:

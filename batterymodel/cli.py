@@ -10,12 +10,12 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from batterymodel.commands import assess, capacity, fade, record
+from batterymodel.commands import assess, capacity, fade, record, report
 from batterymodel.errors import BatteryModelError
 
 BAD_INPUT = 2
 STOPPED = 130
-COMMANDS = (assess, capacity, fade, record)
+COMMANDS = (assess, capacity, fade, record, report)
 
 
 class _Parser(argparse.ArgumentParser):

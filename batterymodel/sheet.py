@@ -42,7 +42,7 @@ MOST_OWNER = 60
 ROUGH_RATE_PER_H = 1.0
 """Current over capacity above which the normal taper is called rough (own choice)."""
 
-PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 430, 250
+PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 370, 205
 
 
 class SheetFinding(Result):
@@ -272,12 +272,13 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
     pictures = [
         Picture(
             title=words.TAPER_PICTURE,
-            words=_taper_caption(battery, normal),
+            words=_taper_caption(assessment, battery, normal),
             spec=_spec(taper_chart(assessment, normal)),
         )
     ]
     if forecast is None:
-        none = (words.CAPACITY["none"], words.CAPACITY["none_next"])
+        known = "none" if assessment.capacity_ah is None else "one"
+        none = (words.CAPACITY[known], words.CAPACITY["none_next"])
         return _section("pictures", none, pictures=tuple(pictures))
     said = [words.CAPTIONS["fade"], forecast.headline]
     if forecast.slope_change is not None:
@@ -291,8 +292,10 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
     return _section("pictures", pictures=tuple(pictures))
 
 
-def _taper_caption(battery: Battery, normal: NormalTaper | None) -> str:
+def _taper_caption(assessment: Assessment, battery: Battery, normal: NormalTaper | None) -> str:
     said = [words.CAPTIONS["taper"]]
+    if assessment.curves.current_label.startswith("Supply"):
+        said.append(words.CAPTIONS["supply"])
     if normal is not None:
         said.append(words.CAPTIONS["normal"])
         if normal.amplitude_a > ROUGH_RATE_PER_H * battery.rated_capacity_ah:

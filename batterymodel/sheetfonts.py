@@ -8,6 +8,7 @@ embedded. A letter that no font has is shown as U+FFFD and reported, never left 
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 from functools import cache
@@ -30,6 +31,9 @@ _MORE_FONTS = (
     ("pylopdf_fonts_zh_cn", "NotoSansSC-Regular.otf"),
     ("pylopdf_fonts_ko", "NotoSansKR-Regular.otf"),
 )
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|Ah?|V|min|s|h)(?![\w-]))")
+"""Space between a number and its unit, which stay on one line."""
+
 _RIGHT_TO_LEFT = ("R", "AL")
 _NEEDS_SHAPING = frozenset(
     [
@@ -100,7 +104,8 @@ def lacking(texts: Iterable[str]) -> tuple[str, ...]:
 def marked(text: str, bold: bool = False) -> str:
     """Text for a paragraph: escaped, in visual order, each run in a font that has its letters."""
     base = BOLD if bold else FAMILY
-    runs = groupby(visual(text), key=lambda letter: _font_of(letter, base))
+    drawn = visual(_UNIT.sub("\N{NO-BREAK SPACE}", text))
+    runs = groupby(drawn, key=lambda letter: _font_of(letter, base))
     return "".join(_run(font, "".join(letters), base) for font, letters in runs)
 
 

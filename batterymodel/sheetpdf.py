@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from functools import partial
 from io import BytesIO
 
-from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.enums import TA_CENTER, TA_RIGHT
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
@@ -78,7 +78,7 @@ def _with_substitutes_said(content: SheetContent) -> SheetContent:
     said = words.LACKING.format(
         letters=words.plural(words.LETTERS, len(missing)),
         sign=words.SUBSTITUTE,
-        codes=", ".join(codes) + ", ..." * (len(missing) > words.MOST_CODES),
+        codes=", ".join(codes) + words.AND_MORE * (len(missing) > words.MOST_CODES),
     )
     return content.model_copy(update={"remarks": (*content.remarks, said)})
 
@@ -99,8 +99,8 @@ class _Layout:
 
     def pdf(self) -> bytes:
         file = BytesIO()
-        height = self.paper[1] - MARGIN - FOOT - 14.0
-        frame = Frame(MARGIN, FOOT + 14.0, self.width, height, 0, 0, 0, 0)
+        height = self.paper[1] - MARGIN - FOOT - 16.0
+        frame = Frame(MARGIN, FOOT + 16.0, self.width, height, 0, 0, 0, 0)
         document = BaseDocTemplate(
             file,
             pagesize=self.paper,
@@ -153,6 +153,7 @@ class _Layout:
             self._said(words.HEAD_LINE, self.small),
             self._gap(5),
             *(self._said(remark, self.strong) for remark in content.remarks),
+            self._gap(4 if content.remarks else 0),
             self._head(),
             self._gap(7),
             self._outcome(),
@@ -184,7 +185,9 @@ class _Layout:
         content, dark = self.content, self.content.outcome is Outcome.DISCONNECT
         colour = "#ffffff" if dark else INK
         big = self._style(16.0, bold=True, colour=colour)
-        sign = Table([[self._said(content.sign, big)]], colWidths=[26 * self.scale])
+        centred = self._style(16.0, bold=True, colour=colour)
+        centred.alignment = TA_CENTER
+        sign = Table([[self._said(content.sign, centred)]], colWidths=[26 * self.scale])
         sign.setStyle([*_TIGHT, ("BOX", (0, 0), (-1, -1), 1.6, colour)])
         width = self.width - 8.0
         top = Table([[sign, self._said(content.word, big)]], colWidths=[36 * self.scale, None])

@@ -42,7 +42,8 @@ SECTIONS = {
 }
 
 SEEN = {
-    "joined": "Ground power was switched on, and the aircraft's battery was joined to it.",
+    "joined": "Ground power was switched on. The battery was joined to it by the bus, which is the "
+    "wiring that feeds the aircraft.",
     "taper": "A battery takes less and less current as it fills. This fall is called the taper.",
     "no_taper": "A battery of this kind takes a steady current until it is nearly full.",
     "supply": "The meter on the supply was read {count} times in {minutes:.0f} minutes. It went "
@@ -82,7 +83,8 @@ TAPER_PICTURE = "The current, and what is normal"
 CAPACITY_PICTURE = "Capacity over the years"
 CAPTIONS = {
     "taper": "The marks are meter readings. The line through them is the taper, dashed where it is "
-    "carried on. The grey area below is what does not go into the battery.",
+    "carried on.",
+    "supply": "The grey area is current that does not go into the battery.",
     "normal": "The dash-dot line is normal for this battery: its own past taper, from the same "
     "charge.",
     "rough": "It is rough here, because the current is high.",
@@ -93,7 +95,9 @@ CAPTIONS = {
 }
 CHECKS_UNIT = {"year": "a year", "cycle": "a cycle"}
 CAPACITY = {
-    "none": "No capacity checks are on file for a trend. Capacity is the charge that a full "
+    "one": "Only the last capacity check is on file, and one alone shows no trend. Capacity is the "
+    "charge that a full battery can give, and it shrinks with age.",
+    "none": "No capacity checks are on file. Capacity is the charge that a full "
     "battery can give, and it shrinks with age.",
     "none_next": "One check a year would show the trend in time.",
     "bend": "Lately it falls faster than before.",
@@ -189,6 +193,7 @@ LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
 SIGN_LINES = (("Owner", "{owner}"), ("Licensed maintenance staff", ""))
 SIGN_PARTS = ("Name", "Date", "Signature")
 
+AND_MORE = " and more"
 SUBSTITUTE = "\N{REPLACEMENT CHARACTER}"
 LACKING = "The fonts of this sheet lack {letters}. Each is shown as {sign}: {codes}."
 LETTERS = {1: "one letter", 2: "{count} letters"}

@@ -8,8 +8,10 @@ from batterymodel.pages import (
     after_connection,
     battery_record,
     capacity_check,
+    findings_sheet,
     keep_entries,
     limits_card,
+    plain_words,
 )
 
 
@@ -22,6 +24,8 @@ def main() -> None:
         st.Page(battery_record.page, title="Battery record", url_path="battery-record"),
         st.Page(capacity_check.page, title="Capacity check", url_path="capacity-check"),
         st.Page(limits_card.page, title="Limits card", url_path="limits-card"),
+        st.Page(findings_sheet.page, title="Findings sheet", url_path="findings-sheet"),
+        st.Page(plain_words.page, title="In plain words", url_path="in-plain-words"),
     ]
     st.navigation(pages).run()
 

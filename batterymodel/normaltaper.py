@@ -39,17 +39,43 @@ def normal_taper(assessment: Assessment, battery: Battery) -> NormalTaper | None
     """
     if battery.history is None or not data_for(battery.chemistry).taper.exponential:
         return None
-    curves, prior = assessment.curves, prior_for(battery, None)
-    depth = 1.0 - assessment.state_of_charge.at_connection.mean
-    charge_as = 3600.0 * depth * prior.capacity_ah / data_for(battery.chemistry).taper.efficiency
+    curves, soc = assessment.curves, assessment.state_of_charge.at_connection.mean
     room = _room_a(assessment)
-    shape = _shape_at(charge_as, prior, room)
-    amplitude = charge_as / float(shape.charge_time_s)
-    battery_a = _battery_current_a(curves.fit_time_s, amplitude, shape, room)
+    battery_a, amplitude = expected_taper(battery, soc, curves.fit_time_s, room)
     total = curves.load_a + battery_a
     if (most := _most_a(assessment)) is not None:
         total = np.minimum(total, most)
     return NormalTaper(curves.fit_time_s, total, amplitude)
+
+
+def expected_taper(
+    battery: Battery, soc: float, time_s: np.ndarray, room_a: float = np.inf
+) -> tuple[np.ndarray, float]:
+    """Battery current above the floor [A] over time, from a state of charge, and its amplitude [A].
+
+    Parameters
+    ----------
+    battery : Battery
+        Its history, else its chemistry, gives the shape (`taperprior.prior_for`).
+    soc : float
+        State of charge at connection [0..1].
+    time_s : ndarray, shape (n,)
+        Times since connection [s].
+    room_a : float
+        What the supply's limit and the bus load leave for the battery [A].
+
+    Returns
+    -------
+    current_a : ndarray, shape (n,)
+    amplitude_a : float
+        Battery current at connection were the supply without limit [A].
+    """
+    prior = prior_for(battery, None)
+    efficiency = data_for(battery.chemistry).taper.efficiency
+    charge_as = 3600.0 * (1.0 - soc) * prior.capacity_ah / efficiency
+    shape = _shape_at(charge_as, prior, room_a)
+    amplitude = charge_as / float(shape.charge_time_s)
+    return _battery_current_a(time_s, amplitude, shape, room_a), amplitude
 
 
 def _shape_at(charge_as: float, prior: Prior, room_a: float) -> Shape:

@@ -250,7 +250,9 @@ def _crossing_layers(forecast: FadeForecast, end: float) -> list[alt.Chart]:
     if best is not None and best <= end:
         at = pd.DataFrame({"at": _moments(curves, [best]), "label": ["limit crossed"]})
         rule = alt.Chart(at, name="crossing").mark_rule(color=BROWN, strokeWidth=1.5)
-        mark = {"align": "left", "dx": 5, "dy": 10, "color": BROWN}
+        late = best > curves.at[0] + 0.75 * (end - curves.at[0])
+        place = {"align": "right", "dx": -5} if late else {"align": "left", "dx": 5}
+        mark = {**place, "dy": 10, "color": BROWN}
         label = text_mark(at, "crossing label", **mark).encode(
             x=_at_x(curves), y=alt.value(0), text="label:N"
         )

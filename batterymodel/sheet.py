@@ -133,6 +133,7 @@ def sheet_content(
     supply: Supply | None = None,
     forecast: FadeForecast | None = None,
     owner: str | None = None,
+    name: str | None = None,
     remarks: tuple[str, ...] = (),
 ) -> SheetContent:
     """The findings sheet of one connection.
@@ -150,6 +151,8 @@ def sheet_content(
         Capacity over time; without it the sheet says that no checks are on file.
     owner : str, optional
         Name of the owner, at most 60 characters.
+    name : str, optional
+        What the battery is called on the sheet; else its `tail`.
     remarks : tuple of str
         Sentences that stand above everything else.
 
@@ -160,13 +163,13 @@ def sheet_content(
     """
     word = OUTCOME_WORDS[assessment.outcome]
     reason = assessment.headline.removeprefix(f"{word}: ")
-    named = {"battery": battery.tail, "on": on}
-    name = _owner(owner)
+    named = {"battery": name or battery.tail, "on": on}
+    owner = _owner(owner)
     return SheetContent(
         title=words.DOCUMENT_TITLE.format(**named),
         footer=words.FOOTER.format(**named),
         remarks=remarks,
-        head=_head(battery, on, supply, name),
+        head=_head(battery, supply, {"owner": owner or words.NOT_GIVEN, **named}),
         outcome=assessment.outcome,
         sign=OUTCOME_SIGNS[assessment.outcome],
         word=word,
@@ -182,7 +185,7 @@ def sheet_content(
             _asked(assessment.outcome),
             _nothing(assessment, battery, forecast),
             _section("cautions", assessment.cautions),
-            _signed(name),
+            _signed(owner),
         ),
     )
 
@@ -197,12 +200,10 @@ def _owner(owner: str | None) -> str:
 
 
 def _head(
-    battery: Battery, on: date, supply: Supply | None, owner: str
+    battery: Battery, supply: Supply | None, named: dict[str, Any]
 ) -> tuple[tuple[str, str], ...]:
     told = {
-        "owner": owner or words.NOT_GIVEN,
-        "battery": battery.tail,
-        "on": str(on),
+        **{key: str(value) for key, value in named.items()},
         "kind": words.KIND.format(
             label=data_for(battery.chemistry).label,
             cells=battery.cells,
@@ -222,8 +223,6 @@ def _section(key: str, sentences: tuple[str, ...] = (), **parts: Any) -> Section
 def _seen(assessment: Assessment, battery: Battery) -> Section:
     curves = assessment.curves
     meter = "supply" if curves.current_label.startswith("Supply") else "battery"
-    level = assessment.state_of_charge.at_connection
-    low, high = percent(level)[1].removesuffix(" %").split(" to ")
     tapers = data_for(battery.chemistry).taper.exponential
     return _section(
         "seen",
@@ -236,9 +235,18 @@ def _seen(assessment: Assessment, battery: Battery) -> Section:
                 first=curves.current_a[0],
                 last=curves.current_a[-1],
             ),
-            words.SEEN["level"].format(mean=percent(level)[0], low=f"{low} %", high=f"{high} %"),
+            _level(assessment),
         ),
     )
+
+
+def _level(assessment: Assessment) -> str:
+    """The charge at connection; only its upper end where the supply was at its limit throughout."""
+    curves, level = assessment.curves, assessment.state_of_charge.at_connection
+    low, high = (f"{end} %" for end in percent(level)[1].removesuffix(" %").split(" to "))
+    if curves.limit_end_s is not None and curves.limit_end_s >= curves.time_s[-1]:
+        return words.SEEN["bound"].format(high=high)
+    return words.SEEN["level"].format(mean=percent(level)[0], low=low, high=high)
 
 
 def _why(findings: tuple[Finding, ...]) -> Section:
@@ -283,7 +291,7 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
     said = [words.CAPTIONS["fade"], forecast.headline]
     if forecast.slope_change is not None:
         said.append(words.CAPACITY["bend"])
-    said.append(words.CAPACITY["next"].format(on=forecast.next_check.on))
+    said += [words.CAPACITY["next"].format(on=forecast.next_check.on), *forecast.notes]
     pictures.append(
         Picture(
             title=words.CAPACITY_PICTURE, words=" ".join(said), spec=_spec(fade_chart(forecast))
@@ -342,7 +350,8 @@ def _forecast_rows(forecast: FadeForecast | None) -> list[tuple[str, ...]]:
     if forecast is None:
         return []
     crossing = forecast.crossing
-    ends = f"{moment_words(crossing.low)} to {moment_words(crossing.high)}"
+    template = words.FROM_ON if crossing.high is None else words.FROM_TO
+    ends = template.format(low=crossing.low, high=crossing.high)
     loss = [f"{text} %" for text in loss_words(forecast.fade_percent)]
     rows = [
         _row("trend", *amount(forecast.capacity_ah, "Ah")),

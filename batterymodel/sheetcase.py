@@ -34,6 +34,7 @@ class SheetCase:
     on: date
     supply: Supply | None = None
     forecast: FadeForecast | None = None
+    name: str | None = None
     remarks: tuple[str, ...] = ()
 
     def content(self, owner: str | None = None) -> SheetContent:
@@ -45,6 +46,7 @@ class SheetCase:
             supply=self.supply,
             forecast=self.forecast,
             owner=owner,
+            name=self.name,
             remarks=self.remarks,
         )
 
@@ -75,11 +77,14 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         assessment = assess(readings, battery, on=told.day, **values)
         forecast = _forecast(store, serial, told.day)
+    name = serial
+    if battery.tail != serial:
+        name = words.IN_AIRCRAFT.format(serial=serial, tail=battery.tail)
     remarks = [words.INVENTED] * plate.record.invented
     before = outcome_words(told)
     if before != OUTCOME_WORDS[assessment.outcome]:
         remarks.append(words.CHANGED.format(before=before))
-    return SheetCase(assessment, battery, told.day, told.supply, forecast, tuple(remarks))
+    return SheetCase(assessment, battery, told.day, told.supply, forecast, name, tuple(remarks))
 
 
 def keep_sheet(

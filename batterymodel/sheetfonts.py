@@ -119,10 +119,17 @@ def visual(text: str) -> str:
     """Text in the order it is drawn, Arabic letters joined; others as they stand."""
     if not any(unicodedata.bidirectional(c) in _RIGHT_TO_LEFT for c in text):
         return text
-    from arabic_reshaper import reshape
     from bidi.algorithm import get_display
 
-    return str(get_display(reshape(text)))
+    return str(get_display(_joiner().reshape(text)))
+
+
+@cache
+def _joiner() -> Any:
+    """What joins Arabic letters, without the word ligatures that the base font lacks."""
+    from arabic_reshaper import ArabicReshaper
+
+    return ArabicReshaper({"ARABIC LIGATURE ALLAH": False})
 
 
 def _run(font: str | None, letters: str, base: str) -> str:

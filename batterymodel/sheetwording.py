@@ -50,6 +50,8 @@ SEEN = {
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
     "battery": "The meter on the battery was read {count} times in {minutes:.0f} minutes. It went "
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
+    "bound": "The supply gave all it could, so this shows only the most that the battery can have "
+    "held when it was joined: {high}.",
     "level": "From this, the charge of the battery when it was joined was {mean}. The true value "
     "lies from {low} to {high} in nine cases of ten.",
 }
@@ -122,6 +124,9 @@ MEASURED = {
     "most": ("Most the supply can give", "{limited_by}"),
 }
 AS_READ = "as read"
+FROM_ON = "from {low}"
+FROM_TO = "{low} to {high}"
+IN_AIRCRAFT = "{serial}, in {tail}"
 
 MAKER = {
     "document": "The limits come from: {document}.",

@@ -31,7 +31,7 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 README_PICTURE = CHECKOUT / ".readme" / "page.png"
 README_SAMPLE, README_HEIGHT = "healthy-top-off", 1440
 WIDTHS = {"desktop": 1280, "phone": 390}
-TITLES = ("Battery record", "Capacity check", "Limits card")
+TITLES = ("Battery record", "Capacity check", "Limits card", "Findings sheet", "In plain words")
 SAMPLES = ("healthy-top-off", "supply-at-its-limit", "rising-current-nicd", "no-card-no-load")
 CHROMIUM_ARGUMENTS = [
     "--headless",
@@ -146,6 +146,10 @@ def take_page(browser: Browser, address: str, title: str, width: int, to: Path) 
         page.get_by_label("Minutes until the end").fill("52")
         page.get_by_label("Minutes until the end").press("Enter")
         page.locator(".jc-word").wait_for(timeout=WAIT_MS)
+        settle(page)
+    if title == "Findings sheet":
+        page.get_by_text("One of the record").click()
+        page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
         settle(page)
     show_all(page)
     page.screenshot(path=to)

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 import streamlit as st
 
 from batterymodel.results import Assessment, Finding, Interval, Outcome
+from batterymodel.sheet import SheetContent, SheetFinding
 from batterymodel.textreport import amount, limit_words, percent
 from batterymodel.wording import (
     GENERIC_MARK,
@@ -27,6 +28,7 @@ from batterymodel.wording import (
 )
 
 KEPT = "kept."
+LAST_CASE = f"{KEPT}last_case"
 """Start of the keys of entries that stay when the user turns to another page and back."""
 
 STYLE = """<style>
@@ -72,6 +74,10 @@ ul.jc-findings li { display: flex; flex-wrap: wrap; gap: .15rem .9rem; margin: 0
 .jc-text { flex: 1 1 16rem; }
 .jc-source { display: block; font-size: .88rem; color: #47535b; margin-top: .15rem; }
 .jc-generic { border: 1px solid #47535b; padding: 0 .35em; margin-left: .25em; font-weight: 600; }
+.jc-scroll { overflow-x: auto; }
+table.jc-table { border-collapse: collapse; width: 100%; margin: 0 0 .6rem; }
+.jc-table th, .jc-table td { border: 1px solid #c9ced1; padding: .25rem .6rem; text-align: left; }
+.jc-table th { font-size: .85rem; color: #47535b; border-bottom: 1px solid #1b2a33; }
 ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
 ul.jc-plain li { margin-left: 0; }
 @media (max-width: 640px) {
@@ -144,6 +150,37 @@ def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
         f'<div class="jc-body"><p><b>{shown(said[0].upper() + said[1:])}</b></p>'
         f"<p>{shown(step)}</p></div>"
         f'<div class="jc-warn">{shown(" ".join(SHORT_CAUTIONS))}</div></section>'
+    )
+
+
+def sheet_box(content: SheetContent) -> str:
+    """The ruled box of the outcome as the owner's sheet has it."""
+    return (
+        f'<section class="jc jc-box {content.outcome}" aria-label="Outcome">'
+        f'<h2 class="jc-word">{_sign(content.sign)}<span>{shown(content.word)}</span></h2>'
+        f'<div class="jc-body"><p><b>{shown(content.reason)}</b></p>'
+        f"<p>{shown(content.meaning)}</p></div></section>"
+    )
+
+
+def sheet_findings(findings: Iterable[SheetFinding]) -> str:
+    """Findings as the owner's sheet has them."""
+    items = (
+        f'<li><span class="jc-severity {f.severity}">{_sign(f.sign)}{shown(f.severity)}</span>'
+        f'<div class="jc-text"><b>{shown(f.name)}.</b> {shown(f.text)}'
+        f'<span class="jc-source">{shown(f.more)}</span></div></li>'
+        for f in findings
+    )
+    return f'<ul class="jc jc-findings">{"".join(items)}</ul>'
+
+
+def table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A ruled table that scrolls in its own place where the screen is narrow."""
+    names = "".join(f'<th scope="col">{shown(name)}</th>' for name in header)
+    lines = (f"<tr>{''.join(f'<td>{shown(cell)}</td>' for cell in row)}</tr>" for row in rows)
+    return (
+        '<div class="jc jc-scroll" tabindex="0"><table class="jc-table">'
+        f"<thead><tr>{names}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
     )
 
 

@@ -10,15 +10,17 @@ import pandas as pd
 import streamlit as st
 
 from batterymodel import charts, pages
-from batterymodel.assessment import assess
+from batterymodel.assessment import assess, connection_day
 from batterymodel.chemistry import data_for
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import KEPT, battery_form, kept, literal
+from batterymodel.pages import KEPT, LAST_CASE, battery_form, kept, literal
 from batterymodel.readings import read_readings, readings_from_bytes, readings_from_frame
 from batterymodel.records import Battery, Readings, Supply, record_from, record_toml
 from batterymodel.recordview import fleet_of
 from batterymodel.results import Assessment, Finding, Severity
 from batterymodel.samples import SCENARIO_DAY, Sample, load_scenario, sample_readings_path
+from batterymodel.sheetcase import SheetCase
+from batterymodel.sheetwording import INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Told, add_connection
 from batterymodel.textreport import text_report
@@ -326,6 +328,14 @@ def _answer_side(job: Job) -> None:
     if result is None:
         st.error(literal(job.problems[0]))
         st.stop()
+    day = connection_day(readings, job.known.get("on"))
+    st.session_state[LAST_CASE] = SheetCase(
+        result,
+        battery,
+        day,
+        job.supply,
+        remarks=(INVENTED,) * st.session_state[f"{KEPT}from_sample"],
+    )
     st.html(
         pages.outcome_box(result)
         + pages.key_figures(result)

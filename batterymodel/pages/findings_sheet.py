@@ -1,0 +1,111 @@
+"""The page of the owner's findings sheet: what it will say, and the PDF."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from batterymodel import pages
+from batterymodel import sheetwording as words
+from batterymodel.errors import BatteryModelError
+from batterymodel.pages import KEPT, LAST_CASE, kept, literal
+from batterymodel.recordtext import outcome_words
+from batterymodel.sheet import Section, SheetContent
+from batterymodel.sheetcase import SheetCase, connections_of, recorded_case
+from batterymodel.sheetpdf import PAPERS
+
+LAST, RECORD = "The one last assessed", "One of the record"
+NOTHING_YET = (
+    "No connection has been assessed in this session yet. Open the page After connection and give "
+    "it readings, or take a connection of the record."
+)
+PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
+
+
+def page() -> None:
+    """Show the page."""
+    st.html(pages.STYLE)
+    st.title("Findings sheet")
+    st.html(pages.note("One or two pages for the owner, in plain words, to read and to sign."))
+    source = st.radio("Connection", (LAST, RECORD), horizontal=True, key=f"{KEPT}sheet.source")
+    try:
+        case = _last_case() if source == LAST else _recorded_case()
+        if case is not None:
+            _show_case(case)
+    except BatteryModelError as error:
+        st.error(literal(str(error)))
+
+
+def _last_case() -> SheetCase | None:
+    case = st.session_state.get(LAST_CASE)
+    if not isinstance(case, SheetCase):
+        st.info(NOTHING_YET)
+        return None
+    return case
+
+
+def _recorded_case() -> SheetCase | None:
+    store = kept.record()
+    serial = kept.choose_battery(store) if store else None
+    if store is None or serial is None:
+        return None
+    found = {entry.id: entry.record for entry in connections_of(store, serial)}
+    if not found:
+        st.info(literal(f"No assessed connection of {serial} is on record yet."))
+        return None
+    chosen = st.selectbox(
+        "Connection on record",
+        list(found),
+        format_func=lambda key: f"{found[key].day}: {outcome_words(found[key])}",
+    )
+    return recorded_case(store, serial, chosen)
+
+
+def _show_case(case: SheetCase) -> None:
+    left, right = st.columns([3, 1], vertical_alignment="bottom")
+    owner = left.text_input("Name of the owner", key=f"{KEPT}sheet.owner")
+    paper = right.selectbox(
+        "Paper", tuple(PAPERS), format_func=PAPER_WORDS.__getitem__, key=f"{KEPT}sheet.paper"
+    )
+    content = case.content(owner)
+    st.download_button(
+        "Findings sheet as PDF",
+        case.pdf(owner, paper),
+        f"findings-{case.on}.pdf",
+        "application/pdf",
+    )
+    _show(content)
+
+
+def _show(content: SheetContent) -> None:
+    """The same content as on paper."""
+    for remark in content.remarks:
+        st.html(pages.note(remark))
+    st.html(pages.head(content.head) + pages.sheet_box(content))
+    for section in content.sections:
+        if section.key != "signed":
+            _show_section(section)
+
+
+def _show_section(section: Section) -> None:
+    st.subheader(section.title)
+    if section.findings:
+        st.html(pages.sheet_findings(section.findings))
+    if section.pictures:
+        places = st.columns(2, gap="large")
+        for place, picture in zip(places, section.pictures, strict=False):
+            with place:
+                st.markdown(f"**{literal(picture.title)}**")
+                st.vega_lite_chart({**picture.spec, "width": "container"}, theme=None)
+                st.html(pages.note(picture.words))
+        with places[-1]:
+            if section.sentences:
+                st.markdown(f"**{literal(words.CAPACITY_PICTURE)}**")
+                st.html(pages.note(" ".join(section.sentences)))
+    elif section.key in ("next", "cautions"):
+        st.html(pages.plain_list(section.sentences))
+    elif section.sentences:
+        st.html(pages.note(" ".join(section.sentences)))
+    if section.table is not None:
+        st.html(pages.table(section.table.header, section.table.rows))
+    if section.choices:
+        st.html(pages.plain_list(section.choices))

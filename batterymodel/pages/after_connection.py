@@ -329,13 +329,8 @@ def _answer_side(job: Job) -> None:
         st.error(literal(job.problems[0]))
         st.stop()
     day = connection_day(readings, job.known.get("on"))
-    st.session_state[LAST_CASE] = SheetCase(
-        result,
-        battery,
-        day,
-        job.supply,
-        remarks=(INVENTED,) * st.session_state[f"{KEPT}from_sample"],
-    )
+    marks = (INVENTED,) if st.session_state[f"{KEPT}from_sample"] else ()
+    st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
     st.html(
         pages.outcome_box(result)
         + pages.key_figures(result)

@@ -6,6 +6,7 @@ import re
 from functools import cache
 
 from batterymodel.fade import FadeForecast, fade_forecast
+from batterymodel.records import Battery, Chemistry, Limits
 from batterymodel.results import Assessment, Finding, Severity
 from batterymodel.samples import SAMPLE_FOLDER, SCENARIO_DAY, Sample, load_scenario
 from batterymodel.sheet import SheetContent, sheet_content
@@ -25,13 +26,19 @@ def sample_of(key: str) -> Sample:
     return BY_KEY[key]
 
 
-@cache
 def forecast_of(key: str) -> FadeForecast | None:
     """The sample record of checks, taken for this sample's battery."""
     if key in NO_CHECKS:
         return None
-    checks = SAMPLE_FOLDER / "checks-fading.csv"
-    return fade_forecast(checks, BY_KEY[key].battery, today=SCENARIO_DAY)
+    battery = BY_KEY[key].battery
+    return _forecast(battery.chemistry, battery.cells, battery.rated_capacity_ah, battery.limits)
+
+
+@cache
+def _forecast(chemistry: Chemistry, cells: int, rated_ah: float, limits: Limits) -> FadeForecast:
+    plate = {"chemistry": chemistry, "cells": cells, "rated_capacity_ah": rated_ah}
+    battery = Battery(tail="DEMO", limits=limits, **plate)
+    return fade_forecast(SAMPLE_FOLDER / "checks-fading.csv", battery, today=SCENARIO_DAY)
 
 
 @cache

@@ -1,6 +1,7 @@
 """The sheet as PDF: readable back, inside its margins, nothing over anything else, same bytes."""
 
 import io
+import itertools
 import re
 from functools import cache
 
@@ -29,9 +30,12 @@ from tests.sheet_cases import (
 )
 
 pdfplumber = pytest.importorskip("pdfplumber")
-pytest.importorskip("pypdfium2")
-MOST_OVERLAP_PT = 1.0
-"""Boxes of letters are as high as the line, not as the ink: so much is no collision."""
+pypdfium2 = pytest.importorskip("pypdfium2")
+MOST_OVERLAP_PT = 0.5
+"""Less than the width of a stroke: hinted boxes may touch."""
+
+LETTER_BY_DEFAULT = ("deeply-discharged", "rising-current-nicd", "no-card-no-load", "coarse-meter")
+"""One sample of each outcome on the shorter paper; the others run with the slow tests."""
 
 NAMES = {
     "Cyrillic": "Мария Ковальчук",
@@ -45,22 +49,37 @@ NAMES = {
 
 
 def boxes_of(page: object) -> np.ndarray:
-    """Boxes of all words on a page: left, right, top, bottom."""
-    words = page.extract_words(keep_blank_chars=False)
-    return np.array([[w["x0"], w["x1"], w["top"], w["bottom"]] for w in words])
+    """Boxes of the ink of all words on a page: left, right, bottom, top."""
+    text_page = page.get_textpage()
+    count = text_page.count_chars()
+    text = text_page.get_text_range()
+    text = text if len(text) == count else [text_page.get_text_range(k, 1) for k in range(count)]
+    letters = [(text[k], text_page.get_charbox(k)) for k in range(count)]
+    text_page.close()
+    words, word = [], []
+    for letter, box in [*letters, (" ", None)]:
+        if letter.strip():
+            word.append(box)
+        elif word:
+            left, bottom, right, top = np.array(word).T
+            words.append([left.min(), right.max(), bottom.min(), top.max()])
+            word = []
+    return np.array(words)
 
 
 def assert_well_laid_out(data: bytes, most_pages: int = 2) -> None:
     """All words inside the margins and none over another."""
-    with pdfplumber.open(io.BytesIO(data)) as document:
-        assert len(document.pages) <= most_pages
-        for page in document.pages:
-            boxes = boxes_of(page)
-            assert boxes[:, 0].min() >= MARGIN - 1.0
-            assert boxes[:, 1].max() <= page.width - MARGIN + 1.0
-            assert boxes[:, 2].min() >= MARGIN - 1.0
-            assert boxes[:, 3].max() <= page.height - FOOT + 12.0
-            assert overlaps(boxes) == []
+    document = pypdfium2.PdfDocument(data)
+    assert len(document) <= most_pages
+    for page in document:
+        boxes, (width, height) = boxes_of(page), page.get_size()
+        assert len(boxes) > 50
+        assert boxes[:, 0].min() >= MARGIN - 1.0
+        assert boxes[:, 1].max() <= width - MARGIN + 1.0
+        assert boxes[:, 2].min() >= FOOT - 12.0
+        assert boxes[:, 3].max() <= height - MARGIN + 1.0
+        assert overlaps(boxes) == []
+    document.close()
 
 
 def overlaps(boxes: np.ndarray) -> list[tuple[int, int]]:
@@ -89,14 +108,19 @@ def hard_content(owner: str = LONG_NAME) -> SheetContent:
     )
 
 
+def _cases():
+    for key, paper in itertools.product(KEYS, PAPERS):
+        slow = paper == "letter" and key not in LETTER_BY_DEFAULT
+        yield pytest.param(key, paper, marks=[pytest.mark.slow] if slow else [])
+
+
 def test_overlapping_words_are_found():
     """The check itself: two boxes that share ink, and two that only touch."""
     assert overlaps(np.array([[0, 10, 0, 10], [5, 15, 2, 12.0]])) == [(0, 1)]
     assert overlaps(np.array([[0, 10, 0, 10], [10, 15, 0, 10.0]])) == []
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize(("key", "paper"), [*_cases()])
 def test_every_sample_fits_two_pages_with_nothing_clipped_or_covered(key: str, paper: str):
     assert_well_laid_out(pdf_of(key, paper))
 

@@ -34,7 +34,7 @@ LOAD_A = 10.0
 
 TIME_S = np.linspace(0.0, 3600.0, 361)
 TEMPS_C = np.linspace(-20.0, 55.0, 76)
-YEARS = np.linspace(0.0, 12.0, 49)
+YEARS = np.linspace(0.0, 8.0, 33)
 LATER_S = 1800.0
 
 
@@ -52,7 +52,7 @@ PARAMETERS = {
     words.TOPPING_OFF: Parameter(60.0, 99.0, 1.0, 92.0),
     words.NO_CHARGER: Parameter(10.0, 99.0, 1.0, 40.0),
     words.TEMPERATURE: Parameter(-20.0, 55.0, 1.0, 40.0),
-    words.FADE: Parameter(0.0, 12.0, 1.0, 4.0),
+    words.FADE: Parameter(0.0, 8.0, 1.0, 4.0),
 }
 TOPICS = tuple(PARAMETERS)
 
@@ -87,11 +87,15 @@ def charge_window_v(temps_c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def capacity_percent(years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Capacity [% of the plate] by age [years]: best value and the 90 % range by chemistry."""
+    """Capacity [% of the plate] by age [years]: best value and the 90 % range by chemistry.
+
+    The range ends at what a new battery may have: capacity does not grow with age.
+    """
     prior, age = line_prior(BATTERY, "year"), np.asarray(years, dtype=float)
     best = prior.start - prior.loss * age
     spread = LEVEL_SD * np.hypot(prior.start_sd, prior.loss_sd * age)
-    low, high = np.maximum(best - spread, 0.0), best + spread
+    low = np.maximum(best - spread, 0.0)
+    high = np.minimum(best + spread, prior.start + LEVEL_SD * prior.start_sd)
     return 100.0 * best, 100.0 * low, 100.0 * high
 
 

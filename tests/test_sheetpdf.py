@@ -134,7 +134,7 @@ def test_long_names_and_forty_findings_are_well_laid_out(paper: str):
 
 def test_page_is_of_the_paper_asked_for():
     for paper, (width, height) in {"a4": (595.3, 841.9), "letter": (612.0, 792.0)}.items():
-        with pdfplumber.open(io.BytesIO(pdf_of("healthy-top-off", paper))) as document:
+        with pdfplumber.open(io.BytesIO(pdf_of("no-card-no-load", paper))) as document:
             page = document.pages[0]
             assert (float(page.width), float(page.height)) == pytest.approx(
                 (width, height), abs=0.1

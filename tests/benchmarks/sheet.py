@@ -1,0 +1,47 @@
+"""How long a sheet for the owner takes: ``python -m tests.benchmarks.sheet``.
+
+CPU seconds beyond imports, assessment and forecast: what the sheet says (with its charts as
+specifications), and its layout as PDF. The first sheet of a process also starts the chart
+converter and reads the fonts.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+
+import numpy as np
+
+from batterymodel.fade import fade_forecast
+from batterymodel.samples import SAMPLE_FOLDER, SCENARIO_DAY, load_scenario
+from batterymodel.sheet import sheet_content
+from batterymodel.sheetpdf import PAPERS, sheet_pdf
+from tests.conftest import assessed_sample
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the seconds of the first sheet, and of the others by paper."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--checks", default=str(SAMPLE_FOLDER / "checks-fading.csv"))
+    checks = parser.parse_args(arguments).checks
+    samples, supply = load_scenario()
+    forecast = fade_forecast(checks, samples[0].battery, today=SCENARIO_DAY)
+    said, laid = [], []
+    for sample in samples:
+        result = assessed_sample(sample.key)
+        begun = time.process_time()
+        content = sheet_content(
+            result, sample.battery, SCENARIO_DAY, supply=supply, forecast=forecast, owner="王小明"
+        )
+        said.append(time.process_time() - begun)
+        begun = time.process_time()
+        sheet_pdf(content, tuple(PAPERS)[len(laid) % 2])
+        laid.append(time.process_time() - begun)
+    print(f"first sheet: {said[0]:.2f} s to say, {laid[0]:.2f} s to lay out")
+    for name, taken in (("say", said[1:]), ("lay out", laid[1:])):
+        print(f"later sheets: median {np.median(taken):.2f} s to {name}, most {max(taken):.2f} s")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -92,9 +92,8 @@ def _temperature_layers(temp_c: float) -> list[alt.Chart]:
         band.mark_area(color=BLUE, opacity=0.25).encode(x=x, y=y, y2="top:Q"),
         _line(rows(x=TEMPS_C, y=high), "most", x, y),
         _line(rows(x=TEMPS_C, y=low), "least", x, y, [6, 4]),
-        _named(words.LABELS["high"], ends[0] + 14.0, float(high[0]), x, y, "most label"),
-        _named(words.LABELS["low"], ends[0] + 4.0, float(low[0]) - 0.55, x, y, "least label"),
-        *_level(volts, words.LABELS["supply"].format(volts=volts), x, y, ends[1]),
+        *_edge_labels(low, high, x, y),
+        *_level(volts, words.LABELS["supply"].format(volts=volts), x, y, ends[0], below=True),
         *_marker(temp_c, volts, x, y),
     ]
 
@@ -126,20 +125,44 @@ def _line(data: Any, name: str, x: Any, y: Any, dash: list[int] | None = None) -
     return alt.Chart(data, name=name).mark_line(**mark).encode(x=x, y=y)
 
 
-def _level(value: float, label: str, x: Any, y: Any, end: float) -> list[alt.Chart]:
-    """A level line with its words at the right, above it."""
+def _edge_labels(low: np.ndarray, high: np.ndarray, x: Any, y: Any) -> list[alt.Chart]:
+    """Words beside the edges of the charging window, in its middle."""
+    middle, at = TEMPS_C.size // 2, float(TEMPS_C[TEMPS_C.size // 2])
+    return [
+        _named(words.LABELS["high"], at, float(high[middle]), x, y, "most label", down=14),
+        _named(words.LABELS["low"], at, float(low[middle]), x, y, "least label", down=-12),
+    ]
+
+
+def _level(
+    value: float, label: str, x: Any, y: Any, end: float, below: bool = False
+) -> list[alt.Chart]:
+    """A level line with its words at its right end, above it; or at its left end, below it."""
     rule = alt.Chart(rows(y=[value]), name="level").mark_rule(
         color=VIOLET, strokeWidth=2, strokeDash=[8, 3]
     )
-    return [rule.encode(y=y), _named(label, end, value, x, y, "level label", VIOLET, -9)]
+    align = {"align": "left" if below else "right"}
+    words_of = _named(label, end, value, x, y, "level label", VIOLET, 11 if below else -9, **align)
+    return [rule.encode(y=y), words_of]
 
 
 def _named(
-    label: str, at: float, level: float, x: Any, y: Any, name: str, colour: str = INK, up: int = 0
+    label: str,
+    at: float,
+    level: float,
+    x: Any,
+    y: Any,
+    name: str,
+    colour: str = INK,
+    down: int = 0,
+    align: str = "right",
 ) -> alt.Chart:
+    """Words at a point; `down` moves them so far [px]."""
     data = rows(x=[at], y=[level])
     data["label"] = label
-    text = text_mark(data, name, align="right", dx=-6, dy=up, color=colour)
+    text = text_mark(
+        data, name, align=align, dx=6 if align == "left" else -6, dy=down, color=colour
+    )
     return text.encode(x=x, y=y, text="label:N")
 
 

@@ -337,8 +337,9 @@ def _at_x(curves: FadeCurves) -> alt.X:
 
 def _capacity_y(curves: FadeCurves, field: str = "capacity") -> alt.Y:
     shown = curves.at <= _chart_end(curves)
-    low = 0.95 * min(float(curves.check_ah.min()), float(curves.low_ah[shown].min()))
-    high = 1.03 * max(float(curves.check_ah.max()), float(curves.high_ah[shown].max()))
+    lowest = min(curves.check_ah.min(), curves.low_ah[shown].min(), curves.limit_ah)
+    highest = max(curves.check_ah.max(), curves.high_ah[shown].max(), curves.limit_ah)
+    low, high = 0.95 * float(lowest), 1.03 * float(highest)
     return alt.Y(
         f"{field}:Q",
         title="Capacity (Ah)",

@@ -77,6 +77,8 @@ ul.jc-findings li { display: flex; flex-wrap: wrap; gap: .15rem .9rem; margin: 0
 .jc-scroll { overflow-x: auto; }
 table.jc-table { border-collapse: collapse; width: 100%; margin: 0 0 .6rem; }
 .jc-table th, .jc-table td { border: 1px solid #c9ced1; padding: .25rem .6rem; text-align: left; }
+.jc-table th, .jc-table td { overflow-wrap: normal; }
+.jc-table td:nth-child(2) { min-width: 6rem; font-weight: 600; overflow-wrap: anywhere; }
 .jc-table th { font-size: .85rem; color: #47535b; border-bottom: 1px solid #1b2a33; }
 ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
 ul.jc-plain li { margin-left: 0; }
@@ -177,10 +179,11 @@ def sheet_findings(findings: Iterable[SheetFinding]) -> str:
 def table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """A ruled table that scrolls in its own place where the screen is narrow."""
     names = "".join(f'<th scope="col">{shown(name)}</th>' for name in header)
+    top = f"<thead><tr>{names}</tr></thead>" if header else ""
     lines = (f"<tr>{''.join(f'<td>{shown(cell)}</td>' for cell in row)}</tr>" for row in rows)
     return (
         '<div class="jc jc-scroll" tabindex="0"><table class="jc-table">'
-        f"<thead><tr>{names}</tr></thead><tbody>{''.join(lines)}</tbody></table></div>"
+        f"{top}<tbody>{''.join(lines)}</tbody></table></div>"
     )
 
 

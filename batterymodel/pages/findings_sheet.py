@@ -18,6 +18,7 @@ NOTHING_YET = (
     "No connection has been assessed in this session yet. Open the page After connection and give "
     "it readings, or take a connection of the record."
 )
+CHART_HEIGHT_PX = 360
 PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
 
 
@@ -80,7 +81,7 @@ def _show(content: SheetContent) -> None:
     """The same content as on paper."""
     for remark in content.remarks:
         st.html(pages.note(remark))
-    st.html(pages.head(content.head) + pages.sheet_box(content))
+    st.html(pages.table((), content.head) + pages.sheet_box(content))
     for section in content.sections:
         if section.key != "signed":
             _show_section(section)
@@ -95,16 +96,18 @@ def _show_section(section: Section) -> None:
         for place, picture in zip(places, section.pictures, strict=False):
             with place:
                 st.markdown(f"**{literal(picture.title)}**")
-                st.vega_lite_chart({**picture.spec, "width": "container"}, theme=None)
+                st.vega_lite_chart(
+                    {**picture.spec, "width": "container", "height": CHART_HEIGHT_PX}, theme=None
+                )
                 st.html(pages.note(picture.words))
         with places[-1]:
             if section.sentences:
                 st.markdown(f"**{literal(words.CAPACITY_PICTURE)}**")
-                st.html(pages.note(" ".join(section.sentences)))
+                st.markdown(literal(" ".join(section.sentences)))
     elif section.key in ("next", "cautions"):
         st.html(pages.plain_list(section.sentences))
     elif section.sentences:
-        st.html(pages.note(" ".join(section.sentences)))
+        st.markdown(literal(" ".join(section.sentences)))
     if section.table is not None:
         st.html(pages.table(section.table.header, section.table.rows))
     if section.choices:

@@ -129,8 +129,8 @@ def _edge_labels(low: np.ndarray, high: np.ndarray, x: Any, y: Any) -> list[alt.
     """Words beside the edges of the charging window, in its middle."""
     middle, at = TEMPS_C.size // 2, float(TEMPS_C[TEMPS_C.size // 2])
     return [
-        _named(words.LABELS["high"], at, float(high[middle]), x, y, "most label", down=14),
-        _named(words.LABELS["low"], at, float(low[middle]), x, y, "least label", down=-12),
+        _named(words.LABELS["high"], at, float(high[middle]), x, y, "most label", down=17),
+        _named(words.LABELS["low"], at, float(low[middle]), x, y, "least label", down=-17),
     ]
 
 

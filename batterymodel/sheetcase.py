@@ -16,7 +16,8 @@ from batterymodel.records import Battery, Supply
 from batterymodel.recordtext import outcome_words
 from batterymodel.recordview import forecast_of
 from batterymodel.results import Assessment
-from batterymodel.sheet import SheetContent, sheet_content
+from batterymodel.sheet import sheet_content
+from batterymodel.sheetcontent import SheetContent
 from batterymodel.sheetpdf import sheet_pdf
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import TOLD_FIELDS

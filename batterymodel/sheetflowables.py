@@ -29,7 +29,7 @@ OUTCOME_RULES = {
     Outcome.TOP_OFF: RuleStyle(1.6),
     Outcome.KEEP_WATCHING: RuleStyle(1.6, dashes=(5, 3)),
     Outcome.SERVICE: RuleStyle(1.1, lines=2),
-    Outcome.DISCONNECT: RuleStyle(EDGE),
+    Outcome.DISCONNECT: RuleStyle(EDGE + 0.8),
 }
 """The rule around the outcome, so that it is told apart without colour."""
 

@@ -8,6 +8,7 @@ embedded. A letter that no font has is shown as U+FFFD and reported, never left 
 
 from __future__ import annotations
 
+import hashlib
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -180,19 +181,25 @@ def _embedded(path: Path, letters: str) -> str:
     from fontTools.subset import Options, Subsetter
     from fontTools.ttLib import TTFont as FontFile
 
+    name = f"{path.stem}-{hashlib.sha256(letters.encode()).hexdigest()[:12]}"
     options = Options(layout_features=[], hinting=False, notdef_outline=True)
     with FontFile(path, lazy=True) as font:
         subsetter = Subsetter(options)
         subsetter.populate(unicodes=[ord(letter) for letter in letters])
         subsetter.subset(font)
         _make_quadratic(font)
+        _give_name(font, name)
         file = BytesIO()
         font.save(file, reorderTables=False)
-    codes = "-".join(f"{ord(letter):x}" for letter in letters)
-    name = f"{path.stem}-{codes}"
     file.seek(0)
     pdfmetrics.registerFont(TTFont(name, file))
     return name
+
+
+def _give_name(font: Any, name: str) -> None:
+    """Name the font itself: two of one name would count as the same font in the whole process."""
+    for record in font["name"].names:
+        record.string = name
 
 
 def _make_quadratic(font: Any) -> None:

@@ -7,6 +7,7 @@ writes no structure tree. The same content always gives the same bytes.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from functools import partial
 from io import BytesIO
@@ -29,7 +30,7 @@ from reportlab.platypus import (
 from batterymodel import sheetwording as words
 from batterymodel.errors import InputError
 from batterymodel.results import Outcome
-from batterymodel.sheet import Section, SheetContent, SheetFinding
+from batterymodel.sheetcontent import Section, SheetContent, SheetFinding
 from batterymodel.sheetflowables import (
     INK,
     LINE,
@@ -46,6 +47,9 @@ from batterymodel.sheetpicture import SheetPicture, chart_texts
 PAPERS = {"a4": A4, "letter": LETTER}
 MARGIN, FOOT = 42.0, 30.0
 MOST_PAGES = 2
+_ONE_AT_A_TIME = threading.Lock()
+"""The PDF library keeps its fonts for the whole process; pages are served by many threads."""
+
 SCALES = (1.0, 0.94, 0.88)
 """Sizes tried until the sheet fits `MOST_PAGES`; below the last, text is too small to read."""
 
@@ -58,13 +62,14 @@ def sheet_pdf(content: SheetContent, paper: str = "a4") -> bytes:
     """
     if paper.lower() not in PAPERS:
         raise InputError(f"paper '{paper}' is not known; {' or '.join(PAPERS)} would be right")
-    base_fonts()
-    content = _with_substitutes_said(content)
-    for scale in SCALES:
-        layout = _Layout(content, PAPERS[paper.lower()], scale)
-        data = layout.pdf()
-        if layout.pages <= MOST_PAGES:
-            break
+    with _ONE_AT_A_TIME:
+        base_fonts()
+        content = _with_substitutes_said(content)
+        for scale in SCALES:
+            layout = _Layout(content, PAPERS[paper.lower()], scale)
+            data = layout.pdf()
+            if layout.pages <= MOST_PAGES:
+                break
     return data
 
 

@@ -9,7 +9,8 @@ from batterymodel.fade import FadeForecast, fade_forecast
 from batterymodel.records import Battery, Chemistry, Limits
 from batterymodel.results import Assessment, Finding, Severity
 from batterymodel.samples import SAMPLE_FOLDER, SCENARIO_DAY, Sample, load_scenario
-from batterymodel.sheet import SheetContent, sheet_content
+from batterymodel.sheet import sheet_content
+from batterymodel.sheetcontent import SheetContent
 from batterymodel.sheetpdf import sheet_pdf
 from tests.conftest import assessed_sample
 

@@ -10,7 +10,8 @@ import pytest
 
 from batterymodel.errors import InputError
 from batterymodel.samples import SCENARIO_DAY
-from batterymodel.sheet import SheetContent, sheet_content
+from batterymodel.sheet import sheet_content
+from batterymodel.sheetcontent import SheetContent
 from batterymodel.sheetflowables import OUTCOME_RULES
 from batterymodel.sheetfonts import lacking
 from batterymodel.sheetpdf import FOOT, MARGIN, PAPERS, sheet_pdf
@@ -166,6 +167,18 @@ def test_owners_of_other_scripts_are_written_out(script: str):
     if script not in ("Arabic", "Hebrew"):
         assert text.count(name) == 2
     assert lacking([name]) == ()
+
+
+def test_two_owners_with_some_letters_in_common_are_both_written_out():
+    """One process writes sheets for many: letters of the first must not stand for the second's."""
+    for name in ("王小", "王小明", "明王"):
+        content = sheet_content(
+            assessed_sample("healthy-top-off"),
+            BY_KEY["healthy-top-off"].battery,
+            SCENARIO_DAY,
+            owner=name,
+        )
+        assert text_of(sheet_pdf(without_pictures(content))).count(f" {name} ") == 2
 
 
 def test_letters_no_font_has_are_shown_replaced_and_named():

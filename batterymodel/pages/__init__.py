@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 import streamlit as st
 
 from batterymodel.results import Assessment, Finding, Interval, Outcome
-from batterymodel.sheet import SheetContent, SheetFinding
+from batterymodel.sheetcontent import SheetContent, SheetFinding
 from batterymodel.textreport import amount, limit_words, percent
 from batterymodel.wording import (
     GENERIC_MARK,

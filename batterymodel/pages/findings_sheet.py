@@ -9,8 +9,8 @@ from batterymodel import sheetwording as words
 from batterymodel.errors import BatteryModelError
 from batterymodel.pages import KEPT, LAST_CASE, kept, literal
 from batterymodel.recordtext import outcome_words
-from batterymodel.sheet import Section, SheetContent
 from batterymodel.sheetcase import SheetCase, connections_of, recorded_case
+from batterymodel.sheetcontent import Section, SheetContent
 from batterymodel.sheetpdf import PAPERS
 
 LAST, RECORD = "The one last assessed", "One of the record"
@@ -18,7 +18,9 @@ NOTHING_YET = (
     "No connection has been assessed in this session yet. Open the page After connection and give "
     "it readings, or take a connection of the record."
 )
-CHART_HEIGHT_PX = 360
+ON_PAGE = {"width": "container", "height": 360}
+"""Size of a picture on the page, in place of that on paper [px]."""
+
 PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
 
 
@@ -96,9 +98,7 @@ def _show_section(section: Section) -> None:
         for place, picture in zip(places, section.pictures, strict=False):
             with place:
                 st.markdown(f"**{literal(picture.title)}**")
-                st.vega_lite_chart(
-                    {**picture.spec, "width": "container", "height": CHART_HEIGHT_PX}, theme=None
-                )
+                st.vega_lite_chart({**picture.spec, **ON_PAGE}, theme=None)
                 st.html(pages.note(picture.words))
         with places[-1]:
             if section.sentences:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import streamlit as st
 
 from batterymodel import pages, recordcharts
@@ -15,7 +13,6 @@ from batterymodel.fleetrecords import BatteryPlate
 from batterymodel.inservice import NO_SUBSTITUTE
 from batterymodel.pages import KEPT, kept, literal
 from batterymodel.recordview import (
-    forecast_of,
     service_estimates_of,
     tapers_of,
     timeline_of,
@@ -65,13 +62,13 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
 def _show_capacity(store: Store, serial: str) -> None:
     st.subheader("Capacity over time")
     try:
-        forecast = forecast_of(store, serial, date.today())
+        forecast = kept.forecast(store, serial)
     except BatteryModelError as error:
         st.info(literal(str(error)))
         return
     st.html(_forecast_figures(forecast))
     st.altair_chart(recordcharts.fade_chart(forecast), theme=None)
-    words = [recordcharts.fade_words(forecast)]
+    words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
     if forecast.slope_change is not None:
         words.append(slope_sentence(forecast))
     st.html(pages.note(" ".join([*words, *forecast.notes])))
@@ -94,7 +91,7 @@ def _forecast_figures(forecast: FadeForecast) -> str:
             ("Capacity at the last check", value, f"90 % range: {spread}"),
             (f"Loss per {forecast.unit}, of rated", loss, f"90 % range: {loss_spread}"),
             (f"Below {100 * forecast.limit.value:.0f} % of rated", crossed, between),
-            ("Next capacity check", str(forecast.next_check.on), forecast.next_check.why),
+            ("Next capacity check", str(forecast.next_check.on), ""),
         ]
     )
 

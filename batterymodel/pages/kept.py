@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import TypeVar
 
 import streamlit as st
 
 from batterymodel.demo import fill_demo
 from batterymodel.errors import BatteryModelError
+from batterymodel.fade import FadeForecast
 from batterymodel.pages import KEPT, literal
-from batterymodel.recordview import fleet_of
+from batterymodel.recordview import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import default_url
 
@@ -71,3 +73,14 @@ def show_done() -> None:
         st.success(literal(words))
     if reason := st.session_state.pop(FAILED, None):
         st.error(literal(reason))
+
+
+def forecast(store: Store, serial: str) -> FadeForecast:
+    """Forecast of a battery's capacity, computed anew only when its record or the day changes."""
+    on_record = tuple((h.entry_id, h.words) for h in timeline_of(store, serial))
+    return _forecast(store, serial, date.today(), on_record)
+
+
+@st.cache_data(show_spinner="Looking at the capacity checks", max_entries=100)
+def _forecast(_store: Store, serial: str, today: date, on_record: object) -> FadeForecast:
+    return forecast_of(_store, serial, today)

@@ -1,0 +1,209 @@
+"""The pages of the record, without a browser: full, empty, faulty, and every way to write."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from batterymodel import pages
+from batterymodel.demo import demo_store
+from batterymodel.fleetrecords import BatteryPlate, BenchCheck, CardRevision, Connection
+from batterymodel.pages import after_connection, kept
+from batterymodel.recordview import checks_of, fleet_of, forecast_of, tapers_of, timeline_of
+from batterymodel.samples import sample_readings_path
+from batterymodel.store import open_store
+from batterymodel.store.engine import URL_VARIABLE
+
+CHECKOUT = Path(__file__).resolve().parent.parent
+TODAY = date(2026, 3, 2)
+
+
+def key(name: str) -> str:
+    return f"{pages.KEPT}{name}"
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("filled") / "record.sqlite"
+    demo_store(str(path))
+    return path
+
+
+@pytest.fixture
+def own(filled, tmp_path, monkeypatch) -> str:
+    """A record of invented data that a test may write into."""
+    path = tmp_path / "record.sqlite"
+    path.write_bytes(filled.read_bytes())
+    monkeypatch.setenv(URL_VARIABLE, str(path))
+    return str(path)
+
+
+def shown(page: str) -> AppTest:
+    script = f"from batterymodel.pages import {page}\n{page}.page()"
+    return AppTest.from_string(script, default_timeout=60).run()
+
+
+def html_of(at: AppTest) -> str:
+    assert not at.exception
+    return "\n".join(element.proto.body for element in at.get("html"))
+
+
+def button(at: AppTest, start: str):
+    (found,) = [b for b in at.button if b.label.startswith(start)]
+    return found
+
+
+def test_a_record_that_is_new_shows_invented_data(tmp_path, monkeypatch):
+    monkeypatch.setenv(URL_VARIABLE, str(tmp_path / "new.sqlite"))
+    at = shown("battery_record")
+    assert "invented" in at.selectbox(key=kept.SERIAL).options[0]
+    assert "Capacity over time" in [s.value for s in at.subheader]
+
+
+def test_an_empty_record_offers_to_be_filled(own):
+    store = open_store(own)
+    store.delete([e.id for e in store.entries(BatteryPlate)], "start anew")
+    at = shown("battery_record")
+    assert not at.exception
+    assert "No battery is in the record" in at.info[0].value
+
+
+def test_a_fault_of_the_database_is_one_sentence(tmp_path, monkeypatch):
+    spoilt = tmp_path / "spoilt.sqlite"
+    spoilt.write_bytes(b"no database at all, only text " * 100)
+    monkeypatch.setenv(URL_VARIABLE, str(spoilt))
+    for page in ("battery_record", "capacity_check", "limits_card"):
+        at = shown(page)
+        assert not at.exception
+        assert "not a database" in at.error[0].value
+    assert spoilt.read_bytes().startswith(b"no database")
+
+
+def test_the_page_shows_what_the_library_says(own):
+    at = shown("battery_record")
+    at.selectbox(key=kept.SERIAL).select("SF-106").run()
+    forecast = forecast_of(open_store(own), "SF-106", date.today())
+    said = html_of(at)
+    assert f"{forecast.capacity_ah.mean:.1f} Ah" in said
+    assert str(forecast.next_check.on) in said
+    assert "worn-battery.csv" in said
+
+
+def test_every_battery_on_record_has_its_page(own):
+    for serial in fleet_of(open_store(own)):
+        at = shown("battery_record")
+        at.selectbox(key=kept.SERIAL).select(serial).run()
+        assert serial in html_of(at)
+
+
+def test_an_entry_is_deleted_with_a_reason_and_comes_back(own):
+    store = open_store(own)
+    before = timeline_of(store, "SF-101")
+    at = shown("battery_record")
+    assert button(at, "Delete").disabled
+    at.selectbox(key=key("delete.entry")).select(before[0].entry_id)
+    at.text_input(key=key("delete.reason")).set_value("entered twice")
+    at.checkbox(key="delete.sure").check().run()
+    button(at, "Delete").click().run()
+    assert not at.exception
+    assert before[0].entry_id not in {h.entry_id for h in timeline_of(store, "SF-101")}
+    button(at, "Restore").click().run()
+    assert timeline_of(store, "SF-101") == before
+
+
+def test_invented_data_goes_in_one_go(own):
+    at = shown("battery_record")
+    button(at, "Remove all invented data").click().run()
+    assert not at.exception
+    assert fleet_of(open_store(own)) == {}
+    assert len(open_store(own).deletions()) == 1
+
+
+def test_a_timed_check_is_kept_as_the_library_computes_it(own):
+    at = shown("capacity_check")
+    at.number_input(key=key("check.current")).set_value(40.0)
+    at.number_input(key=key("check.minutes")).set_value(54.0)
+    at.number_input(key=key("check.temp")).set_value(25.0)
+    at.date_input(key=key("check.on")).set_value(TODAY).run()
+    assert "Pass" in html_of(at)
+    button(at, "Keep this check").click().run()
+    assert not at.exception
+    store = open_store(own)
+    (kept_check,) = store.entries(BenchCheck, battery_id=store.plate("SF-101").id, on=TODAY)
+    assert kept_check.record.capacity_ah == pytest.approx(36.0, abs=0.01)
+    assert checks_of(store, "SF-101").at.size == 13
+
+
+def test_a_discharge_stopped_early_is_kept_as_a_lower_bound(own):
+    at = shown("capacity_check")
+    at.number_input(key=key("check.current")).set_value(40.0)
+    at.number_input(key=key("check.minutes")).set_value(30.0)
+    at.date_input(key=key("check.on")).set_value(TODAY)
+    at.checkbox(key=key("check.reached")).uncheck().run()
+    assert "Not finished" in html_of(at)
+    button(at, "Keep this check").click().run()
+    store = open_store(own)
+    (kept_check,) = store.entries(BenchCheck, battery_id=store.plate("SF-101").id, on=TODAY)
+    assert kept_check.record.is_lower_bound
+    assert kept_check.record.capacity_ah < 20.0
+
+
+def test_a_check_that_cannot_be_is_one_sentence(own):
+    at = shown("capacity_check")
+    at.number_input(key=key("check.current")).set_value(4000.0)
+    at.number_input(key=key("check.minutes")).set_value(54.0).run()
+    assert not at.exception
+    assert len(at.error) == 1
+    assert not [b for b in at.button if b.label.startswith("Keep")]
+
+
+def test_a_card_changes_by_a_new_revision_with_a_reason(own):
+    at = shown("limits_card")
+    assert not [b for b in at.button if b.label.startswith("Keep")]
+    at.number_input(key=key("card.limits.min_capacity_fraction")).set_value(80.0).run()
+    assert button(at, "Keep this revision").disabled
+    at.text_input(key=key("card.reason")).set_value("manual revision C").run()
+    button(at, "Keep this revision").click().run()
+    assert not at.exception
+    store = open_store(own)
+    cards = store.entries(CardRevision, battery_id=store.plate("SF-101").id)
+    assert [c.record.limits.min_capacity_fraction for c in cards] == [0.85, 0.8]
+    assert store.battery("SF-101").limits.end_voltage_v == 20.0
+
+
+def test_a_card_that_cannot_be_is_one_sentence(own):
+    at = shown("limits_card")
+    at.number_input(key=key("card.limits.charge_voltage_min_v")).set_value(29.0).run()
+    assert not at.exception
+    assert "must be below" in at.error[0].value
+
+
+def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_record(own):
+    at = shown("after_connection")
+    at.radio(key=key("source")).set_value(after_connection.FILE).run()
+    at.selectbox(key=after_connection.ON_RECORD).select("SF-102").run()
+    assert at.text_input(key=key("battery..tail")).value == "DEMO-2"
+    if not hasattr(AppTest, "file_uploader"):
+        pytest.skip("this Streamlit cannot upload in its page tests")
+    data = sample_readings_path("healthy-top-off").read_bytes()
+    upload = next(f for f in at.file_uploader if f.label == "Readings CSV file")
+    upload.set_value(("own.csv", data, "text/csv")).run()
+    at.number_input(key=key("known.load_a")).set_value(8.0)
+    at.date_input(key=key("known.on")).set_value(date(2026, 3, 3)).run()
+    button(at, "Keep this connection").click().run()
+    assert not at.exception
+    store = open_store(own)
+    (entry,) = store.entries(Connection, day=date(2026, 3, 3))
+    assert store.file(entry.record.readings_sha256) == data
+    assert entry.record.load_a == 8.0
+    assert "in the record" in at.success[0].value
+
+
+def test_tapers_are_told_apart_by_day_and_temperature(own):
+    tapers = tapers_of(open_store(own), "SF-101")
+    assert [t.on for t in tapers] == sorted(t.on for t in tapers)
+    assert all((t.current_per_ah > 0).all() for t in tapers)
+    assert {round(t.temp_c) for t in tapers} == {18, 19, 20}

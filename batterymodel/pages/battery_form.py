@@ -59,10 +59,22 @@ LIMITS = (
     Field("limits", "end_voltage_v", "End voltage (V)"),
     Field("limits", "capacity_check_interval_days", "Days between capacity checks", "whole"),
 )
-REST_TABLE = (
+TABLES = (
     Field("limits", "rest_voltage_soc", "Rest voltage table: charge (%), rising", "percent row"),
     Field("limits", "rest_voltage_v", "Rest voltage at each (V), rising", "row"),
+    Field("limits", "capacity_temp_c", "Capacity table: temperature (°C), rising", "row"),
+    Field("limits", "capacity_temp_factor", "Capacity at each (% of that at 25 °C)", "percent row"),
+    Field("limits", "discharge_minutes", "Discharge table: minutes, rising", "row"),
+    Field("limits", "discharge_current_a", "Current for each (A), falling", "row"),
 )
+_TABLE_EXAMPLES = {
+    "rest_voltage_soc": "50, 75, 100",
+    "rest_voltage_v": "24.4, 25.0, 25.8",
+    "capacity_temp_c": "-10, 10, 25",
+    "capacity_temp_factor": "70, 90, 100",
+    "discharge_minutes": "30, 60, 180",
+    "discharge_current_a": "68, 40, 16",
+}
 RECORD = (
     Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
     Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
@@ -76,7 +88,7 @@ RECORD = (
     Field("capacity_check", "capacity_sd_ah", "Error of that capacity (Ah)"),
     Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
 )
-FIELDS = (*PLATE, *LIMITS, *REST_TABLE, *RECORD)
+FIELDS = (*PLATE, *LIMITS, *TABLES, *RECORD)
 _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
 
@@ -136,7 +148,7 @@ def show_limits() -> None:
     st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
     _show(LIMITS[:1], columns=1)
     _show(LIMITS[1:], _generic_values())
-    _show(REST_TABLE, {"rest_voltage_soc": "50, 75, 100", "rest_voltage_v": "24.4, 25.0, 25.8"})
+    _show(TABLES, _TABLE_EXAMPLES)
 
 
 def show_record() -> None:

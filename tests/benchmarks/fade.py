@@ -279,7 +279,7 @@ def _number(cycle: float) -> str:
 def main(arguments: list[str] | None = None) -> int:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--batteries", type=int, default=150, help="simulated batteries (150)")
+    parser.add_argument("--batteries", type=int, default=120, help="simulated batteries (120)")
     parser.add_argument("--seed", type=int, default=TEST_SEED, help="fleet (2; 1 calibrates)")
     parser.add_argument("--fleets-only", action="store_true", help="leave the cells out")
     options = parser.parse_args(arguments)

@@ -20,10 +20,10 @@ DEFAULT: type[TrendModel] = KneeRidge
 `tests.benchmarks.fade` by log density."""
 
 BELIEVED_ORIGINS = 2.0
-"""Origins of well-placed forecasts that are taken for granted before any is seen (own choice). Within
-the first halves of the measured series of `tests.benchmarks.fade`, 80 % intervals of the models that
-bend covered 39 to 49 % of what followed before they were widened, and 78 to 84 % after; those of the
-model chosen each time covered 70 %."""
+"""Origins of well-placed forecasts that are taken for granted before any is seen (own choice).
+Within the first halves of the measured series of `tests.benchmarks.fade`, 80 % intervals of the
+models that bend covered 39 to 49 % of what followed before they were widened, and 78 to 84 % after;
+those of the model chosen each time covered 70 %."""
 
 LEAST_WIDENING = 0.8
 """Widening below which intervals are never narrowed (own choice)."""

@@ -30,8 +30,8 @@ LEAST_WIDENING = 0.8
 
 HEAD_START = 1.0
 """Log density, over all predicted checks together, by which another model must be better than
-`DEFAULT` to be kept: on short records a smaller difference is chance (own choice, on the
-calibration fleets)."""
+`DEFAULT` to be kept: on short records a smaller difference is chance (own choice; the calibration
+fleets were run with it afterwards)."""
 
 
 class ModelScore(Result):

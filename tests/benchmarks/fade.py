@@ -1,8 +1,8 @@
 """How well the forecast of capacity holds: measured ageing series and simulated fleets.
 
-``python -m tests.benchmarks.fade`` prints the tables of the README. Models and their constants were
-chosen on the calibration fleets and on the first halves of the measured series; the second halves
-and the test fleets judge.
+``python -m tests.benchmarks.fade`` prints the tables of the README. Constants were settled on the
+calibration fleet and on the first halves of the measured series; the test fleet judges. The second
+halves were looked at three times, with changes in between: see the README.
 """
 
 from __future__ import annotations

@@ -87,6 +87,7 @@ class FadeCurves(Result):
     crossing_at: tuple[float, float | None, float | None] | None
     first_on: date | None
     last_check_at: float
+    limit_ah: float
 
 
 class FadeForecast(Result):
@@ -390,6 +391,7 @@ def _curves(case: _Case) -> FadeCurves:
         crossing_at=None if quantiles[0] is None else tuple(quantiles),
         first_on=record.first_on,
         last_check_at=case.paths.last,
+        limit_ah=case.limit.value * case.rated,
     )
 
 

@@ -335,8 +335,10 @@ def _at_x(curves: FadeCurves) -> alt.X:
 
 def _capacity_y(curves: FadeCurves, field: str = "capacity") -> alt.Y:
     shown = curves.at <= _chart_end(curves)
-    low = 0.95 * min(float(curves.check_ah.min()), float(curves.low_ah[shown].min()))
-    high = 1.03 * max(float(curves.check_ah.max()), float(curves.high_ah[shown].max()))
+    values = np.concatenate(
+        [curves.check_ah, curves.low_ah[shown], curves.high_ah[shown], [curves.limit_ah]]
+    )
+    low, high = 0.95 * float(values.min()), 1.03 * float(values.max())
     return alt.Y(
         f"{field}:Q",
         title="Capacity (Ah)",

@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from batterymodel import pages
+from batterymodel import Supply, pages
+from batterymodel.cli import main
 from batterymodel.demo import demo_store
 from batterymodel.fleetrecords import BatteryPlate, BenchCheck, CardRevision, Connection
 from batterymodel.pages import after_connection, kept
-from batterymodel.recordview import checks_of, fleet_of, forecast_of, tapers_of, timeline_of
+from batterymodel.recordview import (
+    checks_of,
+    fleet_of,
+    forecast_of,
+    service_estimates_of,
+    tapers_of,
+    timeline_of,
+)
 from batterymodel.samples import sample_readings_path
 from batterymodel.store import open_store
+from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.store.intake import Told, add_connection
+from batterymodel.temperature import rest_voltage_v
+from tests.conftest import simulated_connection
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 TODAY = date(2026, 3, 2)
@@ -207,3 +221,48 @@ def test_tapers_are_told_apart_by_day_and_temperature(own):
     assert [t.on for t in tapers] == sorted(t.on for t in tapers)
     assert all((t.current_per_ah > 0).all() for t in tapers)
     assert {round(t.temp_c) for t in tapers} == {18, 19, 20}
+
+
+def test_fade_of_a_battery_on_record_is_that_of_its_checks(own, capsys):
+    assert main(["fade", "--serial", "SF-106", "--on", "2026-03-02", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    expected = forecast_of(open_store(own), "SF-106", TODAY)
+    assert found["capacity_ah"]["mean"] == pytest.approx(expected.capacity_ah.mean)
+    assert main(["fade", "--serial", "SF-106", "--battery", "b.toml", "checks.csv"]) == 2
+    assert "give either" in capsys.readouterr().err
+
+
+def with_rest_voltages(store, entry_id, serial, soc):
+    """Rest voltages of the tool's own curve before and after a completed taper."""
+    battery = store.battery(serial)
+    before, after = (float(rest_voltage_v(battery, s, 25.0)) for s in (soc, 1.0))
+    told = {"rest_voltage_v": round(before, 2), "rest_after_v": round(after, 2)}
+    corrected_entry(store, entry_id, told, "rest voltages read afterwards")
+    return service_estimates_of(store, serial)
+
+
+def test_a_shallow_taper_gives_no_capacity_in_service_and_says_why(own):
+    store = open_store(own)
+    (entry,) = store.entries(Connection, file_name="completed-taper.csv")
+    count = len(checks_of(store, "SF-101"))
+    (found,) = with_rest_voltages(store, entry.id, "SF-101", 0.85)
+    assert found.estimate is None
+    assert "too little" in found.why_not
+    assert len(checks_of(store, "SF-101")) == count
+
+
+def test_a_deep_completed_taper_counts_as_capacity_in_service(own):
+    store = open_store(own)
+    readings = simulated_connection(0.5, minutes=300.0, every_s=60.0)
+    frame = pd.DataFrame(
+        {"elapsed_s": readings.elapsed_s, "supply_current_a": readings.supply_current_a}
+    )
+    data, count = frame.to_csv(index=False).encode(), len(checks_of(store, "SF-101"))
+    told = Told(on=TODAY, load_a=8.0, ambient_c=25.0, supply=Supply(rated_current_a=60.0))
+    entry = add_connection(store, "SF-101", data, "deep.csv", told).entry
+    (found,) = with_rest_voltages(store, entry.id, "SF-101", 0.5)
+    interval = found.estimate.capacity_ah
+    assert interval.low < 40.0 < interval.high
+    record = checks_of(store, "SF-101")
+    assert len(record) == count + 1
+    assert record.in_service.sum() == 1

@@ -26,12 +26,9 @@ FEW = 12
 
 def page() -> None:
     """Show the page."""
-    st.html(pages.STYLE)
-    st.title("Battery record")
-    store = kept.record()
+    store = kept.opened("Battery record")
     if store is None:
         return
-    kept.show_done()
     serial = kept.choose_battery(store)
     if serial is None:
         _show_restoration(store)

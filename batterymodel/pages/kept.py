@@ -8,6 +8,7 @@ from typing import TypeVar
 
 import streamlit as st
 
+from batterymodel import pages
 from batterymodel.demo import fill_demo
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade import FadeForecast
@@ -42,6 +43,15 @@ def record() -> Store | None:
         return None
     if store.backup is not None:
         st.caption(literal(f"The record was brought up to date; as it was: {store.backup}"))
+    return store
+
+
+def opened(title: str) -> Store | None:
+    """The record, below the title of a page that shows it, and what was written last."""
+    st.html(pages.STYLE)
+    st.title(title)
+    store = record()
+    show_done()
     return store
 
 

@@ -216,6 +216,35 @@ def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_rec
     assert "in the record" in at.success[0].value
 
 
+def test_a_battery_is_added_with_its_aircraft(own):
+    at = shown("battery_record")
+    assert button(at, "Add to the record").disabled
+    at.text_input(key=key("new.serial")).set_value("OWN-7")
+    at.text_input(key=key("new.aircraft")).set_value("HANGAR-2")
+    at.selectbox(key=key("new..chemistry")).select("nicd")
+    at.number_input(key=key("new..cells")).set_value(20)
+    at.number_input(key=key("new..rated_capacity_ah")).set_value(23.0).run()
+    button(at, "Add to the record").click().run()
+    assert not at.exception
+    store = open_store(own)
+    assert store.battery("OWN-7").rated_capacity_ah == 23.0
+    assert store.aircraft_of("OWN-7").record.tail == "HANGAR-2"
+    assert at.selectbox(key=kept.SERIAL).value == "OWN-7"
+
+
+def test_a_serial_that_is_there_already_is_one_sentence(own):
+    at = shown("battery_record")
+    at.text_input(key=key("new.serial")).set_value("SF-101")
+    at.text_input(key=key("new.aircraft")).set_value("HANGAR-2")
+    at.selectbox(key=key("new..chemistry")).select("vrla")
+    at.number_input(key=key("new..cells")).set_value(12)
+    at.number_input(key=key("new..rated_capacity_ah")).set_value(40.0).run()
+    button(at, "Add to the record").click().run()
+    assert not at.exception
+    assert "in the record already" in at.error[0].value
+    assert "HANGAR-2" not in str(fleet_of(open_store(own)))
+
+
 def test_tapers_are_told_apart_by_day_and_temperature(own):
     tapers = tapers_of(open_store(own), "SF-101")
     assert [t.on for t in tapers] == sorted(t.on for t in tapers)

@@ -23,8 +23,8 @@ from batterymodel.wording import GENERIC_MARK
 
 WHERE = "battery form"
 NO_LABEL = "no label"
-IN_HAND, ON_CARD = "battery", "card"
-"""The forms: the battery after connection, and the limits card of one on record."""
+IN_HAND, ON_CARD, NEW = "battery", "card", "new"
+"""The forms: the battery after connection, the limits card of one on record, one to be added."""
 
 
 @dataclass(frozen=True)
@@ -147,6 +147,12 @@ def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
     _show(PLATE[2:])
     if problem is not None:
         raise problem
+
+
+def show_new_plate() -> None:
+    """Chemistry, cells and rated capacity of a battery to be added to the record."""
+    _show(PLATE[1:2], columns=1, form=NEW)
+    _show(PLATE[2:], form=NEW)
 
 
 def show_limits(form: str = IN_HAND) -> None:

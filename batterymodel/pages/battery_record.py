@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import streamlit as st
 
 from batterymodel import pages, recordcharts
@@ -11,13 +13,15 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.fade import FadeForecast
 from batterymodel.fleetrecords import BatteryPlate
 from batterymodel.inservice import NO_SUBSTITUTE
-from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages import KEPT, battery_form, kept, literal
+from batterymodel.records import Battery
 from batterymodel.recordview import (
     service_estimates_of,
     tapers_of,
     timeline_of,
 )
 from batterymodel.store import Store
+from batterymodel.store.intake import add_fitted_battery
 from batterymodel.textreport import amount
 
 FEW = 12
@@ -31,6 +35,7 @@ def page() -> None:
         return
     serial = kept.choose_battery(store)
     if serial is None:
+        _show_adding(store)
         _show_restoration(store)
         _show_demo(store)
         return
@@ -41,6 +46,7 @@ def page() -> None:
         _show_timeline(store, serial)
     except BatteryModelError as error:
         st.error(literal(str(error)))
+    _show_adding(store)
     _show_demo(store)
 
 
@@ -148,6 +154,39 @@ def _show_restoration(store: Store) -> None:
 
 def _restore(store: Store, chosen: str) -> None:
     kept.attempt(lambda: store.restore(chosen), "Restored.")
+
+
+def _show_adding(store: Store) -> None:
+    with st.expander("Add a battery"):
+        serial = st.text_input("Serial", key=f"{KEPT}new.serial")
+        tail = st.text_input("Aircraft it is fitted to", key=f"{KEPT}new.aircraft")
+        on = st.date_input("Fitted on", value="today", key=f"{KEPT}new.on")
+        battery_form.show_new_plate()
+        st.caption("Enter the maker's numbers on the page Limits card afterwards.")
+        try:
+            battery, missing = battery_form.entered(battery_form.NEW)
+        except BatteryModelError as error:
+            st.error(literal(str(error)))
+            return
+        ready = battery is not None and bool(serial.strip()) and bool(tail.strip())
+        st.button(
+            "Add to the record",
+            disabled=not ready,
+            help=f"Still needed: {', '.join(missing)}" if missing else None,
+            on_click=_add,
+            args=(store, serial.strip(), battery, tail.strip(), on),
+        )
+
+
+def _add(store: Store, serial: str, battery: Battery, tail: str, on: date) -> None:
+    if kept.attempt(
+        lambda: add_fitted_battery(store, serial, battery, tail, on),
+        f"Battery {serial} is in the record.",
+    ):
+        battery_form.fill(None, battery_form.NEW)
+        st.session_state[kept.SERIAL] = serial
+        for name in ("serial", "aircraft"):
+            st.session_state[f"{KEPT}new.{name}"] = ""
 
 
 def _show_demo(store: Store) -> None:

@@ -21,8 +21,8 @@ T = TypeVar("T")
 DONE, FAILED = "done", "failed"
 SERIAL = f"{KEPT}serial"
 NO_BATTERY = (
-    "No battery is in the record yet. Add one at the command line with 'record add battery', or "
-    "fill the empty record with invented data to look around."
+    "No battery is in the record yet. Add one on the page Battery record, or at the command line "
+    "with 'record add battery'."
 )
 
 

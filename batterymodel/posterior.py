@@ -32,7 +32,7 @@ MOST_CHARGE_FRACTION = 1.6
 NEGLIGIBLE = 1e-6
 LEAST_LEFT = 0.02
 REACH_SD = 4.0
-STEEP_PER_H = 0.8
+STEEP_PER_H = 0.4
 SLOW_PHASE = (0.2, 0.4)
 """Fall of the battery current over capacity [1/h], and time in the hold over the slow time
 constant, from which on the tail's discrepancy counts in full (read off the calibration half)."""
@@ -156,7 +156,7 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
         log_likelihood = _hold_likelihood(hold_a, shape, growth, fit)
         depth_current = hold_a
     log_likelihood = log_likelihood + _shape_prior(depth_current, shape, fit)
-    tail = tail_weight(fit)
+    shift, spread = tail_doubt(fit)
     return ChargePosterior(
         charge_ah=charge,
         likelihood=np.exp(log_likelihood - log_likelihood.max()),
@@ -165,8 +165,8 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
         window_end_s=float(fit.signal.time_s[-1]),
         limited_throughout=fit.signal.limited_throughout,
         limit_charge_ah=fit["hold_amplitude_a"] * fit.data.limit_time_s / 3600.0,
-        tail_log=tail * fit.prior.tail_log,
-        tail_log_sd=tail * fit.prior.tail_log_sd,
+        tail_log=shift * fit.prior.tail_log,
+        tail_log_sd=spread * fit.prior.tail_log_sd,
     )
 
 
@@ -175,23 +175,24 @@ def charge_grid_ah(capacity_ah: float) -> np.ndarray:
     return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
 
 
-def tail_weight(fit: TaperFit) -> float:
-    """How far the shape of the tail rests on a steep fall of the slow branch, 0..1.
+def tail_doubt(fit: TaperFit) -> tuple[float, float]:
+    """How much of the tail's shift and of its spread applies, each 0..1.
 
-    The part of the time constant's variance that the readings removed, times how steeply the
-    current fell (`STEEP_PER_H`), times how long the slow branch was seen alone (`SLOW_PHASE`); 0
-    while the supply is at its limit.
+    The spread counts by the part of the time constant's variance that the readings removed, times
+    how long the slow branch was seen alone (`SLOW_PHASE`); the shift counts besides by how steeply
+    the current fell (`STEEP_PER_H`). Both are 0 while the supply is at its limit.
     """
     if fit.signal.limited_throughout:
-        return 0.0
+        return 0.0, 0.0
     hold_a, end = fit["hold_amplitude_a"], fit.signal.time_s[-1:]
     fall_a = hold_a - float((fit.predict(end) - fit.base(end))[0])
     before_sd = fit.prior.log_time_sd_at(float(fit.prior.rate_per_h(hold_a)))
     phase = (float(end[0]) - fit.data.limit_time_s) / fit.time_constant_s
     learned = 1.0 - float(fit.covariance[1, 1]) / before_sd**2
-    steep = float(fit.prior.rate_per_h(fall_a)) / STEEP_PER_H
     alone = (phase - SLOW_PHASE[0]) / (SLOW_PHASE[1] - SLOW_PHASE[0])
-    return float(np.prod(np.clip([learned, steep, alone], 0.0, 1.0)))
+    steep = float(fit.prior.rate_per_h(fall_a)) / STEEP_PER_H
+    learned, alone, steep = np.clip([learned, alone, steep], 0.0, 1.0)
+    return float(learned * alone * steep), float(learned * alone)
 
 
 def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:

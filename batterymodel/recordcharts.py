@@ -337,9 +337,10 @@ def _at_x(curves: FadeCurves) -> alt.X:
 
 def _capacity_y(curves: FadeCurves, field: str = "capacity") -> alt.Y:
     shown = curves.at <= _chart_end(curves)
-    lowest = min(curves.check_ah.min(), curves.low_ah[shown].min(), curves.limit_ah)
-    highest = max(curves.check_ah.max(), curves.high_ah[shown].max(), curves.limit_ah)
-    low, high = 0.95 * float(lowest), 1.03 * float(highest)
+    values = np.concatenate(
+        [curves.check_ah, curves.low_ah[shown], curves.high_ah[shown], [curves.limit_ah]]
+    )
+    low, high = 0.95 * float(values.min()), 1.03 * float(values.max())
     return alt.Y(
         f"{field}:Q",
         title="Capacity (Ah)",

@@ -110,6 +110,7 @@ def settle(page: Page) -> None:
     """Wait until the script has run and charts have been drawn."""
     page.wait_for_function(
         "() => !document.querySelector('[data-testid=stStatusWidget]')"
+        " && !document.querySelector('[data-testid=stSpinner]')"
         " && !document.querySelector('[data-stale=true]')",
         timeout=WAIT_MS,
     )
@@ -141,15 +142,20 @@ def take_page(browser: Browser, address: str, title: str, width: int, to: Path) 
     page.goto(f"{address}/{title.lower().replace(' ', '-')}")
     page.get_by_role("heading", name=title, exact=True).wait_for(timeout=3 * WAIT_MS)
     settle(page)
+    if title == "Findings sheet":
+        page.get_by_text("One of the record").click()
+        page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
+    if title != "In plain words":
+        page.get_by_role("combobox", name="Battery", exact=True).wait_for(timeout=3 * WAIT_MS)
+    settle(page)
+    if title == "Battery record":
+        page.get_by_role("heading", name="On record").wait_for(timeout=3 * WAIT_MS)
+        settle(page)
     if title == "Capacity check":
         page.get_by_label("Discharge current (A)").fill("40")
         page.get_by_label("Minutes until the end").fill("52")
         page.get_by_label("Minutes until the end").press("Enter")
         page.locator(".jc-word").wait_for(timeout=WAIT_MS)
-        settle(page)
-    if title == "Findings sheet":
-        page.get_by_text("One of the record").click()
-        page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
         settle(page)
     show_all(page)
     page.screenshot(path=to)

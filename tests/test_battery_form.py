@@ -30,6 +30,10 @@ def test_form_gives_back_every_entry(monkeypatch: pytest.MonkeyPatch) -> None:
                 capacity_check_interval_days=90,
                 rest_voltage_soc=(0.07, 0.555, 1.0),
                 rest_voltage_v=(23.1, 24.55, 25.8),
+                capacity_temp_c=(-10.0, 25.0),
+                capacity_temp_factor=(0.75, 1.0),
+                discharge_minutes=(30.0, 60.0),
+                discharge_current_a=(68.0, 40.0),
             ),
         }
     )

@@ -6,7 +6,7 @@ from scipy.optimize import minimize
 
 from batterymodel import Supply
 from batterymodel.charge import connection_tail
-from batterymodel.posterior import charge_posterior, tail_weight
+from batterymodel.posterior import charge_posterior, tail_doubt
 from batterymodel.signals import signal_from
 from batterymodel.taper import fit_taper
 from batterymodel.taperprior import prior_for
@@ -110,14 +110,14 @@ def test_longer_readings_never_widen_much_and_finally_narrow(battery):
 
 def test_the_tail_is_doubted_only_where_a_steep_fall_taught_it(battery):
     bare = battery.model_copy(update={"history": None})
-    short, long = (
-        tail_weight(posterior_of(simulated_connection(0.3, minutes=m), bare)[0])
-        for m in (2.0, 25.0)
-    )
-    shallow = tail_weight(posterior_of(simulated_connection(0.02, minutes=25.0), bare)[0])
-    assert short == 0.0
-    assert long > 0.5
-    assert shallow < 0.2
+
+    def doubt(depth, minutes):
+        return tail_doubt(posterior_of(simulated_connection(depth, minutes=minutes), bare)[0])
+
+    short, long, shallow = doubt(0.3, 2.0), doubt(0.3, 25.0), doubt(0.02, 25.0)
+    assert short == (0.0, 0.0)
+    assert long[0] > 0.5
+    assert shallow[0] < 0.5 * shallow[1]
 
 
 def test_what_the_tail_misses_counts_for_what_is_left_alone(battery):

@@ -83,6 +83,14 @@ class TestFade:
         assert past[-1] == ahead[0]
         assert past[-1]["at"].startswith("2025-05-28")
 
+    def test_the_limit_lies_inside_the_axis(self):
+        """Also where capacity is far above it."""
+        spec = fade_chart(forecast()).to_dict()
+        limit = rows(spec, "limit")[0]["capacity"]
+        for layer in spec["layer"]:
+            domain = layer["encoding"].get("y", {}).get("scale", {}).get("domain")
+            assert domain is None or domain[0] < limit < domain[1]
+
     def test_generic_limit_is_marked(self):
         own = rows(fade_chart(forecast()).to_dict(), "limit")[0]["label"]
         bare = rows(fade_chart(forecast("no-card-no-load")).to_dict(), "limit")[0]["label"]

@@ -162,3 +162,23 @@ def test_readings_do_not_change_behind_ones_back():
         readings.supply_current_a[0] = 1.0
     assert readings == readings.model_copy()
     assert readings != "readings"
+
+
+@pytest.mark.parametrize(
+    ("limits", "part"),
+    [
+        ({"capacity_temp_c": [0.0, 25.0]}, "give the same number"),
+        ({"capacity_temp_c": [25.0, 0.0], "capacity_temp_factor": [1.0, 0.9]}, "must rise"),
+        ({"discharge_minutes": [30, 60], "discharge_current_a": [40, 68]}, "must rise and fall"),
+    ],
+)
+def test_tables_of_the_limits_card_are_tables(limits, part):
+    data = {
+        "tail": "D",
+        "chemistry": "vrla",
+        "cells": 12,
+        "rated_capacity_ah": 40,
+        "limits": limits,
+    }
+    with pytest.raises(InputError, match=part):
+        record_from(data, Battery, "b.toml")

@@ -7,8 +7,11 @@ from datetime import date
 
 from batterymodel.capacityreport import fade_text
 from batterymodel.commands import day
-from batterymodel.fade import fade_forecast
+from batterymodel.errors import InputError
+from batterymodel.fade import FadeForecast, fade_forecast
 from batterymodel.records import read_battery
+from batterymodel.recordview import forecast_of
+from batterymodel.store import open_store
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -18,10 +21,12 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="forecast capacity from a record of checks",
         description="How fast capacity falls, when it crosses its limit, when to check next.",
     )
-    command.add_argument("checks", metavar="CHECKS.csv", help="record of capacity checks")
     command.add_argument(
-        "--battery", required=True, metavar="B.toml", help="battery and its limits"
+        "checks", nargs="?", metavar="CHECKS.csv", help="record of capacity checks"
     )
+    command.add_argument("--battery", metavar="B.toml", help="battery and its limits")
+    command.add_argument("--serial", metavar="SERIAL", help="a battery on record instead")
+    command.add_argument("--database", metavar="URL", help="file or URL of the record")
     command.add_argument(
         "--on", type=day, metavar="DATE", help="day from which the next check is advised (today)"
     )
@@ -31,6 +36,14 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
-    battery = read_battery(options.battery)
-    forecast = fade_forecast(options.checks, battery, today=options.on or date.today())
+    forecast = _forecast(options, options.on or date.today())
     return forecast.model_dump_json(indent=2) if options.json else fade_text(forecast)
+
+
+def _forecast(options: argparse.Namespace, today: date) -> FadeForecast:
+    of_files = options.checks is not None and options.battery is not None
+    if of_files == (options.serial is not None):
+        raise InputError("give either CHECKS.csv with --battery, or --serial of one on record")
+    if of_files:
+        return fade_forecast(options.checks, read_battery(options.battery), today=today)
+    return forecast_of(open_store(options.database), options.serial, today)

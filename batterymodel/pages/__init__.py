@@ -38,11 +38,12 @@ STYLE = """<style>
 .jc { color: #1b2a33; line-height: 1.45; overflow-wrap: anywhere; }
 .jc p { margin: 0 0 .5rem; }
 .jc-note { font-size: .92rem; color: #47535b; margin: 0; }
-.jc-head, .jc-figures { display: grid; margin-top: .9rem; gap: 1px; background: #1b2a33;
+.jc-head, .jc-figures { margin-top: .9rem; gap: 1px; background: #1b2a33;
   border: 1px solid #1b2a33; }
-.jc-head { grid-template-columns: repeat(4, auto); }
+.jc-head { display: flex; flex-wrap: wrap; }
+.jc-head .jc-field { flex: 1 1 20%; }
+.jc-head .jc-wide { flex-basis: 42%; }
 .jc-field, .jc-figure { background: #fffdf7; padding: .3rem .8rem .35rem; }
-.jc-wide { grid-column: span 2; }
 .jc-name { display: block; font-size: .8rem; color: #47535b; }
 .jc-box { border: 4px solid #1b2a33; background: #fffdf7; }
 .jc-box.keep_watching { border-style: dashed; }
@@ -57,7 +58,7 @@ STYLE = """<style>
 .jc-body ol { margin: .2rem 0 .6rem; padding-left: 1.5rem; }
 .jc-body li { margin: 0 0 .25rem; }
 .jc-warn { border-top: 1px solid #1b2a33; padding: .4rem 1rem; font-size: .92rem; }
-.jc-figures { grid-template-columns: repeat(auto-fit, minmax(150px, 1fr)); }
+.jc-figures { display: grid; grid-template-columns: repeat(auto-fit, minmax(150px, 1fr)); }
 .jc-figure { display: flex; flex-direction: column; }
 .jc-figure .jc-name { flex: 1; }
 .jc-value { display: block; font-size: 1.55rem; font-weight: 700; line-height: 1.25;
@@ -83,11 +84,12 @@ table.jc-table { border-collapse: collapse; width: 100%; margin: 0 0 .6rem; }
 ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
 ul.jc-plain li { margin-left: 0; }
 @media (max-width: 640px) {
-  [data-testid="stMainBlockContainer"] { padding: 2.2rem 1rem 3rem; }
+  [data-testid="stMainBlockContainer"] { padding: 4.2rem 1rem 3rem; }
   [data-testid="stMainBlockContainer"] h1 { font-size: 1.6rem; }
   [data-testid="stMainBlockContainer"] [data-testid="stVerticalBlock"] { gap: .7rem; }
   [data-testid="stMainBlockContainer"] [data-testid="stHorizontalBlock"] { gap: .9rem; }
-  .jc-head { grid-template-columns: 1fr 1fr; }
+  .jc-head .jc-field { flex-basis: 40%; }
+  .jc-head .jc-wide { flex-basis: 90%; }
   .jc-word { font-size: 1.7rem; padding: .45rem .7rem; }
   .jc-body, .jc-warn { padding-left: .7rem; padding-right: .7rem; }
   .jc-figures { grid-template-columns: 1fr 1fr; }

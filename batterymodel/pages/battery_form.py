@@ -23,8 +23,8 @@ from batterymodel.wording import GENERIC_MARK
 
 WHERE = "battery form"
 NO_LABEL = "no label"
-IN_HAND, ON_CARD = "battery", "card"
-"""The forms: the battery after connection, and the limits card of one on record."""
+IN_HAND, ON_CARD, NEW = "battery", "card", "new"
+"""The forms: the battery after connection, the limits card of one on record, one to be added."""
 
 
 @dataclass(frozen=True)
@@ -65,23 +65,21 @@ LIMITS = (
     Field("limits", "end_voltage_v", "End voltage (V)"),
     Field("limits", "capacity_check_interval_days", "Days between capacity checks", "whole"),
 )
-REST_TABLE = (
+TABLES = (
     Field("limits", "rest_voltage_soc", "Rest voltage table: charge (%), rising", "percent row"),
     Field("limits", "rest_voltage_v", "Rest voltage at each (V), rising", "row"),
-)
-CAPACITY_TABLES = (
     Field("limits", "capacity_temp_c", "Capacity table: temperature (°C), rising", "row"),
-    Field("limits", "capacity_temp_factor", "Capacity at each over that at 25 °C", "row"),
+    Field("limits", "capacity_temp_factor", "Capacity at each (% of that at 25 °C)", "percent row"),
     Field("limits", "discharge_minutes", "Discharge table: minutes, rising", "row"),
-    Field("limits", "discharge_current_a", "Current that lasts so long (A)", "row"),
+    Field("limits", "discharge_current_a", "Current for each (A), falling", "row"),
 )
-_EXAMPLES = {
+_TABLE_EXAMPLES = {
     "rest_voltage_soc": "50, 75, 100",
     "rest_voltage_v": "24.4, 25.0, 25.8",
-    "capacity_temp_c": "-18, 0, 25",
-    "capacity_temp_factor": "0.55, 0.8, 1",
-    "discharge_minutes": "30, 60, 120",
-    "discharge_current_a": "72, 40, 22",
+    "capacity_temp_c": "-10, 10, 25",
+    "capacity_temp_factor": "70, 90, 100",
+    "discharge_minutes": "30, 60, 180",
+    "discharge_current_a": "68, 40, 16",
 }
 RECORD = (
     Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
@@ -96,7 +94,7 @@ RECORD = (
     Field("capacity_check", "capacity_sd_ah", "Error of that capacity (Ah)"),
     Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
 )
-FIELDS = (*PLATE, *LIMITS, *REST_TABLE, *CAPACITY_TABLES, *RECORD)
+FIELDS = (*PLATE, *LIMITS, *TABLES, *RECORD)
 _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
 
@@ -151,12 +149,18 @@ def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
         raise problem
 
 
+def show_new_plate() -> None:
+    """Chemistry, cells and rated capacity of a battery to be added to the record."""
+    _show(PLATE[1:2], columns=1, form=NEW)
+    _show(PLATE[2:], form=NEW)
+
+
 def show_limits(form: str = IN_HAND) -> None:
     """The tab with the limits card; a blank shows the generic value it stands for."""
     st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
     _show(LIMITS[:1], columns=1, form=form)
     _show(LIMITS[1:], _generic_values(form), form=form)
-    _show((*REST_TABLE, *CAPACITY_TABLES), _EXAMPLES, form=form)
+    _show(TABLES, _TABLE_EXAMPLES, form=form)
 
 
 def show_record() -> None:

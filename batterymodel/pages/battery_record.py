@@ -13,14 +13,15 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.fade import FadeForecast
 from batterymodel.fleetrecords import BatteryPlate
 from batterymodel.inservice import NO_SUBSTITUTE
-from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages import KEPT, battery_form, kept, literal
+from batterymodel.records import Battery
 from batterymodel.recordview import (
-    forecast_of,
     service_estimates_of,
     tapers_of,
     timeline_of,
 )
 from batterymodel.store import Store
+from batterymodel.store.intake import add_fitted_battery
 from batterymodel.textreport import amount
 
 FEW = 12
@@ -29,14 +30,12 @@ FEW = 12
 
 def page() -> None:
     """Show the page."""
-    st.html(pages.STYLE)
-    st.title("Battery record")
-    store = kept.record()
+    store = kept.opened("Battery record")
     if store is None:
         return
-    kept.show_done()
     serial = kept.choose_battery(store)
     if serial is None:
+        _show_adding(store)
         _show_restoration(store)
         _show_demo(store)
         return
@@ -47,6 +46,7 @@ def page() -> None:
         _show_timeline(store, serial)
     except BatteryModelError as error:
         st.error(literal(str(error)))
+    _show_adding(store)
     _show_demo(store)
 
 
@@ -65,13 +65,13 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
 def _show_capacity(store: Store, serial: str) -> None:
     st.subheader("Capacity over time")
     try:
-        forecast = forecast_of(store, serial, date.today())
+        forecast = kept.forecast(store, serial)
     except BatteryModelError as error:
         st.info(literal(str(error)))
         return
     st.html(_forecast_figures(forecast))
     st.altair_chart(recordcharts.fade_chart(forecast), theme=None)
-    words = [recordcharts.fade_words(forecast)]
+    words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
     if forecast.slope_change is not None:
         words.append(slope_sentence(forecast))
     st.html(pages.note(" ".join([*words, *forecast.notes])))
@@ -94,7 +94,7 @@ def _forecast_figures(forecast: FadeForecast) -> str:
             ("Capacity at the last check", value, f"90 % range: {spread}"),
             (f"Loss per {forecast.unit}, of rated", loss, f"90 % range: {loss_spread}"),
             (f"Below {100 * forecast.limit.value:.0f} % of rated", crossed, between),
-            ("Next capacity check", str(forecast.next_check.on), forecast.next_check.why),
+            ("Next capacity check", str(forecast.next_check.on), ""),
         ]
     )
 
@@ -154,6 +154,39 @@ def _show_restoration(store: Store) -> None:
 
 def _restore(store: Store, chosen: str) -> None:
     kept.attempt(lambda: store.restore(chosen), "Restored.")
+
+
+def _show_adding(store: Store) -> None:
+    with st.expander("Add a battery"):
+        serial = st.text_input("Serial", key=f"{KEPT}new.serial")
+        tail = st.text_input("Aircraft it is fitted to", key=f"{KEPT}new.aircraft")
+        on = st.date_input("Fitted on", value="today", key=f"{KEPT}new.on")
+        battery_form.show_new_plate()
+        st.caption("Enter the maker's numbers on the page Limits card afterwards.")
+        try:
+            battery, missing = battery_form.entered(battery_form.NEW)
+        except BatteryModelError as error:
+            st.error(literal(str(error)))
+            return
+        ready = battery is not None and bool(serial.strip()) and bool(tail.strip())
+        st.button(
+            "Add to the record",
+            disabled=not ready,
+            help=f"Still needed: {', '.join(missing)}" if missing else None,
+            on_click=_add,
+            args=(store, serial.strip(), battery, tail.strip(), on),
+        )
+
+
+def _add(store: Store, serial: str, battery: Battery, tail: str, on: date) -> None:
+    if kept.attempt(
+        lambda: add_fitted_battery(store, serial, battery, tail, on),
+        f"Battery {serial} is in the record.",
+    ):
+        battery_form.fill(None, battery_form.NEW)
+        st.session_state[kept.SERIAL] = serial
+        for name in ("serial", "aircraft"):
+            st.session_state[f"{KEPT}new.{name}"] = ""
 
 
 def _show_demo(store: Store) -> None:

@@ -33,12 +33,9 @@ TEMPLATE_CSV = """elapsed_s,discharge_current_a,battery_voltage_v,battery_temp_c
 
 def page() -> None:
     """Show the page."""
-    st.html(pages.STYLE)
-    st.title("Capacity check")
-    store = kept.record()
+    store = kept.opened("Capacity check")
     if store is None:
         return
-    kept.show_done()
     left, right = st.columns([5, 9], gap="large")
     with left:
         serial = kept.choose_battery(store)

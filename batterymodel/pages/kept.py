@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import TypeVar
 
 import streamlit as st
 
+from batterymodel import pages
 from batterymodel.demo import fill_demo
 from batterymodel.errors import BatteryModelError
+from batterymodel.fade import FadeForecast
 from batterymodel.pages import KEPT, literal
-from batterymodel.recordview import fleet_of
+from batterymodel.recordview import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import default_url
 
@@ -18,8 +21,8 @@ T = TypeVar("T")
 DONE, FAILED = "done", "failed"
 SERIAL = f"{KEPT}serial"
 NO_BATTERY = (
-    "No battery is in the record yet. Add one at the command line with 'record add battery', or "
-    "fill the empty record with invented data to look around."
+    "No battery is in the record yet. Add one on the page Battery record, or at the command line "
+    "with 'record add battery'."
 )
 
 
@@ -40,6 +43,15 @@ def record() -> Store | None:
         return None
     if store.backup is not None:
         st.caption(literal(f"The record was brought up to date; as it was: {store.backup}"))
+    return store
+
+
+def opened(title: str) -> Store | None:
+    """The record, below the title of a page that shows it, and what was written last."""
+    st.html(pages.STYLE)
+    st.title(title)
+    store = record()
+    show_done()
     return store
 
 
@@ -71,3 +83,14 @@ def show_done() -> None:
         st.success(literal(words))
     if reason := st.session_state.pop(FAILED, None):
         st.error(literal(reason))
+
+
+def forecast(store: Store, serial: str) -> FadeForecast:
+    """Forecast of a battery's capacity, computed anew only when its record or the day changes."""
+    on_record = tuple((h.entry_id, h.words) for h in timeline_of(store, serial))
+    return _forecast(store, serial, date.today(), on_record)
+
+
+@st.cache_data(show_spinner="Looking at the capacity checks", max_entries=100)
+def _forecast(_store: Store, serial: str, today: date, on_record: object) -> FadeForecast:
+    return forecast_of(_store, serial, today)

@@ -20,12 +20,9 @@ FILLED = f"{KEPT}card.of"
 
 def page() -> None:
     """Show the page."""
-    st.html(pages.STYLE)
-    st.title("Limits card")
-    store = kept.record()
+    store = kept.opened("Limits card")
     if store is None:
         return
-    kept.show_done()
     serial = kept.choose_battery(store)
     if serial is None:
         return

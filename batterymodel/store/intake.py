@@ -12,12 +12,14 @@ from batterymodel.assessment import assess
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.fleetrecords import (
     MAX_FILE_BYTES,
+    Aircraft,
     BatteryPlate,
     BenchCheck,
     CardRevision,
     Connection,
     HistoryRevision,
     KnownState,
+    Move,
 )
 from batterymodel.readings import readings_from_bytes
 from batterymodel.records import Battery, History, Readings, Supply, record_from
@@ -25,6 +27,7 @@ from batterymodel.results import Assessment
 from batterymodel.store.entries import Entry
 from batterymodel.store.store import Store
 
+FITTED_REASON = "fitted when the battery was added"
 NEW_CARD_REASON = "as told when the battery was added"
 TODAY_TAKEN = "no day was given and the readings state none, so today was taken"
 
@@ -78,6 +81,20 @@ def add_battery(
             store.add(BenchCheck(battery_id=plate.id, **check.model_dump()))
         if (known := battery.last_known) is not None:
             store.add(KnownState(battery_id=plate.id, **known.model_dump()))
+    return plate
+
+
+def add_fitted_battery(
+    store: Store, serial: str, battery: Battery, tail: str, on: date
+) -> Entry[BatteryPlate]:
+    """A battery that is fitted into an aircraft on a day; the aircraft is added where it is new."""
+    with store.writing():
+        plate = add_battery(store, serial, battery, on)
+        found = store.entries(Aircraft, tail=tail)
+        aircraft = (
+            found[0] if found else store.add(record_from({"tail": tail}, Aircraft, "aircraft"))
+        )
+        store.add(Move(battery_id=plate.id, aircraft_id=aircraft.id, on=on, reason=FITTED_REASON))
     return plate
 
 

@@ -13,7 +13,7 @@ from batterymodel import Battery, CapacityCheck, Chemistry, History, Limits, Rea
 from batterymodel.chemistry import data_for
 from batterymodel.simulate import meter_reading_a
 from batterymodel.temperature import rest_voltage_v
-from tests.benchmarks.generate import CELLS, DATA, FIRST_DRAW, half_of
+from tests.benchmarks.generate import CELLS, DATA, FIRST_DRAW, SECOND_DRAW, half_of
 
 ON = date(2026, 3, 2)
 DRAWN, CARD = "drawn", "card"
@@ -99,7 +99,7 @@ def connections(half: str, unseen: bool = False) -> list[Connection]:
     chosen = [
         row
         for row, battery in enumerate(batteries)
-        if half_of(battery) == half and (battery >= FIRST_DRAW or not unseen)
+        if half_of(battery) == half and (battery >= FIRST_DRAW + SECOND_DRAW or not unseen)
     ]
     return [_connection(row) for row in chosen]
 

@@ -3,7 +3,8 @@
 ``python -m tests.benchmarks.generate [--jobs N]`` simulates every battery of `draw_batteries` with
 PyBaMM (see `tests.reference_battery` for model and source) and writes ``lead_acid.npz`` beside this
 file. About two seconds a connection. Half of the batteries is for calibration, half for tests (see
-`half_of`); a battery is never in both. The last sixteen were drawn after the others had been seen.
+`half_of`); a battery is never in both. The second and third draw were made after the ones before
+had been seen; all of the third are for tests.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from tests.reference_battery import rated_fraction, settled_connection
 SEED = 20261125
 FIRST_DRAW = 32
 SECOND_DRAW = 16
+THIRD_DRAW = 8
 CONNECTIONS = 32
 CALIBRATION, TEST = "calibration", "test"
 CELLS = 12
@@ -43,6 +45,7 @@ LEAST_CONDUCTIVITY = 0.25
 and two batteries of each half stand at the corners, so that the set spans 0.2 to 0.8 h."""
 
 SLOW_CORNER, FAST_CORNER = (1.4, 0.25), (0.6, 1.4)
+NEARLY_SLOW, NEARLY_FAST = (1.35, 0.27), (0.65, 1.3)
 """Thickness and electrolyte conductivity of the corner batteries, all else as published."""
 
 POROSITY = ("Maximum porosity of negative electrode", "Maximum porosity of positive electrode")
@@ -85,14 +88,19 @@ def draw_batteries() -> list[PlannedBattery]:
     for start in (0, half):
         second[start] = replace(second[start], scales=_corner(*SLOW_CORNER))
         second[start + 1] = replace(second[start + 1], scales=_corner(*FAST_CORNER))
-    return first + second
+    rng = np.random.default_rng(SEED + 2)
+    third = [_draw_battery(rng) for _ in range(THIRD_DRAW)]
+    third[0] = replace(third[0], scales=_corner(*NEARLY_SLOW))
+    third[1] = replace(third[1], scales=_corner(*NEARLY_FAST))
+    return first + second + third
 
 
 def half_of(battery: int) -> str:
-    """Which half a battery belongs to: of each draw, the first half calibrates."""
-    place, draw = (
-        (battery, FIRST_DRAW) if battery < FIRST_DRAW else (battery - FIRST_DRAW, SECOND_DRAW)
-    )
+    """Which half a battery belongs to: of the first two draws, the first half calibrates."""
+    if battery >= FIRST_DRAW + SECOND_DRAW:
+        return TEST
+    second = battery >= FIRST_DRAW
+    place, draw = (battery - FIRST_DRAW, SECOND_DRAW) if second else (battery, FIRST_DRAW)
     return CALIBRATION if place < draw // 2 else TEST
 
 

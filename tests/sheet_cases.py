@@ -6,7 +6,6 @@ import re
 from functools import cache
 
 from batterymodel.fade import FadeForecast, fade_forecast
-from batterymodel.records import Battery, Chemistry, Limits
 from batterymodel.results import Assessment, Finding, Severity
 from batterymodel.samples import SAMPLE_FOLDER, SCENARIO_DAY, Sample, load_scenario
 from batterymodel.sheet import sheet_content
@@ -28,17 +27,13 @@ def sample_of(key: str) -> Sample:
 
 
 def forecast_of(key: str) -> FadeForecast | None:
-    """The sample record of checks, taken for this sample's battery."""
-    if key in NO_CHECKS:
-        return None
-    battery = BY_KEY[key].battery
-    return _forecast(battery.chemistry, battery.cells, battery.rated_capacity_ah, battery.limits)
+    """The sample record of checks, the same one for every sample that has it."""
+    return None if key in NO_CHECKS else _forecast()
 
 
 @cache
-def _forecast(chemistry: Chemistry, cells: int, rated_ah: float, limits: Limits) -> FadeForecast:
-    plate = {"chemistry": chemistry, "cells": cells, "rated_capacity_ah": rated_ah}
-    battery = Battery(tail="DEMO", limits=limits, **plate)
+def _forecast() -> FadeForecast:
+    battery = BY_KEY["healthy-top-off"].battery
     return fade_forecast(SAMPLE_FOLDER / "checks-fading.csv", battery, today=SCENARIO_DAY)
 
 

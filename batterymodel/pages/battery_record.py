@@ -76,7 +76,10 @@ def _show_capacity(store: Store, serial: str) -> None:
         words.append(slope_sentence(forecast))
     st.html(pages.note(" ".join([*words, *forecast.notes])))
     for found in service_estimates_of(store, serial):
-        said = found.why_not or NO_SUBSTITUTE
+        said = found.why_not
+        if found.estimate is not None:
+            value, spread = amount(found.estimate.capacity_ah, "Ah")
+            said = f"{value}, 90 % range {spread}. {NO_SUBSTITUTE}"
         st.html(pages.note(f"Capacity in service, connection of {found.on}: {said}"))
 
 

@@ -161,11 +161,8 @@ def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> np.
     """
     taper = data_for(battery.chemistry).taper
     capacity, capacity_sd = present_capacity_ah(battery)
-    spread = float(
-        np.hypot(
-            np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity), tail_log_sd
-        )
-    )
+    parts = (taper.efficiency_sd / taper.efficiency, capacity_sd / capacity, tail_log_sd)
+    spread = float(np.linalg.norm(parts))
     return taper.efficiency / capacity * log_normal_nodes(tail_log, spread)
 
 

@@ -27,9 +27,10 @@ choice)."""
 LEAST_FALL = 0.01
 """Relative fall of the current below which it bounds nothing (own choice)."""
 
+EDGE_REL, EDGE_OF_CAPACITY = 0.02, 0.002
+"""Softness of the band's edges, of the charge delivered and of capacity (own choice)."""
+
 LOAD_NODES = 9
-EDGE_REL = 0.02
-EDGE_OF_CAPACITY = 0.002
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ def plain_plan(law: str = "acceptance", chemistry: Chemistry = VRLA, **cell: obj
         "fast_share": 0.0,
         "side_per_h": 0.0,
         "offset_v": 0.0,
+        "warms_per_k": 0.02,
     }
     source = {
         "set_v": 28.0,
@@ -296,6 +297,25 @@ def test_heat_is_no_excuse_where_it_was_read_or_the_battery_is_nicd():
         assert truth_of(plan, trace_of(plan)).excused_by == ()
 
 
+def test_cold_lithium_must_not_be_charged_and_cold_lead_acid_may():
+    for chemistry, dangerous in ((Chemistry.LFP, True), (VRLA, False)):
+        plan = plain_plan(chemistry=chemistry, soc=0.95, temp_c=-5.0, ambient_c=-5.0)
+        truth = truth_of(plan, trace_of(plan))
+        assert truth.top_off_is_dangerous is dangerous
+        assert truth.excused_by == (("temperature",) if dangerous else ())
+        told = altered(plan, recording={"temperature": "ambient"})
+        assert truth_of(told, trace_of(told)).excused_by == ()
+
+
+def test_a_battery_that_feeds_the_bus_charges_nothing():
+    for case in cases("test", 6, [family("battery feeds the bus")]):
+        gives = -traces([case.plan])[0].battery_a[10:]
+        assert (gives > 0.3).all()
+        assert (gives < 8.0).all()
+        assert case.truth.names == ("nothing_charging",)
+        assert not case.truth.disconnect_is_false
+
+
 def test_disconnect_is_false_only_without_fault_and_heat():
     def false_for(**cell: object) -> bool:
         plan = plain_plan(**cell)
@@ -321,7 +341,10 @@ def test_families_keep_their_promise(few):
             assert not truth.top_off_is_dangerous
             assert truth.disconnect_is_false
         if name.startswith("runaway"):
-            assert 0.0 < truth.turn_s < 60.0 * case.plan.recording.minutes - 120.0, name
+            trace = traces([case.plan])[0]
+            least_a, late_a = (at(trace, "battery_a", s) for s in (truth.turn_s, case.plan.end_s))
+            assert late_a > least_a + 0.3, name
+            assert 0.0 < truth.turn_s < 60.0 * case.plan.recording.minutes - 240.0, name
             assert "overheating" in truth.names
 
 

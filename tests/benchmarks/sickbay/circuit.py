@@ -21,12 +21,12 @@ from tests.benchmarks.sickbay.plan import LAWS, Plan
 SIDE_DOUBLING_K = 9.0
 """Lead-acid self-discharge doubles every 8.4 to 9.6 K (US Army TM 9-6140-200-14, derived)."""
 
-ACCEPTANCE_PER_K = 0.025
-"""Relative change of acceptance per kelvin (own choice)."""
-
 RESISTANCE_PER_K = -0.012
 COOLING_S = 3.0 * 3600.0
 LONG_S = 2100.0
+LEAST_AT_TURN, MOST_RUNAWAY = 0.008, 6.0
+"""A runaway's least side current at its turn, and its most, over the plate [1/h] (own choice)."""
+
 OPEN_A = 0.02
 
 
@@ -92,7 +92,8 @@ class _Batch:
 
     def _law(self, plans: Sequence[Plan]) -> Law:
         cells = [p.cell for p in plans]
-        slower = np.exp(-ACCEPTANCE_PER_K * (self.temp_c - 25.0)) * _of(cells, "accepts")
+        colder = np.exp(-_of(cells, "warms_per_k") * (self.temp_c - 25.0))
+        slower = colder * _of(cells, "accepts")
         lithium = np.array([c.chemistry is Chemistry.LFP for c in cells])
         kinds = [KINDS[c.chemistry] for c in cells]
         return LAW_OF[cells[0].law](
@@ -182,17 +183,18 @@ def _warming(
 
 
 def _with_runaway(plan: Plan, trace: Trace) -> Trace:
-    """The trace with a side current that doubles and overtakes the taper at the turn."""
+    """The trace with a side current that doubles; from the turn on it outgrows the taper's fall."""
     cell = plan.cell
     if cell.doubling_s is None or cell.turn_s is None:
         return trace
     growth = np.log(2.0) / cell.doubling_s
-    around = np.abs(trace.time_s - cell.turn_s) < 60.0
-    fall = -np.polyfit(trace.time_s[around], trace.battery_a[around], 1)[0]
-    at_turn = max(fall / growth, 0.002 * cell.plate_ah)
+    after = trace.time_s >= cell.turn_s
+    fall = -np.gradient(trace.battery_a, trace.time_s)[after]
+    needed = fall * np.exp(-growth * (trace.time_s[after] - cell.turn_s)) / growth
+    at_turn = max(float(needed.max()), LEAST_AT_TURN * cell.plate_ah)
     extra = at_turn * np.exp(np.minimum(growth * (trace.time_s - cell.turn_s), 8.0))
     room = plan.source.limit_a - bus_load_a(plan, trace.time_s) - trace.battery_a
-    extra = np.clip(np.minimum(extra, 3.0 * cell.plate_ah), 0.0, np.maximum(room, 0.0))
+    extra = np.clip(np.minimum(extra, MOST_RUNAWAY * cell.plate_ah), 0.0, np.maximum(room, 0.0))
     heat = KINDS[cell.chemistry].heat_j_per_k_ah * cell.plate_ah
     warming = np.cumsum(extra * plan.source.set_v * np.gradient(trace.time_s)) / heat
     return replace(

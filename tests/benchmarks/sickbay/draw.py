@@ -61,6 +61,7 @@ def drawn_cell(
         lag=float(rng.uniform(0.0, 1.0)),
         side_per_h=log_uniform(rng, *kind.side_per_h),
         offset_v=float(rng.normal(0.0, kind.rest_sd_v)),
+        warms_per_k=float(rng.uniform(0.003, 0.028)),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tests.benchmarks.sickbay.curves import open_circuit_v
+from tests.benchmarks.sickbay.curves import KINDS, open_circuit_v
 from tests.benchmarks.sickbay.family import (
     EVERY_KIND,
     LEAD_AND_NICD,
@@ -44,7 +44,8 @@ def clamp_third(plan: Plan, rng: np.random.Generator) -> Plan:
 def _feeds_the_bus(plan: Plan, rng: np.random.Generator) -> Plan:
     """The supply lies so low that the battery gives a steady 1 to 6 A to the bus."""
     cell, source = plan.cell, plan.source
-    rest = open_circuit_v(cell.chemistry, cell.soc, cell.temp_c) + cell.offset_v
+    rest = open_circuit_v(cell.chemistry, cell.soc, 25.0) + cell.offset_v
+    rest += KINDS[cell.chemistry].charge_branch_v
     wires = source.line_ohm + source.sag_ohm + source.lead_ohm
     ohm = wires + cell.ohm_vh * cell.cells / cell.capacity_ah
     gives = float(rng.uniform(1.0, 6.0))

@@ -17,7 +17,8 @@ class Cell:
 
     ``tau_h`` is the time constant of acceptance at 25 degC, ``ohm_vh`` the ohmic resistance,
     ``fast_share`` and ``fast_s`` a first diffusion element as a share of it. ``bend``, ``split``
-    and ``lag`` shape the law (see `laws`). ``lost_cells`` is shorted cells (a soft short is a
+    and ``lag`` shape the law (see `laws`), ``warms_per_k`` is its relative rise of acceptance with
+    temperature. ``lost_cells`` is shorted cells (a soft short is a
     fraction), ``leak_a`` flows without charging, ``joint_ohm`` is a bad joint, ``accepts``
     divides the acceptance, ``ohm_times`` multiplies the resistance, ``doubling_s`` and
     ``turn_s`` give a runaway's growth and when it overtakes.
@@ -40,6 +41,7 @@ class Cell:
     lag: float
     side_per_h: float
     offset_v: float
+    warms_per_k: float
     lost_cells: float = 0.0
     leak_a: float = 0.0
     joint_ohm: float = 0.0

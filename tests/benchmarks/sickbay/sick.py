@@ -81,12 +81,12 @@ def runaway(turns_s: tuple[float, float], events: tuple[str, ...]) -> Change:
 
     def changed(plan: Plan, rng: np.random.Generator) -> Plan:
         doubling, turn = 60.0 * log_uniform(rng, 2.0, 10.0), float(rng.uniform(*turns_s))
-        after = max(float(rng.uniform(2.0, 3.5)) * doubling, 240.0)
+        after = max(float(rng.uniform(2.5, 4.0)) * doubling, 240.0)
         minutes = float(np.ceil((turn + after) / 60.0))
         every = float(rng.choice([30.0, 60.0] if minutes > 40.0 else [5.0, 10.0, 30.0]))
         warm = float(rng.uniform(30.0, 48.0))
         recording = {"minutes": minutes, "every_s": every, "late_s": 0.0}
-        most = {"limit_a": float(rng.choice([160.0, 300.0]))}
+        most = {"limit_a": 300.0 if plan.cell.plate_ah > 25.0 else 160.0}
         return altered(
             plan,
             cell={"doubling_s": doubling, "turn_s": turn, "temp_c": warm, "ambient_c": warm - 8.0},
@@ -142,7 +142,7 @@ SICK = tuple(
             "runaway after an hour",
             (NICD, VRLA),
             (0.6, 0.99),
-            runaway((3600.0, 4500.0), EVENTS + TYPED),
+            runaway((4500.0, 5400.0), EVENTS + TYPED),
         ),
         ("hot, temperature read", LEAD_AND_NICD, FULL, hot("column")),
         ("hot, only ambient told", LEAD_AND_NICD, FULL, hot("ambient")),

@@ -18,6 +18,9 @@ COLD_C = 0.0
 SHUT_OUT = 4.0
 """Acceptance divided by this or more: the charge cannot be returned in place (own choice)."""
 
+SETTLING_S = 30.0
+"""The supply has settled by then; a low first current is no minimum of the taper."""
+
 LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
 
 
@@ -60,7 +63,7 @@ def truth_of(plan: Plan, trace: Trace) -> Truth:
         top_off_is_dangerous=bool(reasons),
         excused_by=excuse_of(reasons, plan),
         service_is_needless=is_needless_to_service(plan),
-        disconnect_is_false=is_false_to_disconnect(plan.cell),
+        disconnect_is_false=is_false_to_disconnect(plan.cell, trace),
         turn_s=turn_s(plan, trace),
     )
 
@@ -71,7 +74,8 @@ def reasons_against(plan: Plan) -> tuple[str, ...]:
     found = {
         "charge": cell.soc < LEAST_TOP_OFF_SOC,
         "capacity": cell.capacity_ah < LEAST_CAPACITY * cell.plate_ah,
-        "temperature": cell.temp_c >= HOT_C,
+        "heat": cell.temp_c >= HOT_C,
+        "cold": cell.chemistry is Chemistry.LFP and cell.temp_c < COLD_C,
         "failing": is_failing(cell),
     }
     return tuple(name for name, holds in found.items() if holds)
@@ -89,19 +93,22 @@ def is_failing(cell: Cell) -> bool:
 
 
 def excuse_of(reasons: tuple[str, ...], plan: Plan) -> tuple[str, ...]:
-    """Missing checks that excuse a top-off: wear nobody checked, heat nobody measured."""
-    told = plan.recording.temperature == "column"
-    lead_acid = plan.cell.chemistry in LEAD_ACID
-    if reasons == ("temperature",) and lead_acid and not told:
+    """Missing checks that excuse a top-off: wear nobody checked, a temperature nobody took.
+
+    Heat of lead-acid is excused with the ambient alone told, cold of lithium only with nothing.
+    """
+    told, lead_acid = plan.recording.temperature, plan.cell.chemistry in LEAD_ACID
+    if reasons == ("heat",) and lead_acid and told != "column":
+        return ("temperature",)
+    if reasons == ("cold",) and told == "none":
         return ("temperature",)
     return ("capacity",) if reasons == ("capacity",) else ()
 
 
 def condition_names(cell: Cell, trace: Trace) -> tuple[str, ...]:
     """Names of conditions that are right for this battery."""
-    backward = float(np.median(trace.battery_a)) < 0.0
     found = {
-        "nothing_charging": cell.is_open or backward,
+        "nothing_charging": cell.is_open or feeds_the_bus(trace),
         "overheating": cell.doubling_s is not None or cell.temp_c >= HOT_C,
         "shorted_cell": cell.lost_cells > 0.0,
         "leak_or_gassing": cell.leak_a > 0.0 or cell.doubling_s is not None or cell.lost_cells > 0,
@@ -109,6 +116,11 @@ def condition_names(cell: Cell, trace: Trace) -> tuple[str, ...]:
         "worn": cell.capacity_ah < LEAST_CAPACITY * cell.plate_ah,
     }
     return tuple(name for name, holds in found.items() if holds) or ("sound",)
+
+
+def feeds_the_bus(trace: Trace) -> bool:
+    """Whether current flows out of the battery most of the time."""
+    return float(np.median(trace.battery_a)) < 0.0
 
 
 def is_needless_to_service(plan: Plan) -> bool:
@@ -119,16 +131,23 @@ def is_needless_to_service(plan: Plan) -> bool:
     return well and usual and cell.soc >= FULL_SOC
 
 
-def is_false_to_disconnect(cell: Cell) -> bool:
-    """Whether no fault or temperature asks for the power to come off at once."""
+def is_false_to_disconnect(cell: Cell, trace: Trace) -> bool:
+    """Whether no fault, temperature or reversed current asks for the power to come off at once."""
+    if feeds_the_bus(trace):
+        return False
     faulty = is_failing(cell) and cell.accepts < SHUT_OUT
     return not faulty and not cell.joint_ohm and COLD_C <= cell.temp_c < HOT_C
 
 
 def turn_s(plan: Plan, trace: Trace) -> float | None:
-    """Time of a runaway's least current from the first reading [s], load apart."""
-    if plan.cell.doubling_s is None:
+    """Time of a runaway's least current from the first reading [s], load and settling apart.
+
+    Sought up to the planned turn: a runaway at the supply's limit may fall again.
+    """
+    if plan.cell.doubling_s is None or plan.cell.turn_s is None:
         return None
-    read = (trace.time_s >= plan.recording.late_s) & (trace.time_s <= plan.end_s)
+    settled_s = plan.recording.late_s + SETTLING_S
+    latest_s = max(plan.cell.turn_s, settled_s) + SETTLING_S
+    read = (trace.time_s >= settled_s) & (trace.time_s <= latest_s)
     at = trace.time_s[read][np.argmin(trace.battery_a[read])]
     return float(at - plan.recording.late_s)

@@ -24,8 +24,8 @@ SIDE_DOUBLING_K = 9.0
 RESISTANCE_PER_K = -0.012
 COOLING_S = 3.0 * 3600.0
 LONG_S = 2100.0
-LEAST_AT_TURN, MOST_RUNAWAY = 0.008, 6.0
-"""A runaway's least side current at its turn, and its most, over the plate [1/h] (own choice)."""
+LEAST_AT_TURN = 0.008
+"""A runaway's side current at its turn, at least, over the plate [1/h] (own choice)."""
 
 OPEN_A = 0.02
 
@@ -194,7 +194,7 @@ def _with_runaway(plan: Plan, trace: Trace) -> Trace:
     at_turn = max(float(needed.max()), LEAST_AT_TURN * cell.plate_ah)
     extra = at_turn * np.exp(np.minimum(growth * (trace.time_s - cell.turn_s), 8.0))
     room = plan.source.limit_a - bus_load_a(plan, trace.time_s) - trace.battery_a
-    extra = np.clip(np.minimum(extra, MOST_RUNAWAY * cell.plate_ah), 0.0, np.maximum(room, 0.0))
+    extra = np.clip(extra, 0.0, np.maximum(room, 0.0))
     heat = KINDS[cell.chemistry].heat_j_per_k_ah * cell.plate_ah
     warming = np.cumsum(extra * plan.source.set_v * np.gradient(trace.time_s)) / heat
     return replace(

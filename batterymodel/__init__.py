@@ -6,14 +6,15 @@ True
 """
 
 from batterymodel.assessment import assess
-from batterymodel.capacity import CapacityResult, TimedDischarge, capacity_check
-from batterymodel.checkrecord import CheckRecord, read_checks
-from batterymodel.dischargelog import DischargeLog, read_discharge_log
+from batterymodel.basis.intervals import Interval
+from batterymodel.capacity.check import CapacityResult, TimedDischarge, capacity_check
+from batterymodel.capacity.in_service import InServiceCapacity, in_service_capacity
 from batterymodel.errors import BatteryModelError, FitError, InputError, StoreError
-from batterymodel.fade import FadeForecast, fade_forecast
-from batterymodel.inservice import InServiceCapacity, in_service_capacity
-from batterymodel.readings import read_readings
-from batterymodel.records import (
+from batterymodel.fade.forecast import FadeForecast, fade_forecast
+from batterymodel.inputs.check_record import CheckRecord, read_checks
+from batterymodel.inputs.discharge_log import DischargeLog, read_discharge_log
+from batterymodel.inputs.readings import read_readings
+from batterymodel.inputs.records import (
     Battery,
     CapacityCheck,
     Chemistry,
@@ -26,7 +27,7 @@ from batterymodel.records import (
     read_battery,
     read_supply,
 )
-from batterymodel.results import Assessment, Finding, Interval, Outcome, Severity
+from batterymodel.rules.results import Assessment, Finding, Outcome, Severity
 
 __all__ = [
     "Assessment",

@@ -8,42 +8,31 @@ from pathlib import Path
 
 import numpy as np
 
-from batterymodel.charge import (
-    LEVEL,
-    LEVEL_SD,
-    SOC_GRID,
-    ChargeState,
-    Evidence,
-    Spread,
-    charge_likelihood,
-    charge_state,
-    last_known_evidence,
-    rest_voltage_evidence,
-)
-from batterymodel.chargeband import ChargeBand
-from batterymodel.chemistry import data_for
+from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
+from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import InputError
-from batterymodel.findings import LEAST_READINGS, Case, findings_for, outcome_of, steady_current_a
-from batterymodel.learning import learned_history
-from batterymodel.posterior import ChargePosterior
-from batterymodel.readings import read_readings
-from batterymodel.records import Battery, Chemistry, Readings, Supply
-from batterymodel.results import (
+from batterymodel.inputs.readings import read_readings
+from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.supply import output_limit
+from batterymodel.reference.temperature import within_data_c
+from batterymodel.rules.findings import (
+    LEAST_READINGS,
+    Case,
+    findings_for,
+    outcome_of,
+    steady_current_a,
+)
+from batterymodel.rules.results import (
     Assessment,
     Curves,
     Finding,
-    Interval,
     Outcome,
     StateOfCharge,
     SupplySummary,
     TaperSummary,
 )
-from batterymodel.signals import Signal, signal_from
-from batterymodel.supply import output_limit
-from batterymodel.taper import TaperFit, fit_taper
-from batterymodel.taperprior import prior_for
-from batterymodel.trends import rise_of
-from batterymodel.wording import (
+from batterymodel.rules.wording import (
     CAUTIONS,
     HEADLINES,
     NEARLY_DONE,
@@ -52,6 +41,24 @@ from batterymodel.wording import (
     NICD_CAUTION,
     OUTCOME_WORDS,
 )
+from batterymodel.soc.combination import ChargeState, charge_state
+from batterymodel.soc.evidence import (
+    SOC_GRID,
+    Evidence,
+    charge_likelihood,
+    last_known_evidence,
+    rest_voltage_evidence,
+)
+from batterymodel.soc.learning import learned_history
+from batterymodel.taper.charge_bounds import ChargeBounds
+from batterymodel.taper.fit import TaperFit, fit_taper
+from batterymodel.taper.posterior import ChargePosterior
+from batterymodel.taper.prior import prior_for
+from batterymodel.taper.signals import Signal, signal_from
+from batterymodel.taper.trends import rise_of
+
+CONTRACT_NAMES = {"float_current_a": "floor_a"}
+"""Names of fitted values in the JSON contract, where they differ."""
 
 
 def assess(
@@ -61,7 +68,7 @@ def assess(
     *,
     rest_voltage_v: float | None = None,
     load_a: float | None = None,
-    load_sd_a: float = 0.5,
+    load_sd_a: float = LOAD_SD_A,
     ambient_c: float | None = None,
     on: date | None = None,
 ) -> Assessment:
@@ -126,7 +133,7 @@ def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:
 
 def _assessment(
     case: Case,
-    posterior: ChargePosterior | ChargeBand,
+    posterior: ChargePosterior | ChargeBounds,
     findings: tuple[Finding, ...],
     outcome: Outcome,
 ) -> Assessment:
@@ -137,11 +144,9 @@ def _assessment(
         headline=_headline(outcome, state, findings),
         next_steps=_next_steps(outcome, state, wait),
         findings=findings,
-        state_of_charge=StateOfCharge(
-            at_connection=_interval(state.soc_at_connection), now=_interval(state.soc_now)
-        ),
-        charge_to_return_ah=_interval(state.charge_to_return_ah),
-        minutes_to_top_off=_interval(state.minutes_to_top_off),
+        state_of_charge=StateOfCharge(at_connection=state.soc_at_connection, now=state.soc_now),
+        charge_to_return_ah=state.charge_to_return_ah,
+        minutes_to_top_off=state.minutes_to_top_off,
         taper=_taper_summary(fit),
         capacity_ah=_capacity(case.battery),
         supply=_supply_summary(case),
@@ -175,9 +180,9 @@ def _taper_summary(fit: TaperFit) -> TaperSummary:
         amplitude_a=fit.amplitude_a,
         time_constant_s=fit.time_constant_s,
         charge_time_h=fit.charge_time_h,
-        floor_a=fit["floor_a"],
+        floor_a=fit["float_current_a"],
         load_a=fit["load_a"],
-        standard_errors=fit.standard_errors,
+        standard_errors={CONTRACT_NAMES.get(k, k): v for k, v in fit.standard_errors.items()},
         window_s=fit.window_s,
         rmse_a=fit.rmse_a,
     )
@@ -201,13 +206,7 @@ def _capacity(battery: Battery) -> Interval | None:
     check = battery.capacity_check
     if check is None:
         return None
-    half = LEVEL_SD * check.sd_ah
-    return Interval(
-        mean=check.capacity_ah,
-        low=check.capacity_ah - half,
-        high=check.capacity_ah + half,
-        level=LEVEL,
-    )
+    return interval_around(check.capacity_ah, check.sd_ah, least=0.0)
 
 
 def _curves(case: Case) -> Curves:
@@ -215,8 +214,8 @@ def _curves(case: Case) -> Curves:
     end = float(signal.time_s[-1])
     grid = np.unique(np.concatenate([np.linspace(0.0, 1.6 * end, 161), *_step_edges(signal)]))
     mean, sd = fit.predict(grid), fit.predict_sd(grid)
-    role = np.where(signal.at_limit, "supply at its limit", "reading")
-    role = np.where(~signal.usable & ~signal.at_limit, "short transient", role)
+    role = np.where(signal.current_limited, "supply at its limit", "reading")
+    role = np.where(~signal.usable & ~signal.current_limited, "short transient", role)
     if case.rise is not None:
         role = np.where(signal.time_s > case.rise.since_s, "current rising", role)
     evidence: tuple[Evidence, ...] = (*case.state.evidence, case.state.combined)
@@ -276,7 +275,7 @@ def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None
 
 
 def _usable_temp(temp_c: float | None) -> float | None:
-    return None if temp_c is None else float(np.clip(temp_c, -40.0, 60.0))
+    return None if temp_c is None else within_data_c(temp_c)
 
 
 def _check_inputs(
@@ -302,7 +301,3 @@ def _check_inputs(
         )
     if ambient_c is not None and not -60.0 <= ambient_c <= 80.0:
         raise InputError(f"temperature {ambient_c:g} °C is out of range: give -60 to 80 °C")
-
-
-def _interval(spread: Spread) -> Interval:
-    return Interval(mean=spread.mean, low=spread.low, high=spread.high, level=spread.level)

@@ -15,12 +15,12 @@ import pytest
 from hypothesis import settings
 
 from batterymodel import Assessment, Battery, Chemistry, Event, Readings, assess
-from batterymodel.chemistry import data_for
-from batterymodel.samples import SCENARIO_DAY, load_scenario, sample_readings_path
-from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
+from batterymodel.reference.chemistry import data_for
+from batterymodel.samples.connections import SCENARIO_DAY, load_scenario, sample_readings_path
+from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import URL_VARIABLE
-from batterymodel.taperprior import MOST_RATE_PER_H, SHARE_RANGE
+from batterymodel.taper.prior import MOST_C_RATE_PER_H, SHARE_RANGE
 
 settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
 settings.load_profile("project")
@@ -97,11 +97,11 @@ def simulated_connection(
     )
 
 
-def believed_at(rate_per_h: float, fast_share: float, slow_h: float) -> tuple[float, float]:
+def believed_at(c_rate_per_h: float, fast_share: float, slow_h: float) -> tuple[float, float]:
     """Fast share and slow time constant [h] at a rate, of a battery with these at a small one."""
-    rate = min(rate_per_h, MOST_RATE_PER_H)
-    share = fast_share + BELIEF.share_per_rate * rate
-    return float(np.clip(share, *SHARE_RANGE)), slow_h * np.exp(-BELIEF.time_per_rate * rate)
+    rate = min(c_rate_per_h, MOST_C_RATE_PER_H)
+    share = fast_share + BELIEF.share_per_c_rate * rate
+    return float(np.clip(share, *SHARE_RANGE)), slow_h * np.exp(-BELIEF.log_time_per_c_rate * rate)
 
 
 def true_path(
@@ -127,9 +127,11 @@ def true_path(
         rate = 0.0
         for _ in range(80):
             rate = 0.7 * rate + 0.3 * min(charge / here, room_a) / rated_ah
-            share = BELIEF.fast_share + BELIEF.share_per_rate * rate
+            share = BELIEF.fast_share + BELIEF.share_per_c_rate * rate
             here = (
-                time_h * np.exp(-BELIEF.time_per_rate * rate) * (1.0 - (1.0 - fast_ratio) * share)
+                time_h
+                * np.exp(-BELIEF.log_time_per_c_rate * rate)
+                * (1.0 - (1.0 - fast_ratio) * share)
             )
     return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)
 

@@ -33,22 +33,22 @@ class ReferenceRun:
 
     depth: float
     time_s: np.ndarray
-    rate_per_h: np.ndarray
+    c_rate_per_h: np.ndarray
     rest_v_per_cell: float = 0.0
 
     @property
     def first_rate_per_h(self) -> float:
         """Current at connection per nominal ampere-hour [1/h]."""
-        return float(self.rate_per_h[0])
+        return float(self.c_rate_per_h[0])
 
     def current_a(self, time_s: np.ndarray, rated_capacity_ah: float) -> np.ndarray:
         """Battery current [A] of a battery of that size at times since connection [s]."""
-        return np.interp(time_s, self.time_s, self.rate_per_h) * rated_capacity_ah
+        return np.interp(time_s, self.time_s, self.c_rate_per_h) * rated_capacity_ah
 
     @property
     def returned(self) -> float:
         """Charge returned over the run, as a fraction of rated capacity."""
-        return float(np.trapezoid(self.rate_per_h, self.time_s) / 3600.0)
+        return float(np.trapezoid(self.c_rate_per_h, self.time_s) / 3600.0)
 
 
 def geometries(count: int, seed: int) -> list[tuple[tuple[str, float], ...]]:

@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from batterymodel.samples import load_scenario
+from batterymodel.samples.connections import load_scenario
 from batterymodel.store.engine import URL_VARIABLE
 
 if TYPE_CHECKING:

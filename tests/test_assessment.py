@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batterymodel import Battery, InputError, Readings, Supply, assess
-from batterymodel.readings import readings_csv, readings_from_frame
+from batterymodel.inputs.readings import readings_csv, readings_from_frame
 from tests.conftest import simulated_connection
 
 ON = date(2026, 3, 2)

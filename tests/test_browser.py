@@ -5,10 +5,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from batterymodel.records import Battery, Chemistry, record_toml
-from batterymodel.results import Outcome
-from batterymodel.samples import load_scenario, sample_readings_path
-from batterymodel.wording import OUTCOME_WORDS
+from batterymodel.inputs.records import Battery, Chemistry, record_toml
+from batterymodel.rules.results import Outcome
+from batterymodel.rules.wording import OUTCOME_WORDS
+from batterymodel.samples.connections import load_scenario, sample_readings_path
 from tests import screenshots
 from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle
 

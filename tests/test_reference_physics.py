@@ -36,7 +36,7 @@ def judged() -> dict[bool, list[Judged]]:
 def test_reference_returns_the_charge_it_was_discharged_by():
     run = connection(0.2, 3.0, hours=6.0)
     assert run.returned == pytest.approx(0.2, rel=2e-3)
-    assert run.rate_per_h[0] * NOMINAL_AH == pytest.approx(11.5, rel=0.02)
+    assert run.c_rate_per_h[0] * NOMINAL_AH == pytest.approx(11.5, rel=0.02)
 
 
 def test_with_history_error_is_within_five_points_in_nine_of_ten(judged):

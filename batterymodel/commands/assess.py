@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 
 from batterymodel.commands.told import assessed, declare_known
-from batterymodel.readings import read_readings
-from batterymodel.records import read_battery
-from batterymodel.textreport import text_report
+from batterymodel.inputs.readings import read_readings
+from batterymodel.inputs.records import read_battery
+from batterymodel.say.connection import text_report
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 
-from batterymodel.capacity import TimedDischarge, capacity_check
-from batterymodel.capacityreport import capacity_text
+from batterymodel.capacity.check import TimedDischarge, capacity_check
 from batterymodel.commands import day
-from batterymodel.dischargelog import DischargeLog, read_discharge_log
 from batterymodel.errors import InputError
-from batterymodel.records import read_battery
+from batterymodel.inputs.discharge_log import DischargeLog, read_discharge_log
+from batterymodel.inputs.records import read_battery
+from batterymodel.say.capacity import capacity_text
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 from datetime import date
 
-from batterymodel.capacityreport import fade_text
 from batterymodel.commands import day
 from batterymodel.errors import InputError
-from batterymodel.fade import FadeForecast, fade_forecast
-from batterymodel.records import read_battery
-from batterymodel.recordview import forecast_of
+from batterymodel.fade.forecast import FadeForecast, fade_forecast
+from batterymodel.inputs.records import read_battery
+from batterymodel.say.capacity import fade_text
+from batterymodel.say.record_view import forecast_of
 from batterymodel.store import open_store
 
 

@@ -11,9 +11,9 @@ from typing import Any
 from tqdm import tqdm
 
 from batterymodel.commands import day, recordadd
-from batterymodel.demo import fill_demo, remove_demo
 from batterymodel.errors import InputError
-from batterymodel.recordtext import (
+from batterymodel.samples.demo import fill_demo, remove_demo
+from batterymodel.say.record import (
     battery_text,
     deletions_text,
     entries_words,
@@ -26,7 +26,7 @@ from batterymodel.store import Store, open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import connection_files, import_connections
-from batterymodel.store.unpack import import_zip
+from batterymodel.store.zip_import import import_zip
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:

@@ -9,7 +9,18 @@ from pathlib import Path
 
 from batterymodel.commands import day
 from batterymodel.errors import InputError
-from batterymodel.fleetrecords import (
+from batterymodel.inputs.records import (
+    Limits,
+    Record,
+    read_battery,
+    read_supply,
+    read_toml,
+    record_from,
+)
+from batterymodel.say.record import summary, taken_text
+from batterymodel.store import Entry, Store
+from batterymodel.store.intake import Told, add_battery, add_connection
+from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
     BenchCheck,
@@ -18,10 +29,6 @@ from batterymodel.fleetrecords import (
     Move,
     OwnerSheet,
 )
-from batterymodel.records import Limits, Record, read_battery, read_supply, read_toml, record_from
-from batterymodel.recordtext import summary, taken_text
-from batterymodel.store import Entry, Store
-from batterymodel.store.intake import Told, add_battery, add_connection
 
 
 def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) -> None:

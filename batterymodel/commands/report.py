@@ -9,11 +9,11 @@ from pathlib import Path
 from batterymodel.assessment import connection_day
 from batterymodel.commands.told import assessed, declare_known
 from batterymodel.errors import InputError
-from batterymodel.fade import fade_forecast
-from batterymodel.readings import read_readings
-from batterymodel.records import read_battery, read_supply
-from batterymodel.sheetcase import SheetCase, chosen_id, keep_sheet, recorded_case
-from batterymodel.sheetpdf import PAPERS
+from batterymodel.fade.forecast import fade_forecast
+from batterymodel.inputs.readings import read_readings
+from batterymodel.inputs.records import read_battery, read_supply
+from batterymodel.sheet.case import SheetCase, chosen_id, keep_sheet, recorded_case
+from batterymodel.sheet.pdf import PAPERS
 from batterymodel.store import open_store
 
 _OF_FILES = ("log", "battery", "supply", "checks", "rest_voltage", "load", "ambient", "on")

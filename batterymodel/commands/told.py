@@ -6,8 +6,8 @@ import argparse
 
 from batterymodel.assessment import assess
 from batterymodel.commands import day
-from batterymodel.records import Battery, Readings, read_supply
-from batterymodel.results import Assessment
+from batterymodel.inputs.records import Battery, Readings, read_supply
+from batterymodel.rules.results import Assessment
 
 
 def declare_known(command: argparse.ArgumentParser) -> None:

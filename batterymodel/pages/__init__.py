@@ -12,10 +12,9 @@ from collections.abc import Iterable, Sequence
 
 import streamlit as st
 
-from batterymodel.results import Assessment, Finding, Interval, Outcome
-from batterymodel.sheetcontent import SheetContent, SheetFinding
-from batterymodel.textreport import amount, limit_words, percent
-from batterymodel.wording import (
+from batterymodel.basis.intervals import Interval
+from batterymodel.rules.results import Assessment, Finding, Outcome
+from batterymodel.rules.wording import (
     GENERIC_MARK,
     NICD_CAUTION,
     OUTCOME_MEANING,
@@ -26,6 +25,8 @@ from batterymodel.wording import (
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
 )
+from batterymodel.say.connection import amount, limit_words, percent
+from batterymodel.sheet.content import SheetContent, SheetFinding
 
 KEPT = "kept."
 LAST_CASE = f"{KEPT}last_case"

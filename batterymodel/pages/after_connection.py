@@ -9,21 +9,27 @@ from typing import Any, TypeVar
 import pandas as pd
 import streamlit as st
 
-from batterymodel import charts, pages
+from batterymodel import pages
 from batterymodel.assessment import assess, connection_day
-from batterymodel.chemistry import data_for
+from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
+from batterymodel.inputs.readings import read_readings, readings_from_bytes, readings_from_frame
+from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
 from batterymodel.pages import KEPT, LAST_CASE, battery_form, kept, literal
-from batterymodel.readings import read_readings, readings_from_bytes, readings_from_frame
-from batterymodel.records import Battery, Readings, Supply, record_from, record_toml
-from batterymodel.recordview import fleet_of
-from batterymodel.results import Assessment, Finding, Severity
-from batterymodel.samples import SCENARIO_DAY, Sample, load_scenario, sample_readings_path
-from batterymodel.sheetcase import SheetCase
-from batterymodel.sheetwording import INVENTED
+from batterymodel.reference.chemistry import data_for
+from batterymodel.rules.results import Assessment, Finding, Severity
+from batterymodel.samples.connections import (
+    SCENARIO_DAY,
+    Sample,
+    load_scenario,
+    sample_readings_path,
+)
+from batterymodel.say.connection import text_report
+from batterymodel.say.record_view import fleet_of
+from batterymodel.sheet.case import SheetCase
+from batterymodel.sheet.wording import INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Told, add_connection
-from batterymodel.textreport import text_report
 
 SAMPLE, FILE, TYPED = "Sample", "CSV file", "Typed in"
 SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"

@@ -13,13 +13,13 @@ from typing import Any
 
 import streamlit as st
 
-from batterymodel.chemistry import data_for
 from batterymodel.errors import InputError
-from batterymodel.limits import limit_for
+from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml
 from batterymodel.pages import KEPT
-from batterymodel.records import Battery, Chemistry, record_from, record_toml
-from batterymodel.samples import Sample
-from batterymodel.wording import GENERIC_MARK
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.limits import limit_for
+from batterymodel.rules.wording import GENERIC_MARK
+from batterymodel.samples.connections import Sample
 
 WHERE = "battery form"
 NO_LABEL = "no label"

@@ -6,23 +6,24 @@ from datetime import date
 
 import streamlit as st
 
-from batterymodel import pages, recordcharts
-from batterymodel.capacityreport import slope_sentence
-from batterymodel.demo import fill_demo, remove_demo
+from batterymodel import pages
+from batterymodel.capacity.in_service import NO_SUBSTITUTE
+from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
-from batterymodel.fade import FadeForecast
-from batterymodel.fleetrecords import BatteryPlate
-from batterymodel.inservice import NO_SUBSTITUTE
+from batterymodel.fade.forecast import FadeForecast
+from batterymodel.inputs.records import Battery
 from batterymodel.pages import KEPT, battery_form, kept, literal
-from batterymodel.records import Battery
-from batterymodel.recordview import (
+from batterymodel.samples.demo import fill_demo, remove_demo
+from batterymodel.say.capacity import slope_sentence
+from batterymodel.say.connection import amount
+from batterymodel.say.record_view import (
     service_estimates_of,
     tapers_of,
     timeline_of,
 )
 from batterymodel.store import Store
 from batterymodel.store.intake import add_fitted_battery
-from batterymodel.textreport import amount
+from batterymodel.store.records import BatteryPlate
 
 FEW = 12
 """Lines of the timeline shown at once."""

@@ -6,16 +6,17 @@ from datetime import date
 
 import streamlit as st
 
-from batterymodel import pages, recordcharts
-from batterymodel.capacity import CapacityResult, TimedDischarge, Verdict, capacity_check
-from batterymodel.capacityreport import capacity_text
-from batterymodel.capacitywording import VERDICT_WORDS
-from batterymodel.dischargelog import DischargeLog, discharge_log_from_bytes
+from batterymodel import pages
+from batterymodel.capacity.check import CapacityResult, TimedDischarge, Verdict, capacity_check
+from batterymodel.capacity.wording import VERDICT_WORDS
+from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
+from batterymodel.inputs.discharge_log import DischargeLog, discharge_log_from_bytes
 from batterymodel.pages import KEPT, kept, literal
-from batterymodel.recordview import bench_check
+from batterymodel.say.capacity import capacity_text
+from batterymodel.say.connection import amount
+from batterymodel.say.record_view import bench_check
 from batterymodel.store import Store
-from batterymodel.textreport import amount
 
 TIMED, LOG = "Current and minutes", "CSV log"
 BOX_OF_VERDICT = {

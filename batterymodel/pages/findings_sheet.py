@@ -5,13 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from batterymodel import pages
-from batterymodel import sheetwording as words
 from batterymodel.errors import BatteryModelError
 from batterymodel.pages import KEPT, LAST_CASE, kept, literal
-from batterymodel.recordtext import outcome_words
-from batterymodel.sheetcase import SheetCase, connections_of, recorded_case
-from batterymodel.sheetcontent import Section, SheetContent
-from batterymodel.sheetpdf import PAPERS
+from batterymodel.say.record import outcome_words
+from batterymodel.sheet import wording as words
+from batterymodel.sheet.case import SheetCase, connections_of, recorded_case
+from batterymodel.sheet.content import Section, SheetContent
+from batterymodel.sheet.pdf import PAPERS
 
 LAST, RECORD = "The one last assessed", "One of the record"
 NOTHING_YET = (

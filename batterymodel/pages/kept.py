@@ -9,11 +9,11 @@ from typing import TypeVar
 import streamlit as st
 
 from batterymodel import pages
-from batterymodel.demo import fill_demo
 from batterymodel.errors import BatteryModelError
-from batterymodel.fade import FadeForecast
+from batterymodel.fade.forecast import FadeForecast
 from batterymodel.pages import KEPT, literal
-from batterymodel.recordview import fleet_of, forecast_of, timeline_of
+from batterymodel.samples.demo import fill_demo
+from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import default_url
 

@@ -8,12 +8,12 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.fleetrecords import CardRevision
+from batterymodel.inputs.records import Limits
 from batterymodel.pages import KEPT, battery_form, kept, literal
 from batterymodel.pages.battery_form import ON_CARD
-from batterymodel.records import Limits
-from batterymodel.recordview import changed_limits
+from batterymodel.say.record_view import changed_limits
 from batterymodel.store import Store
+from batterymodel.store.records import CardRevision
 
 FILLED = f"{KEPT}card.of"
 

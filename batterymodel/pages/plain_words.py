@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from batterymodel import explainer, pages
-from batterymodel import explainerwording as words
-from batterymodel.explainercharts import topic_chart
+from batterymodel import pages
+from batterymodel.explain import effects as explainer
+from batterymodel.explain import wording as words
+from batterymodel.explain.charts import topic_chart
 from batterymodel.pages import KEPT, literal
-from batterymodel.wording import CAUTIONS
+from batterymodel.rules.wording import CAUTIONS
 
 
 def page() -> None:

@@ -1,6 +1,8 @@
 """The record store: aircraft, batteries and what was seen of them, kept for years.
 
-Only pages and the command line use it; everything else works on plain records.
+In: records of a fleet (`records`), connections with their readings. Out: entries, and the battery
+as it was on a day (`as_of`). May import the assessment and what is left of it; of the package only
+`say`, `sheet`, `samples`, commands and pages use it.
 """
 
 from batterymodel.store.entries import Deletion, Entry

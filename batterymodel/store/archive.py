@@ -1,7 +1,7 @@
 """The whole record as one ZIP: a CSV for each table, limits cards as TOML, files as they were.
 
 The same record always gives the same bytes: rows stand in order of writing, and the times inside
-the ZIP are fixed. `unpack` reads it back.
+the ZIP are fixed. `zip_import` reads it back.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from sqlalchemy import Column, select
 from sqlalchemy.orm import Session
 
 from batterymodel.errors import StoreError
-from batterymodel.fleetrecords import BatteryPlate
-from batterymodel.records import record_toml
+from batterymodel.inputs.records import record_toml
 from batterymodel.store.cells import cell_of
 from batterymodel.store.faults import said_plainly
+from batterymodel.store.records import BatteryPlate
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
 

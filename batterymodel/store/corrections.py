@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from batterymodel.errors import InputError
-from batterymodel.fleetrecords import Connection
-from batterymodel.records import record_from
+from batterymodel.inputs.records import record_from
 from batterymodel.store.entries import Entry
 from batterymodel.store.intake import correct_connection
+from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
 
 NOT_CORRECTED = ("assessment", "not_assessed", "readings_sha256", "log_sha256", "content_sha256")

@@ -17,9 +17,10 @@ from typing import Any, Generic, TypeVar
 from sqlalchemy import ColumnElement, Select, exists, select
 from sqlalchemy.orm import Session, aliased
 
+from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
-from batterymodel.fleetrecords import day_of, one_line
-from batterymodel.records import Record, record_from
+from batterymodel.inputs.records import Record, record_from
+from batterymodel.store.records import day_of
 from batterymodel.store.tables import (
     KIND_OF_RECORD,
     KIND_OF_TABLE,

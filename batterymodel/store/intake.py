@@ -9,8 +9,13 @@ from datetime import date
 from pathlib import Path
 
 from batterymodel.assessment import assess
+from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import BatteryModelError, InputError
-from batterymodel.fleetrecords import (
+from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
+from batterymodel.rules.results import Assessment
+from batterymodel.store.entries import Entry
+from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
     BatteryPlate,
@@ -21,10 +26,6 @@ from batterymodel.fleetrecords import (
     KnownState,
     Move,
 )
-from batterymodel.readings import readings_from_bytes
-from batterymodel.records import Battery, History, Readings, Supply, record_from
-from batterymodel.results import Assessment
-from batterymodel.store.entries import Entry
 from batterymodel.store.store import Store
 
 FITTED_REASON = "fitted when the battery was added"
@@ -42,7 +43,7 @@ class Told:
     rest_voltage_v: float | None = None
     rest_after_v: float | None = None
     load_a: float | None = None
-    load_sd_a: float = 0.5
+    load_sd_a: float = LOAD_SD_A
     ambient_c: float | None = None
 
 

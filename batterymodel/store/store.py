@@ -15,9 +15,8 @@ from sqlalchemy import Engine, event, func, select, text
 from sqlalchemy.orm import Session
 
 from batterymodel.errors import InputError, StoreError
-from batterymodel.fleetrecords import MAX_FILE_BYTES, Aircraft, BatteryPlate
-from batterymodel.records import Battery, Record
-from batterymodel.store import entries, inforce
+from batterymodel.inputs.records import Battery, Record
+from batterymodel.store import as_of, entries
 from batterymodel.store.engine import (
     engine_for,
     for_reading,
@@ -28,6 +27,7 @@ from batterymodel.store.engine import (
 )
 from batterymodel.store.entries import Deletion, Entry
 from batterymodel.store.faults import said_plainly
+from batterymodel.store.records import MAX_FILE_BYTES, Aircraft, BatteryPlate
 from batterymodel.store.tables import KINDS, FileRow
 from batterymodel.store.upgrade import bring_up_to_date
 
@@ -204,12 +204,12 @@ class Store:
         `before` leaves out connections of that same day that started later.
         """
         with self.reading():
-            return inforce.battery_in_force(self, self.plate(serial), on, before)
+            return as_of.battery_in_force(self, self.plate(serial), on, before)
 
     def aircraft_of(self, serial: str, on: date | None = None) -> Entry[Aircraft] | None:
         """The aircraft a battery is in on a day; None while it is off aircraft."""
         with self.reading():
-            return inforce.aircraft_in_force(self, self.plate(serial).id, on)
+            return as_of.aircraft_in_force(self, self.plate(serial).id, on)
 
     def keep_file(self, content: bytes) -> str:
         """Keep the bytes exactly as they are; returns their SHA-256."""

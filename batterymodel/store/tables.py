@@ -23,8 +23,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
-from batterymodel import fleetrecords as fleet
-from batterymodel.records import Chemistry, History, Limits, Record, Supply
+from batterymodel.inputs.records import Chemistry, History, Limits, Record, Supply
+from batterymodel.store import records as fleet
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_name)s",

@@ -16,7 +16,7 @@ from itertools import islice
 import numpy as np
 
 from batterymodel import Assessment, assess
-from batterymodel.limits import limit_for
+from batterymodel.reference.limits import limit_for
 from tests.benchmarks.cases import (
     CARD,
     DRAWN,

@@ -14,12 +14,12 @@ import numpy as np
 from scipy.special import expit
 
 from batterymodel import Battery, Readings
-from batterymodel.posterior import charge_posterior
-from batterymodel.signals import Signal, signal_from
-from batterymodel.taper import fit_taper
-from batterymodel.taperprior import Prior, prior_for
-from batterymodel.taperproblem import TaperData, jacobian, shape_of, taper_data
-from batterymodel.tapershape import Shape, hold_current
+from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.posterior import charge_posterior
+from batterymodel.taper.prior import Prior, prior_for
+from batterymodel.taper.problem import TaperData, jacobian, shape_of, taper_data
+from batterymodel.taper.shape import Shape, hold_current
+from batterymodel.taper.signals import Signal, signal_from
 
 LOAD_A, LOAD_SD_A, NOISE_A, STEP_A = 8.0, 0.3, 0.05, 0.01
 
@@ -65,7 +65,7 @@ def _drawn(rng: np.random.Generator, prior: Prior) -> tuple[np.ndarray, Readings
     amplitude = rate * prior.capacity_ah
     log_time = rng.normal(float(prior.log_time_at(rate)), prior.log_time_sd_at(rate))
     share = rng.normal(float(prior.logit_share_at(rate)), prior.logit_share_sd(rate))
-    floor = max(rng.normal(prior.floor_a, prior.floor_sd_a), 0.0)
+    floor = max(rng.normal(prior.float_current_a, prior.float_current_sd_a), 0.0)
     load = LOAD_A + rng.normal(0.0, LOAD_SD_A)
     current = amplitude * hold_current(
         time, Shape(float(np.exp(log_time)), float(expit(share)), prior.fast_ratio)

@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 
 from batterymodel import Battery, CapacityCheck, Chemistry, History, Limits, Readings, Supply
-from batterymodel.chemistry import data_for
-from batterymodel.simulate import meter_reading_a
-from batterymodel.temperature import rest_voltage_v
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.temperature import rest_voltage_v
+from batterymodel.samples.simulate import meter_reading_a
 from tests.benchmarks.generate import CELLS, DATA, FIRST_DRAW, SECOND_DRAW, half_of
 
 ON = date(2026, 3, 2)

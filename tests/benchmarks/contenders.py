@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import curve_fit
 
-from batterymodel.charge import LEVEL, SOC_GRID, rest_voltage_evidence
+from batterymodel.basis.intervals import LEVEL
+from batterymodel.soc.evidence import SOC_GRID, rest_voltage_evidence
 from tests.benchmarks.accuracy import assessed
 from tests.benchmarks.cases import DRAWN, Case, Recording, cases
 from tests.benchmarks.generate import TEST

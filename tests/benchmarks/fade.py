@@ -18,11 +18,11 @@ import numpy as np
 import pandas as pd
 
 from batterymodel import Battery, Limits
-from batterymodel.checkrecord import CheckRecord
-from batterymodel.fade import CROSSING_LEVEL, HORIZON_YEARS, fade_forecast, line_prior
-from batterymodel.fadebends import MODELS
-from batterymodel.fadepaths import trend_paths
-from batterymodel.fadeselect import LEAST_ORIGIN
+from batterymodel.fade.bends import MODELS
+from batterymodel.fade.forecast import CROSSING_LEVEL, HORIZON_YEARS, fade_forecast, line_prior
+from batterymodel.fade.paths import trend_paths
+from batterymodel.fade.selection import LEAST_ORIGIN
+from batterymodel.inputs.check_record import CheckRecord
 from tests.benchmarks.fleets import LIMIT, FleetBattery, fleet
 
 SERIES = Path(__file__).resolve().parent.parent / "data" / "nasa_pcoe_capacity.csv"

@@ -182,13 +182,13 @@ def _simulate(
     except Exception as error:
         print(f"left out: {c} ({type(error).__name__})", flush=True)
         return None
-    rate = np.interp(WINDOW_S, run.time_s, run.rate_per_h) / share
+    rate = np.interp(WINDOW_S, run.time_s, run.c_rate_per_h) / share
     return rate, run.rest_v_per_cell * CELLS, c, run.first_rate_per_h / share
 
 
 def _taper(plan: PlannedBattery, depth: float, share: float) -> np.ndarray:
     run = settled_connection(depth * share, 6.0, plan.scales, 28.0 / CELLS, 22.0, 5.0)
-    return np.interp(TAPER_S, run.time_s, run.rate_per_h) / share
+    return np.interp(TAPER_S, run.time_s, run.c_rate_per_h) / share
 
 
 if __name__ == "__main__":

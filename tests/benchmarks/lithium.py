@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from batterymodel import Battery, Readings, Supply
-from batterymodel.simulate import meter_reading_a
+from batterymodel.samples.simulate import meter_reading_a
 from tests.benchmarks.accuracy import Score, scored
 from tests.benchmarks.cases import DRAWN, Case, Connection, Recording
 

@@ -12,10 +12,10 @@ import time
 
 import numpy as np
 
-from batterymodel.fade import fade_forecast
-from batterymodel.samples import SAMPLE_FOLDER, SCENARIO_DAY, load_scenario
-from batterymodel.sheet import sheet_content
-from batterymodel.sheetpdf import PAPERS, sheet_pdf
+from batterymodel.fade.forecast import fade_forecast
+from batterymodel.samples.connections import SAMPLE_FOLDER, SCENARIO_DAY, load_scenario
+from batterymodel.sheet.pdf import PAPERS, sheet_pdf
+from batterymodel.sheet.sections import sheet_content
 from tests.conftest import assessed_sample
 
 

@@ -16,11 +16,11 @@ import numpy as np
 from scipy.optimize import curve_fit
 
 from batterymodel import Battery, History, Readings, Supply, assess
-from batterymodel.signals import signal_from
-from batterymodel.simulate import TruePath, battery_current_a, meter_reading_a
-from batterymodel.taper import fit_taper
-from batterymodel.taperprior import prior_for
-from batterymodel.taperproblem import residuals, taper_data
+from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
+from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.prior import prior_for
+from batterymodel.taper.problem import residuals, taper_data
+from batterymodel.taper.signals import signal_from
 
 LOAD_A, LOAD_SD_A = 8.0, 0.5
 SUPPLY = Supply(rated_current_a=60.0)
@@ -57,7 +57,7 @@ def ways(given: Readings) -> dict[str, Callable[[], object]]:
     opening = dict(
         zip(
             start.names,
-            [data.amplitude_guess_a, prior.log_time_s, -1.5, prior.floor_a, LOAD_A],
+            [data.amplitude_guess_a, prior.log_time_s, -1.5, prior.float_current_a, LOAD_A],
             strict=False,
         )
     )

@@ -1,0 +1,63 @@
+"""An uncertain quantity as its mean and the central interval that holds it."""
+
+from __future__ import annotations
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict
+from scipy.special import ndtri
+
+LEVEL = 0.90
+"""Probability inside every interval the tool shows, where none else is named (own choice)."""
+
+LEVEL_SD = float(ndtri(0.5 + LEVEL / 2.0))
+"""Half the width of that interval in standard deviations of a normal quantity."""
+
+
+class Interval(BaseModel):
+    """A quantity: mean and the central interval that holds it with probability `level`."""
+
+    model_config = ConfigDict(frozen=True)
+
+    mean: float
+    low: float
+    high: float
+    level: float
+
+    def scaled(self, by: float) -> Interval:
+        """The quantity times a positive number."""
+        return Interval(
+            mean=by * self.mean, low=by * self.low, high=by * self.high, level=self.level
+        )
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the normal quantity whose interval at `LEVEL` is as wide."""
+        return (self.high - self.low) / (2.0 * LEVEL_SD)
+
+
+def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
+    """Interval at `LEVEL` of a normal quantity, not below ``least``; same unit as given.
+
+    >>> interval = interval_around(10.0, 1.0)
+    >>> round(interval.low, 3), round(interval.high, 3)
+    (8.355, 11.645)
+    """
+    low = max(mean - LEVEL_SD * sd, least)
+    return Interval(mean=mean, low=low, high=mean + LEVEL_SD * sd, level=LEVEL)
+
+
+def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
+    """Interval at `LEVEL` of values of any shape, with weights of that shape that sum to 1."""
+    flat, w = values.ravel(), weight.ravel()
+    order = np.argsort(flat)
+    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
+    tail = (1.0 - LEVEL) / 2.0
+    low, high = np.interp([tail, 1.0 - tail], cumulative, flat[order])
+    return Interval(mean=float(flat @ w), low=float(low), high=float(high), level=LEVEL)
+
+
+def sample_interval(values: np.ndarray, level: float = LEVEL) -> Interval:
+    """Interval of equally likely values, shape ``(n,)``, at a level."""
+    tail = (1.0 - level) / 2.0
+    low, high = np.quantile(values, [tail, 1.0 - tail])
+    return Interval(mean=float(values.mean()), low=float(low), high=float(high), level=level)

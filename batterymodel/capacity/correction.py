@@ -1,0 +1,115 @@
+"""Corrections of a capacity check: discharge rate and temperature, each with its uncertainty."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from batterymodel.capacity.peukert import rate_adjusted_percent, time_adjusted_percent
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity import (
+    CARD_TEMP_LOG_SD_PER_C,
+    MEASURED_TEMP_SD_C,
+    PEUKERT_DEVIATION_SD,
+    RATED_HOURS,
+    SHORT_TEST_MINUTES,
+    UNKNOWN_TEMP_SD_C,
+    capacity_data_for,
+)
+from batterymodel.reference.chemistry import REFERENCE_TEMP_C
+from batterymodel.reference.temperature import DATA_TEMP_C, battery_capacity_factor
+from batterymodel.rules.results import Result
+
+
+class Correction(Result):
+    """One factor on the charge delivered, its relative standard deviation and its source."""
+
+    name: str
+    factor: float
+    rel_sd: float
+    source: str
+
+
+def rate_correction(
+    hours: np.ndarray, current_a: np.ndarray, total_h: float, battery: Battery
+) -> tuple[Correction, str]:
+    """Factor that brings the charge to the rated discharge current, and the method's name.
+
+    ``hours`` and ``current_a``, shape ``(m,)``, are the steps of the discharge [h, A], ``total_h``
+    its length without pauses [h].
+    """
+    delivered_ah = float(hours @ current_a)
+    mean_a = delivered_ah / total_h
+    card = battery.limits
+    if card.discharge_minutes and card.discharge_current_a:
+        return _published_rate(60.0 * total_h, mean_a, battery)
+    data = capacity_data_for(battery.chemistry)
+    k = data.peukert_exponent.value
+    rated_current = battery.rated_capacity_ah / RATED_HOURS
+    steps = (current_a / rated_current) ** (k - 1.0)
+    factor = float(hours @ (current_a * steps)) / delivered_ah
+    spread = np.hypot(data.peukert_exponent_sd, PEUKERT_DEVIATION_SD)
+    correction = Correction(
+        name="discharge rate",
+        factor=factor,
+        rel_sd=float(abs(np.log(mean_a / rated_current)) * spread),
+        source=f"Peukert's exponent {k:g} ({data.peukert_exponent.source})",
+    )
+    return correction, "time-adjusted"
+
+
+def _published_rate(minutes: float, current_a: float, battery: Battery) -> tuple[Correction, str]:
+    """By the limits card's table: rate-adjusted up to 60 minutes, time-adjusted above."""
+    at = np.log(np.array(battery.limits.discharge_minutes))
+    rates = np.log(np.array(battery.limits.discharge_current_a))
+    short = minutes <= SHORT_TEST_MINUTES
+    if short:
+        wanted, published = np.log(minutes), np.exp(_straight(np.log(minutes), at, rates))
+        percent = rate_adjusted_percent(current_a, published, 1.0)
+        outside = max(at[0] - wanted, wanted - at[-1], 0.0)
+    else:
+        wanted = np.log(current_a)
+        rated_minutes = np.exp(_straight(wanted, rates[::-1], at[::-1]))
+        percent = time_adjusted_percent(minutes, rated_minutes, 1.0)
+        outside = max(rates[-1] - wanted, wanted - rates[0], 0.0)
+    delivered = current_a * minutes / 60.0
+    correction = Correction(
+        name="discharge rate",
+        factor=float(percent / 100.0 * battery.rated_capacity_ah / delivered),
+        rel_sd=float(0.005 + 0.1 * outside),
+        source=battery.limits.document or "limits card (document not named)",
+    )
+    return correction, "rate-adjusted" if short else "time-adjusted"
+
+
+def _straight(x: float, xs: np.ndarray, ys: np.ndarray) -> float:
+    """Interpolation, continued on the outer slopes."""
+    k = int(np.clip(np.searchsorted(xs, x) - 1, 0, xs.size - 2))
+    return float(ys[k] + (x - xs[k]) * (ys[k + 1] - ys[k]) / (xs[k + 1] - xs[k]))
+
+
+def temperature_correction(temp_c: float | None, battery: Battery) -> Correction:
+    """Factor that brings the charge to 25 degC; 25 is assumed where no temperature is given."""
+    at = REFERENCE_TEMP_C if temp_c is None else temp_c
+    temp_sd = UNKNOWN_TEMP_SD_C if temp_c is None else MEASURED_TEMP_SD_C
+    factor, source = battery_capacity_factor(battery, at)
+    data = capacity_data_for(battery.chemistry)
+    per_c = data.temp_log_sd_per_c.value
+    if battery.limits.capacity_temp_factor:
+        per_c = CARD_TEMP_LOG_SD_PER_C
+    away = per_c * abs(at - REFERENCE_TEMP_C)
+    reading = temp_sd * max(_log_slope_per_c(at, battery), per_c)
+    unknown = "; temperature not given, 25 °C assumed" if temp_c is None else ""
+    return Correction(
+        name="temperature",
+        factor=1.0 / factor,
+        rel_sd=float(np.hypot(away, reading)),
+        source=source + unknown,
+    )
+
+
+def _log_slope_per_c(temp_c: float, battery: Battery) -> float:
+    """Relative change of capacity per degC over 5 degC around a temperature."""
+    table = battery.limits.capacity_temp_c or DATA_TEMP_C
+    low, high = max(temp_c - 5.0, table[0]), min(temp_c + 5.0, table[-1])
+    factors = [battery_capacity_factor(battery, at)[0] for at in (low, high)]
+    return abs(float(np.log(factors[1] / factors[0]))) / (high - low)

@@ -1,0 +1,95 @@
+"""The models of fade that bend: what each adds to the straight line of `fademodels.TrendModel`."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+from sklearn.gaussian_process.kernels import Matern
+
+from batterymodel.fade.models import TrendModel
+
+
+class LocalTrend(TrendModel):
+    """Line whose slope wanders: an integrated random walk, so the latest slope counts most."""
+
+    label = "local trend"
+
+    def own_settings(self) -> list[tuple[float, ...]]:
+        """Standard deviation of the slope's change over one life [fraction per life]."""
+        return [(q,) for q in (0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)]
+
+    def own_belief(self) -> np.ndarray:
+        """The more a slope wanders, the less likely before the checks."""
+        steps = np.array([q for (q,) in self.own_settings()])
+        likely = 1.0 / (1.0 + steps / 0.1)
+        return likely / likely.sum()
+
+    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Integrated Wiener process from the first check."""
+        low = np.minimum(a[:, None], b[None, :]).clip(min=0.0)
+        high = np.maximum(a[:, None], b[None, :])
+        return own[0] ** 2 * low**2 * (high / 2.0 - low / 6.0)
+
+
+class GaussianProcessTrend(TrendModel):
+    """Line plus a smooth deviation that forgets itself: far ahead the line alone is followed."""
+
+    label = "Gaussian process"
+
+    def own_settings(self) -> list[tuple[float, ...]]:
+        """Size [fraction of rated] and length [lives] of the deviation."""
+        return list(product((0.01, 0.03, 0.08), (0.4, 0.8, 1.6)))
+
+    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Matern covariance, twice differentiable."""
+        size, length = own
+        return size**2 * Matern(length_scale=length, nu=2.5)(a[:, None], b[:, None])
+
+
+class KneeRidge(TrendModel):
+    """Ridge regression on hinges: one knee at an unknown time, after which fade is faster."""
+
+    label = "knee"
+
+    KNEE_LOSS, KNEE_LOSS_SD = 0.15, 0.15
+    """Extra loss after a knee [fraction per life], and its spread (own choice)."""
+
+    KNEES_PER_LIFE = 0.15
+    """Knees a battery meets per life (own choice)."""
+
+    AHEAD = 3.0
+    """Lives ahead of the last check in which a knee is looked for."""
+
+    SEEN = 10
+    """Knees that are tried between the first and the last check."""
+
+    def own_settings(self) -> list[tuple[float, ...]]:
+        """Time of the knee [lives since the first check]; the last one is no knee at all."""
+        end = float(self.x_.max())
+        seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
+        ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
+        return [(float(at),) for at in (*seen, *ahead)] + [(np.inf,)]
+
+    def own_belief(self) -> np.ndarray:
+        """A knee is as likely in any stretch of time as in any other of its length."""
+        at = np.array([knee for (knee,) in self.own_settings()])
+        each = self.KNEES_PER_LIFE * np.diff(at[:-1], prepend=0.0)
+        none = max(1.0 - each.sum(), 0.2)
+        return np.append(each, none) / (each.sum() + none)
+
+    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Covariance of the hinge's ridge weight."""
+        return self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, own[0]), _hinge(b, own[0]))
+
+    def bend_mean(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Mean extra loss after the knee."""
+        return -self.KNEE_LOSS * _hinge(a, own[0])
+
+
+MODELS = (TrendModel, LocalTrend, GaussianProcessTrend, KneeRidge)
+"""The models that are compared, the straight line first."""
+
+
+def _hinge(at: np.ndarray, knee: float) -> np.ndarray:
+    return np.maximum(at - knee, 0.0) if np.isfinite(knee) else np.zeros(at.size)

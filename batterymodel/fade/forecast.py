@@ -1,0 +1,396 @@
+"""Capacity over months or cycles: how fast it falls, when it crosses its limit, what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+from pydantic import Field
+
+from batterymodel.basis.calendar import DAYS_PER_YEAR
+from batterymodel.basis.intervals import LEVEL, Interval, sample_interval
+from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
+from batterymodel.errors import InputError
+from batterymodel.fade.bends import KneeRidge
+from batterymodel.fade.models import LinePrior, TrendModel
+from batterymodel.fade.paths import Paths, scattered_paths, trend_paths
+from batterymodel.fade.selection import ModelScore, compared, widening, winner
+from batterymodel.inputs.check_record import CheckRecord, read_checks
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity import capacity_data_for
+from batterymodel.reference.limits import Limit, limit_for
+from batterymodel.rules.results import Result
+from batterymodel.rules.wording import CAUTIONS
+
+CROSSING_LEVEL = 0.80
+"""Probability inside the interval of the crossing date."""
+
+HORIZON_YEARS = 5.0
+"""How far ahead a crossing date is given [years]."""
+
+CYCLE_HORIZON = 2.0
+"""How far ahead a crossing is given in a record by cycles: so many times its last cycle."""
+
+KNEE_ODDS = 10.0
+"""Odds for a change of slope from which it is reported (own choice)."""
+
+BAD_PROBABILITY = 0.5
+"""Probability from which a check is named as not fitting the others."""
+
+SOON_DAYS = 30
+"""A check asked for at once is due within so many days."""
+
+Moment = date | int
+
+
+class Crossing(Result):
+    """When the trend falls below the limit; None means not within the horizon.
+
+    For a record by cycles it is the last cycle at or above the limit.
+    """
+
+    best: Moment | None
+    low: Moment | None
+    high: Moment | None
+    level: float
+    probability_below_now: float
+
+
+class NextCheck(Result):
+    """When to check capacity next, and why."""
+
+    on: Moment
+    why: str
+
+
+class SlopeChange(Result):
+    """A change of slope the checks give evidence for; losses are percent of rated per unit."""
+
+    at: Moment
+    before_percent: float
+    after_percent: float
+    odds: float
+
+
+class FadeCurves(Result):
+    """Arrays for charts, capacity in ampere-hours; not part of the JSON."""
+
+    at: np.ndarray
+    mean_ah: np.ndarray
+    low_ah: np.ndarray
+    high_ah: np.ndarray
+    check_at: np.ndarray
+    check_ah: np.ndarray
+    check_sd_ah: np.ndarray
+    check_kind: np.ndarray
+    crossing_at: tuple[float, float | None, float | None] | None
+    first_on: date | None
+    last_check_at: float
+    limit_ah: float
+
+
+class FadeForecast(Result):
+    """Forecast of one battery's capacity; it reports itself.
+
+    ``fade_percent`` is the loss per ``unit`` (year or cycle) around the last check, in percent of
+    rated capacity; ``capacity_ah`` the trend at the last check, not that check's own reading.
+    """
+
+    tail: str
+    headline: str
+    unit: str
+    checks: int
+    first: Moment
+    last: Moment
+    model: str
+    comparison: tuple[ModelScore, ...]
+    capacity_ah: Interval
+    fade_percent: Interval
+    limit: Limit
+    limit_ah: float
+    rated_capacity_ah: float
+    crossing: Crossing
+    next_check: NextCheck
+    slope_change: SlopeChange | None
+    prior_source: str
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    curves: FadeCurves = Field(exclude=True, repr=False)
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One record with its battery, its fitted model and the paths drawn from it."""
+
+    record: CheckRecord
+    battery: Battery
+    limit: Limit
+    model: TrendModel
+    scores: tuple[ModelScore, ...]
+    paths: Paths
+    crossing_at: np.ndarray
+    horizon: float
+
+    @property
+    def rated(self) -> float:
+        return self.battery.rated_capacity_ah
+
+
+def fade_forecast(
+    checks: CheckRecord | str | Path, battery: Battery, *, today: date | None = None
+) -> FadeForecast:
+    """Forecast the capacity of a battery from its record of checks.
+
+    1. Every model of `fadebends.MODELS` predicts later checks of this record from several
+       origins; the best is kept (`fadeselect`). Short records keep the default.
+    2. The model is fitted to all checks, each with its own error; a bad one counts little.
+    3. Paths drawn from it, weighed by the lower bounds and spread by what the model's forecasts
+       missed in step 1, give the loss per year, the date the trend falls below the limit, and
+       its interval.
+
+    Parameters
+    ----------
+    checks : CheckRecord or path of a CSV
+        See `checkrecord`.
+    battery : Battery
+        Its limits card gives the least capacity, else the generic value of the chemistry.
+    today : date, optional
+        The next check is not advised for a day before it.
+
+    Raises
+    ------
+    InputError
+        A record without a finished check, or with capacities that cannot be this battery's.
+
+    Notes
+    -----
+    With one check the loss is the chemistry's prior, with two the prior dominates: common
+    practice without a source, and the interval is accordingly wide. Coverage and errors are
+    measured by ``tests.benchmarks.fade``.
+    """
+    record = checks if isinstance(checks, CheckRecord) else read_checks(checks)
+    _check_capacities(record, battery)
+    case = _case(record, battery)
+    change = _slope_change(case)
+    crossing = _crossing(case)
+    return FadeForecast(
+        tail=battery.tail,
+        headline=_headline(case, crossing),
+        unit=record.unit,
+        checks=int((~record.lower_bound).sum()),
+        first=record.moment(record.at[0]),
+        last=record.moment(case.paths.last),
+        model=case.model.label,
+        comparison=case.scores,
+        capacity_ah=sample_interval(case.paths.value(case.paths.last) * case.rated),
+        fade_percent=sample_interval(100.0 * case.paths.loss_per_unit(_half_width(case))),
+        limit=case.limit,
+        limit_ah=case.limit.value * case.rated,
+        rated_capacity_ah=case.rated,
+        crossing=crossing,
+        next_check=_not_before(_next_check(case), today),
+        slope_change=change,
+        prior_source=capacity_data_for(battery.chemistry).fade.source,
+        notes=(*record.notes, *_notes(case)),
+        cautions=CAUTIONS[:1],
+        curves=_curves(case),
+    )
+
+
+def line_prior(battery: Battery, unit: str) -> LinePrior:
+    """Belief on start and loss of capacity by chemistry, per ``year`` or ``cycle``."""
+    prior = capacity_data_for(battery.chemistry).fade
+    if unit == "year":
+        return LinePrior(prior.start, prior.start_sd, prior.per_year, prior.per_year_sd)
+    return LinePrior(prior.start, prior.start_sd, prior.per_cycle, prior.per_cycle_sd)
+
+
+def _check_capacities(record: CheckRecord, battery: Battery) -> None:
+    if record.lower_bound.all():
+        raise InputError(
+            f"{record.source}: every check stopped early and is a lower bound; at least one that "
+            "reached its end voltage would be right"
+        )
+    rated = battery.rated_capacity_ah
+    wrong = (record.capacity_ah > 2.0 * rated) | (record.capacity_ah < 0.02 * rated)
+    if wrong.any():
+        k = int(wrong.argmax())
+        raise InputError(
+            f"{record.source}: {record.capacity_ah[k]:g} Ah at {record.moment(record.at[k])} "
+            f"cannot be a check of a {rated:g} Ah battery; its own ampere-hours would be right"
+        )
+
+
+def _case(record: CheckRecord, battery: Battery) -> _Case:
+    used = ~record.lower_bound
+    at, rated = record.at[used], battery.rated_capacity_ah
+    fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
+    prior = line_prior(battery, record.unit)
+    scores = compared(at, fraction, sd, prior)
+    kept = winner(scores)
+    model, wider = kept(prior).fit(at[:, None], fraction, sd), widening(scores, kept)
+    limit = limit_for(battery, "min_capacity_fraction")
+    horizon = HORIZON_YEARS
+    if record.unit == "cycle":
+        horizon = max(CYCLE_HORIZON * float(at[-1]), prior.life)
+    bound = record.lower_bound
+    bounds = record.at[bound], record.capacity_ah[bound] / rated, record.sd_ah[bound] / rated
+    last = float(record.at[-1])
+    paths = trend_paths(model, last, horizon, bounds).widened(wider)
+    crossing = paths.crossing(limit.value)
+    if record.unit == "cycle":
+        ahead = scattered_paths(model, last, horizon, wider)
+        crossing = _last_cycle(ahead, record, limit.value, rated)
+    return _Case(record, battery, limit, model, scores, paths, crossing, horizon)
+
+
+def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -> np.ndarray:
+    """Last cycle at or above the limit along each path, scatter and recovery included."""
+    above = record.at[record.capacity_ah >= limit * rated]
+    seen = float(above[-1]) if above.size else float(record.at[0])
+    found = paths.last_above(limit)
+    never_again = ~(paths.fraction >= limit).any(axis=1)
+    return np.where(never_again, seen, found)
+
+
+def _crossing(case: _Case) -> Crossing:
+    low, best, high = (_moment(case, value) for value in _crossing_quantiles(case))
+    below = case.paths.value(case.paths.last) < case.limit.value
+    return Crossing(
+        best=best,
+        low=low,
+        high=high,
+        level=CROSSING_LEVEL,
+        probability_below_now=float(below.mean()),
+    )
+
+
+def _crossing_quantiles(case: _Case) -> np.ndarray:
+    tail = (1.0 - CROSSING_LEVEL) / 2.0
+    return np.quantile(case.crossing_at, [tail, 0.5, 1.0 - tail], method="lower")
+
+
+def _moment(case: _Case, at: float) -> Moment | None:
+    return case.record.moment(at) if np.isfinite(at) else None
+
+
+def _half_width(case: _Case) -> float:
+    return 0.5 if case.record.unit == "year" else 0.05 * case.paths.last + 1.0
+
+
+def _headline(case: _Case, crossing: Crossing) -> str:
+    key, values = "ahead", {"best": crossing.best}
+    if crossing.probability_below_now > 0.5:
+        key = "below"
+    elif crossing.best is None:
+        key = "far" if case.record.unit == "year" else "far_cycles"
+        values = {"until": case.record.moment(case.paths.last + case.horizon)}
+    elif case.record.unit == "cycle":
+        key = "ahead_cycles"
+    return say_capacity(f"fade.{key}", limit=100.0 * case.limit.value, **values)
+
+
+def _next_check(case: _Case) -> NextCheck:
+    """The earliest of: at once, the crossing's early end, the card's interval."""
+    record, last = case.record, case.paths.last
+    early = float(_crossing_quantiles(case)[0])
+    doubtful = case.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
+    soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
+    if doubtful:
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
+    if (case.paths.value(last) < case.limit.value).mean() > 0.5:
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
+    if early <= soon:
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.below"])
+    if record.unit == "cycle":
+        regular, why = last + max(0.1 * last, 1.0), FADE_TEXTS["next.cycles"]
+    else:
+        interval = limit_for(case.battery, "capacity_check_interval_days")
+        regular = last + interval.value / DAYS_PER_YEAR
+        why = say_capacity("next.interval", days=interval.value, source=interval.source)
+    if early < regular:
+        return NextCheck(on=record.moment(early), why=FADE_TEXTS["next.early"])
+    return NextCheck(on=record.moment(regular), why=why)
+
+
+def _not_before(check: NextCheck, today: date | None) -> NextCheck:
+    if today is None or not isinstance(check.on, date) or check.on >= today:
+        return check
+    return NextCheck(on=today, why=say_capacity("next.overdue", why=check.why, due=check.on))
+
+
+def _slope_change(case: _Case) -> SlopeChange | None:
+    """A knee before the last check, by its odds against none there; None where unlikely."""
+    used = ~case.record.lower_bound
+    if used.sum() < 4:
+        return None
+    at, rated = case.record.at[used], case.rated
+    knee = KneeRidge(line_prior(case.battery, case.record.unit))
+    knee.fit(at[:, None], case.record.capacity_ah[used] / rated, case.record.sd_ah[used] / rated)
+    settings = np.array([own[0] for own in knee.own_settings()])
+    weight = np.zeros(settings.size)
+    for own, share in knee.own_weights_:
+        weight[settings == own[0]] += share
+    inside = settings < knee.x_.max()
+    if not inside.any():
+        return None
+    odds = _odds(weight, inside) / _odds(knee.own_belief(), inside)
+    when = float(weight[inside] @ settings[inside] / weight[inside].sum())
+    when = knee.origin_ + when * knee.prior.life
+    ends = knee.predict(np.array([[at[0]], [when], [at[-1]]]))
+    before = 100.0 * (ends[0] - ends[1]) / (when - at[0])
+    after = 100.0 * (ends[1] - ends[2]) / (at[-1] - when)
+    if odds < KNEE_ODDS or after <= before:
+        return None
+    return SlopeChange(
+        at=case.record.moment(when),
+        before_percent=float(before),
+        after_percent=float(after),
+        odds=float(odds),
+    )
+
+
+def _odds(weight: np.ndarray, chosen: np.ndarray) -> float:
+    share = weight[chosen].sum() / weight.sum()
+    return float(share / max(1.0 - share, 1e-9))
+
+
+def _notes(case: _Case) -> list[str]:
+    record, notes = case.record, []
+    used = np.flatnonzero(~record.lower_bound)
+    if used.size <= 2:
+        notes.append(FADE_TEXTS["one_check" if used.size == 1 else "two_checks"])
+    for k in np.flatnonzero(case.model.bad_ > BAD_PROBABILITY):
+        at = used[k]
+        percent = 100.0 * record.capacity_ah[at] / case.rated
+        notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
+    if record.lower_bound.any():
+        notes.append(say_capacity("fade.bounds", count=int(record.lower_bound.sum())))
+    if record.in_service.any():
+        notes.append(say_capacity("fade.in_service", count=int(record.in_service.sum())))
+    return notes
+
+
+def _curves(case: _Case) -> FadeCurves:
+    falling, record = case.paths.falling() * case.rated, case.record
+    tail = (1.0 - LEVEL) / 2.0
+    low, high = np.quantile(falling, [tail, 1.0 - tail], axis=0)
+    quantiles = [float(q) if np.isfinite(q) else None for q in _crossing_quantiles(case)]
+    kind = np.where(record.in_service, "in service", "check")
+    kind = np.where(record.lower_bound, "stopped early, at least", kind)
+    return FadeCurves(
+        at=case.paths.at,
+        mean_ah=falling.mean(axis=0),
+        low_ah=low,
+        high_ah=high,
+        check_at=record.at,
+        check_ah=record.capacity_ah,
+        check_sd_ah=record.sd_ah,
+        check_kind=kind,
+        crossing_at=None if quantiles[0] is None else tuple(quantiles),
+        first_on=record.first_on,
+        last_check_at=case.paths.last,
+        limit_ah=case.limit.value * case.rated,
+    )

@@ -1,0 +1,191 @@
+"""The record of one battery's capacity checks over months or cycles, read from CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from batterymodel.basis.calendar import DAYS_PER_YEAR
+from batterymodel.errors import InputError
+from batterymodel.inputs.records import UNSTATED_CHECK_SD, CapacityCheck
+from batterymodel.inputs.tables import (
+    Log,
+    Sheet,
+    checked_columns,
+    decoded,
+    file_bytes,
+    shown,
+    table_from_frame,
+    table_from_text,
+)
+
+UNSTATED_IN_SERVICE_SD = 0.15
+"""Relative error of a capacity estimated in service that states none (own choice)."""
+
+CHECK, IN_SERVICE = "check", "in_service"
+_KINDS = (CHECK, IN_SERVICE)
+_YES, _NO = ("yes", "true", "1"), ("no", "false", "0", "")
+SHEET = Sheet(
+    what="the record of one battery's checks",
+    rows="checks",
+    units={
+        "on": "date, YYYY-MM-DD",
+        "cycle": "number of the discharge",
+        "capacity_ah": "ampere-hours",
+        "capacity_sd_ah": "ampere-hours",
+        "kind": "check or in_service",
+        "lower_bound": "yes or no",
+    },
+    other_names={
+        "on": "date day checked_on",
+        "cycle": "cycles n cycle_number",
+        "capacity_ah": "capacity ah cap capacity_ahr",
+        "capacity_sd_ah": "sd sd_ah error error_ah uncertainty",
+    },
+    required=("capacity_ah",),
+    texts=frozenset({"on", "kind", "lower_bound"}),
+    bounds=(
+        ("cycle", 0.0, 1e6, "is no number of a discharge; 1, 2, 3 ... would be right"),
+        (
+            "capacity_ah",
+            -np.inf,
+            1000.0,
+            "looks like milliampere-hours; in ampere-hours it is {milli:.7g}",
+        ),
+        ("capacity_ah", 1e-9, 1000.0, "is no capacity; more than 0 Ah would be right"),
+        ("capacity_sd_ah", 1e-9, 500.0, "is no error; more than 0 Ah, or empty, would be right"),
+    ),
+)
+"""The table of a record of checks: its columns and what they may hold."""
+
+
+@dataclass(frozen=True)
+class CheckRecord:
+    """Checks of one battery in order of time, one value each, shape ``(n,)``.
+
+    ``at`` is in years since the first check where ``first_on`` is given, else the cycle.
+    ``lower_bound`` marks discharges that stopped early.
+    """
+
+    at: np.ndarray
+    capacity_ah: np.ndarray
+    sd_ah: np.ndarray
+    in_service: np.ndarray
+    lower_bound: np.ndarray
+    first_on: date | None = None
+    source: str = "checks"
+    notes: tuple[str, ...] = ()
+
+    @property
+    def unit(self) -> str:
+        """What time is counted in: ``year`` or ``cycle``."""
+        return "cycle" if self.first_on is None else "year"
+
+    def moment(self, at: float) -> date | int:
+        """Day or whole cycle of a time."""
+        if self.first_on is None:
+            return round(at)
+        return self.first_on + timedelta(days=round(at * DAYS_PER_YEAR))
+
+    def __len__(self) -> int:
+        return int(self.at.size)
+
+
+def read_checks(path: str | Path) -> CheckRecord:
+    """Record of checks from a CSV file; raises `InputError` with file, row and column."""
+    log = Log(str(path), SHEET)
+    return _record(*table_from_text(decoded(file_bytes(path, log), log), log))
+
+
+def checks_from_text(text: str, source: str) -> CheckRecord:
+    """Record of checks from CSV text; `source` is its name for messages."""
+    return _record(*table_from_text(text, Log(source, SHEET)))
+
+
+def checks_from_frame(frame: pd.DataFrame, source: str = "checks") -> CheckRecord:
+    """Record of checks from a table with the CSV's column names. Raises `InputError`."""
+    return _record(table_from_frame(frame), Log(source, SHEET))
+
+
+def record_of(checks: Iterable[CapacityCheck]) -> CheckRecord:
+    """Record of checks from those a battery's record keeps."""
+    rows = [(check.on.isoformat(), check.capacity_ah, check.sd_ah) for check in checks]
+    if not rows:
+        raise InputError("no capacity checks: one or more would be right")
+    return checks_from_frame(pd.DataFrame(rows, columns=["on", "capacity_ah", "capacity_sd_ah"]))
+
+
+def _record(frame: pd.DataFrame, log: Log) -> CheckRecord:
+    frame = checked_columns(frame, log)
+    lost = frame["capacity_ah"].isna()
+    log.note_rows(lost, "dropped: no capacity")
+    frame = frame[~lost]
+    if not len(frame):
+        raise log.error("has no check with a capacity; one or more would be right")
+    at, first_on = _times(frame, log)
+    kind = _kinds(frame, log)
+    bound = _bounds(frame, log)
+    capacity = frame["capacity_ah"].to_numpy(dtype=float)
+    sd = _errors(frame, capacity, kind == IN_SERVICE)
+    order = np.lexsort((capacity, at))
+    if (np.diff(at) < 0).any():
+        log.notes.append("the checks were sorted by time")
+    columns = (at, capacity, sd, kind == IN_SERVICE, bound)
+    return CheckRecord(*(c[order] for c in columns), first_on, log.source, tuple(log.notes))
+
+
+def _times(frame: pd.DataFrame, log: Log) -> tuple[np.ndarray, date | None]:
+    """Years since the first check and its day, or cycles."""
+    if "on" in frame:
+        if "cycle" in frame:
+            log.notes.append("column 'on' is used, 'cycle' is not")
+        days = pd.Series([_day(text) for text in frame["on"]], frame.index, dtype=object)
+        wrong = pd.Series([day is None for day in days], frame.index)
+        log.refuse_first(wrong, frame["on"], "is not a date like 2026-03-02")
+        first = min(days)
+        return np.array([(day - first).days / DAYS_PER_YEAR for day in days]), first
+    if "cycle" not in frame:
+        raise log.error("no column 'on' (date) or 'cycle'; one of them is required", log.header_row)
+    missing = frame["cycle"].isna()
+    if missing.any():
+        raise log.error("is empty; the number of the discharge would be right", missing.idxmax(),
+                        "cycle")  # fmt: skip
+    return frame["cycle"].to_numpy(dtype=float), None
+
+
+def _day(text: str) -> date | None:
+    try:
+        day = date.fromisoformat(text[:10])
+    except ValueError:
+        return None
+    return day if 1980 <= day.year <= 2200 else None
+
+
+def _kinds(frame: pd.DataFrame, log: Log) -> np.ndarray:
+    if "kind" not in frame:
+        return np.full(len(frame), CHECK)
+    kinds = frame["kind"].str.lower().replace("", CHECK)
+    log.refuse_first(~kinds.isin(_KINDS), frame["kind"], "is no kind; check or in_service is")
+    return kinds.to_numpy(dtype=str)
+
+
+def _bounds(frame: pd.DataFrame, log: Log) -> np.ndarray:
+    if "lower_bound" not in frame:
+        return np.zeros(len(frame), dtype=bool)
+    said = frame["lower_bound"].str.lower()
+    unclear = ~said.isin([*_YES, *_NO])
+    log.refuse_first(unclear, frame["lower_bound"], f"is unclear; {shown('yes')} or empty is right")
+    return said.isin(_YES).to_numpy(dtype=bool)
+
+
+def _errors(frame: pd.DataFrame, capacity_ah: np.ndarray, in_service: np.ndarray) -> np.ndarray:
+    unstated = np.where(in_service, UNSTATED_IN_SERVICE_SD, UNSTATED_CHECK_SD) * capacity_ah
+    if "capacity_sd_ah" not in frame:
+        return unstated
+    given = frame["capacity_sd_ah"].to_numpy(dtype=float)
+    return np.where(np.isnan(given), unstated, given)

@@ -1,0 +1,177 @@
+"""Reads the meter values of one connection from CSV or a table, checks and cleans them.
+
+``Readings.notes`` says what cleaning did; what cannot be right raises `InputError`.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta, timezone
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from batterymodel.basis.text import one_line
+from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
+from batterymodel.inputs.tables import (
+    Log,
+    Sheet,
+    checked_columns,
+    decoded,
+    file_bytes,
+    in_order,
+    note_gaps,
+    table_from_frame,
+    table_from_text,
+    timed,
+)
+
+_UNITS = {
+    "elapsed_s": "seconds from the connection",
+    "time": "ISO 8601 date and time",
+    "supply_current_a": "amperes",
+    "supply_voltage_v": "volts",
+    "battery_current_a": "amperes",
+    "battery_temp_c": "degrees Celsius",
+    "load_a": "amperes",
+    "event": "free text",
+}
+_OTHER_NAMES = {
+    "elapsed_s": "s sec seconds t t_s time_s elapsed_time elapsed_seconds",
+    "time": "timestamp datetime date_time",
+    "supply_current_a": "a i amp amps ampere amperes current current_a",
+    "supply_voltage_v": "v volt volts voltage voltage_v",
+    "battery_temp_c": "temp temp_c temperature temperature_c battery_temperature",
+    "load_a": "load bus_load bus_load_a",
+}
+# The least and the most a column may hold, and what a value outside says.
+_MILLIAMPERES = "looks like milliamperes; in amperes it would be {milli:.7g}"
+_REVERSED = "is negative; it must not be below -1: meter leads reversed?"
+_BOUNDS = (
+    ("elapsed_s", 0.0, np.inf, "is negative; seconds from the connection would be right"),
+    ("elapsed_s", 0.0, 86_400.0, "is over 24 h and looks like milliseconds; give seconds"),
+    ("supply_current_a", -2000.0, 2000.0, _MILLIAMPERES),
+    ("supply_current_a", -1.0, 2000.0, _REVERSED),
+    ("supply_voltage_v", -np.inf, 100.0, "looks like millivolts; in volts it is {milli:.7g}"),
+    ("supply_voltage_v", -1.0, 100.0, _REVERSED),
+    ("battery_current_a", -2000.0, 2000.0, _MILLIAMPERES),
+    ("battery_temp_c", -np.inf, 150.0, "looks like kelvin; in degrees Celsius it is {celsius:.7g}"),
+    ("battery_temp_c", -60.0, 120.0, "is outside -60 to 120; degrees Celsius would be right"),
+    ("load_a", -2000.0, 2000.0, _MILLIAMPERES),
+    ("load_a", -1.0, 2000.0, _REVERSED),
+)
+_LEAST_PEAKS = (
+    ("supply_current_a", 1e-300, "every value is 0; was the clamp on the supply lead?"),
+    ("supply_current_a", 0.2, "no value reaches 0.2: kiloamperes, or clamp not on the lead?"),
+    ("supply_voltage_v", 5.0, "no value reaches 5: kilovolts, or meter not on the bus?"),
+)
+SHEET = Sheet(
+    what="the readings of one connection",
+    rows="readings",
+    units=_UNITS,
+    other_names=_OTHER_NAMES,
+    required=("elapsed_s", "supply_current_a"),
+    texts=frozenset({"time", "event"}),
+    bounds=_BOUNDS,
+)
+"""The table of readings: its columns and what they may hold."""
+
+
+def read_readings(path: str | Path) -> Readings:
+    """Readings from a CSV file.
+
+    Raises `InputError`, one sentence with file, row and column, if the file cannot be opened, is
+    not CSV text, has more than `MAX_ROWS` rows, or holds values that cannot be right.
+    """
+    return readings_from_bytes(file_bytes(path, Log(str(path), SHEET)), str(path))
+
+
+def readings_from_bytes(data: bytes, source: str) -> Readings:
+    """Readings from the bytes of a CSV file, as an upload gives them; `source` is its name.
+
+    UTF-8 with or without byte order mark; other 8-bit text is read as Western European, which
+    only events can need, and noted. Raises `InputError`.
+    """
+    log = Log(source, SHEET)
+    return _from_text(decoded(data, log), log)
+
+
+def readings_from_text(text: str, source: str) -> Readings:
+    """Readings from CSV text; `source` is its name for messages. Raises `InputError`."""
+    return _from_text(text, Log(source, SHEET))
+
+
+def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
+    """Readings from a table with the CSV's column names, by the same rules.
+
+    Messages count the table's first line as row 2, as below a header. Raises `InputError`.
+    """
+    return _readings(table_from_frame(frame), Log(source, SHEET))
+
+
+def readings_csv(readings: Readings) -> str:
+    """The readings as CSV text that reads back to equal readings.
+
+    ``time`` stands beside ``elapsed_s`` when the start is known. The first event at a reading
+    stands in its row; every other event has a row of its own without a current. Event texts are
+    written on one line, and read back in order of time, then text.
+    """
+    names = ("elapsed_s", "supply_current_a", *OPTIONAL_COLUMNS)
+    given = {name: getattr(readings, name) for name in names}
+    frame = pd.DataFrame({name: column for name, column in given.items() if column is not None})
+    if readings.events:
+        pairs = [(event.elapsed_s, one_line(event.text)) for event in readings.events]
+        events = pd.DataFrame(pairs, columns=["elapsed_s", "event"])
+        later = events["elapsed_s"].duplicated()
+        frame = frame.merge(events[~later], on="elapsed_s", how="outer")
+        frame = pd.concat([frame, events[later]]).sort_values("elapsed_s", kind="stable")
+    if (start := readings.started_at) is not None:
+        if (offset := start.utcoffset()) is not None:
+            start = start.astimezone(timezone(offset))
+        times = [(start + timedelta(seconds=s)).isoformat() for s in frame["elapsed_s"].tolist()]
+        frame.insert(1, "time", times)
+    return frame.to_csv(index=False, lineterminator="\n")
+
+
+def _from_text(text: str, log: Log) -> Readings:
+    return _readings(*table_from_text(text, log))
+
+
+def _readings(frame: pd.DataFrame, log: Log) -> Readings:
+    """Readings from raw cells: name, convert, check, time, put in order."""
+    frame = checked_columns(frame, log)
+    frame, started_at = timed(frame, log)
+    events = _events(frame, log)
+    frame = _with_current(frame.drop(columns="event", errors="ignore"), log)
+    _check_peaks(frame, log)
+    frame = in_order(frame, log)
+    note_gaps(frame["elapsed_s"].to_numpy(), log)
+    columns = {name: frame[name].to_numpy() for name in frame if frame[name].notna().any()}
+    about = {"started_at": started_at, "source": log.source, "notes": tuple(log.notes)}
+    return Readings(**columns, events=events, **about)
+
+
+def _events(frame: pd.DataFrame, log: Log) -> tuple[Event, ...]:
+    if "event" not in frame:
+        return ()
+    given = frame[frame["event"] != ""]
+    texts = [one_line(text) for text in given["event"]]
+    if len(texts) == len(frame) and all(map(str.isdecimal, texts)):
+        raise log.error("is a number in every row: decimal comma, or no event?", column="event")
+    pairs = sorted(zip(given["elapsed_s"].tolist(), texts, strict=True))
+    return tuple(Event(elapsed_s=elapsed_s, text=text) for elapsed_s, text in pairs if text)
+
+
+def _with_current(frame: pd.DataFrame, log: Log) -> pd.DataFrame:
+    lost = frame["supply_current_a"].isna()
+    log.note_rows(lost, "dropped: no supply current; any event there is kept")
+    usable = frame["elapsed_s"][~lost].nunique()
+    if usable < 3:
+        raise log.error(f"usable readings: {usable}; at least 3 at different times are needed")
+    return frame[~lost]
+
+
+def _check_peaks(frame: pd.DataFrame, log: Log) -> None:
+    for name, least, problem in _LEAST_PEAKS:
+        if name in frame and frame[name].abs().max() < least:
+            raise log.error(problem, column=name)

@@ -1,0 +1,77 @@
+"""What the ground supply and its wall circuit can give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from batterymodel.inputs.records import Supply
+
+INPUT_FACTOR = 0.80
+"""Output watts over input volt-amperes at full load, efficiency and power factor together, used
+where the plate gives no input current (common practice, no source)."""
+
+CONTINUOUS_CIRCUIT_FRACTION = 0.80
+"""Share of a breaker's rating to plan for loads of three hours or more (common practice; the
+national electrical code of the place governs; from memory)."""
+
+
+@dataclass(frozen=True)
+class OutputLimit:
+    """The most a supply can give [A] and what sets it."""
+
+    limit_a: float
+    limited_by: str
+
+
+def full_load_input_a(supply: Supply) -> float | None:
+    """Input current at rated output [A]: the plate's, else estimated; None without a voltage.
+
+    ``I_in = V_out I_out / (INPUT_FACTOR V_in)``
+
+    Examples
+    --------
+    >>> round(full_load_input_a(Supply(rated_current_a=60, input_voltage_v=120)), 1)
+    17.5
+    """
+    if supply.input_current_full_load_a is not None:
+        return supply.input_current_full_load_a
+    if supply.input_voltage_v is None:
+        return None
+    return supply.set_voltage_v * supply.rated_current_a / (INPUT_FACTOR * supply.input_voltage_v)
+
+
+def input_current_a(supply: Supply, output_a: float) -> float | None:
+    """Input current [A] at an output current [A], taken as proportional to output."""
+    full = full_load_input_a(supply)
+    return None if full is None else full * output_a / supply.rated_current_a
+
+
+def circuit_output_a(supply: Supply) -> float | None:
+    """Output [A] at which the wall circuit's breaker is at its rating; None if unknown.
+
+    Examples
+    --------
+    >>> s = Supply(rated_current_a=60, input_current_full_load_a=17.5, circuit_breaker_a=15)
+    >>> round(circuit_output_a(s), 1)
+    51.4
+    """
+    full = full_load_input_a(supply)
+    if full is None or supply.circuit_breaker_a is None:
+        return None
+    return supply.rated_current_a * supply.circuit_breaker_a / full
+
+
+def output_limit(supply: Supply) -> OutputLimit:
+    """The lower of the supply's rating and what its wall circuit can feed."""
+    circuit = circuit_output_a(supply)
+    if circuit is not None and circuit < supply.rated_current_a:
+        return OutputLimit(circuit, "wall circuit")
+    return OutputLimit(supply.rated_current_a, "supply rating")
+
+
+def continuous_output_a(supply: Supply) -> float:
+    """Output [A] to plan for over hours: the rating, or 80 % of the wall circuit's share."""
+    circuit = circuit_output_a(supply)
+    if circuit is None:
+        return supply.rated_current_a
+    return min(supply.rated_current_a, CONTINUOUS_CIRCUIT_FRACTION * circuit)

@@ -1,0 +1,193 @@
+"""What temperature does: capacity, resistance, rest voltage, charge voltage.
+
+Batteries are rated at 25 degC (UFGS 16265A p. 36, verified). Functions take scalars or arrays of
+any shape and return the same shape.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from batterymodel.errors import InputError
+from batterymodel.inputs.records import Battery, Chemistry
+from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
+
+# Cell-size correction for temperature, IEEE 485 Table 1 (vented lead-acid): from memory (high),
+# not seen in the standard. Columns: electrolyte temperature [degF], factor on required capacity.
+IEEE_485_CELL_SIZE_FACTOR = np.array(
+    [
+        [25, 1.520],
+        [30, 1.430],
+        [35, 1.350],
+        [40, 1.300],
+        [45, 1.250],
+        [50, 1.190],
+        [55, 1.150],
+        [60, 1.110],
+        [65, 1.080],
+        [70, 1.040],
+        [75, 1.011],
+        [77, 1.000],
+        [80, 0.980],
+        [85, 0.960],
+        [90, 0.940],
+        [95, 0.930],
+        [100, 0.910],
+        [105, 0.890],
+        [110, 0.880],
+        [115, 0.870],
+        [120, 0.860],
+        [125, 0.850],
+    ]
+)
+
+LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
+
+DATA_TEMP_C = (-40.0, 60.0)
+"""Battery temperatures for which there is data [degC] (own choice: the span of the tables)."""
+
+
+def fahrenheit(temp_c: ArrayLike) -> np.ndarray:
+    """Temperature in degF of a temperature in degC."""
+    return np.asarray(temp_c, dtype=float) * 9.0 / 5.0 + 32.0
+
+
+def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
+    """Capacity available at a temperature over the capacity at 25 degC [-].
+
+    Lead-acid: reciprocal of the cell-size factor, interpolated in degF, held constant above
+    125 degF and continued on its last slope below 25 degF. Nickel-cadmium and lithium iron
+    phosphate: 1, because no published factor table was found; only a maker's factor applies.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+    temp_c : array-like, any shape
+        Battery temperature [degC], -40 to 60.
+
+    Raises
+    ------
+    InputError
+        Outside -40 to 60 degC.
+
+    Notes
+    -----
+    At 32 degF the factor is 0.72 where a US Army manual (TM 10-6140-200-14, verified) prints
+    0.75 at the 6 h rate; at 0 degF, outside the table, 0.45 against the manual's 0.40.
+
+    References
+    ----------
+    IEEE 485-1997/2010/2020 Table 1 (from memory (high)).
+
+    Examples
+    --------
+    >>> float(capacity_factor(Chemistry.VENTED_LEAD_ACID, 25.0))
+    1.0
+    """
+    temp = _checked(temp_c)
+    if chemistry not in LEAD_ACID:
+        return np.ones_like(temp)
+    at_f, available = IEEE_485_CELL_SIZE_FACTOR[:, 0], 1.0 / IEEE_485_CELL_SIZE_FACTOR[:, 1]
+    slope = (available[1] - available[0]) / (at_f[1] - at_f[0])
+    temp_f = fahrenheit(temp)
+    below = available[0] + slope * (temp_f - at_f[0])
+    inside = np.interp(temp_f, at_f, available)
+    return np.where(temp_f < at_f[0], np.maximum(below, 0.05), inside)
+
+
+def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
+    """Capacity at a temperature [degC] over that at the reference [-], and where it comes from.
+
+    The limits card's table, interpolated, else `capacity_factor` of the chemistry. Raises
+    `InputError` outside the card's table, or outside -40 to 60 degC.
+    """
+    card = battery.limits
+    if card.capacity_temp_c and card.capacity_temp_factor:
+        low, high = card.capacity_temp_c[0], card.capacity_temp_c[-1]
+        if not low <= temp_c <= high:
+            raise InputError(
+                f"battery temperature {temp_c:g} degC is outside the limits card's table of "
+                f"capacity by temperature: {low:g} to {high:g} degC would be right"
+            )
+        factor = np.interp(temp_c, card.capacity_temp_c, card.capacity_temp_factor)
+        return float(factor), card.document or "limits card (document not named)"
+    factor = float(capacity_factor(battery.chemistry, temp_c))
+    if battery.chemistry in LEAD_ACID:
+        return factor, "reciprocal of IEEE 485 Table 1 (from memory (high))"
+    return factor, "no table: none is published for this chemistry and the limits card gives none"
+
+
+def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
+    """Internal resistance at a temperature over that at 25 degC [-], ``exp(k (T - 25))``.
+
+    ``k`` by chemistry, about -1 % per degC for lead-acid (common practice, no source); -40 to
+    60 degC, else `InputError`. Used to widen what is believed of the taper, not to shift it.
+    """
+    k = data_for(chemistry).resistance_log_per_c.value
+    return np.exp(k * (_checked(temp_c) - REFERENCE_TEMP_C))
+
+
+def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarray:
+    """Rest voltage of the battery [V] at states of charge [0..1] and a temperature [degC].
+
+    Interpolates the limits card's table, else the chemistry's curve, and adds the chemistry's
+    temperature coefficient; source in `reference.chemistry`. Raises `InputError` outside -40
+    to 60 degC.
+    """
+    rest, card = data_for(battery.chemistry).rest, battery.limits
+    at = np.asarray(soc, dtype=float)
+    if card.rest_voltage_soc and card.rest_voltage_v:
+        at_reference = np.interp(at, card.rest_voltage_soc, card.rest_voltage_v)
+    else:
+        at_reference = battery.cells * np.interp(at, rest.soc, rest.volts)
+    per_cell = rest.temp_coefficient_v_per_c * (_checked(temp_c) - REFERENCE_TEMP_C)
+    return at_reference + battery.cells * per_cell
+
+
+def rest_voltage_at_reference_v(battery: Battery, rest_voltage: float, temp_c: float) -> float:
+    """A rest voltage read at ``temp_c`` [degC] brought to 25 degC [V]."""
+    coefficient = data_for(battery.chemistry).rest.temp_coefficient_v_per_c
+    return float(rest_voltage - battery.cells * coefficient * (_checked(temp_c) - REFERENCE_TEMP_C))
+
+
+def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
+    """What the recommended charge voltage moves from 25 degC to ``temp_c`` [V, whole battery].
+
+    Negative when hot: -3 mV/degC per lead-acid cell (from memory (high), range -2.5 to -5).
+
+    Examples
+    --------
+    >>> from batterymodel.inputs.records import Battery
+    >>> b = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40)
+    >>> round(charge_voltage_shift_v(b, 45.0), 2)
+    -0.72
+    """
+    per_c = data_for(battery.chemistry).charge_compensation_v_per_c.value
+    return float(battery.cells * per_c * (_checked(temp_c) - REFERENCE_TEMP_C))
+
+
+def charge_voltage_mismatch_v(
+    set_voltage_v: float, window_v: tuple[float, float], battery: Battery, temp_c: float
+) -> float:
+    """How far a fixed supply voltage lies outside the window at this temperature [V].
+
+    ``window_v`` is the charging window at 25 degC. Positive: too high for a battery this warm;
+    negative: too low for one this cold; zero: inside.
+    """
+    shift = charge_voltage_shift_v(battery, temp_c)
+    low, high = window_v[0] + shift, window_v[1] + shift
+    return max(set_voltage_v - high, 0.0) + min(set_voltage_v - low, 0.0)
+
+
+def within_data_c(temp_c: float) -> float:
+    """The temperature, or the nearest for which there is data [degC]."""
+    return float(np.clip(temp_c, *DATA_TEMP_C))
+
+
+def _checked(temp_c: ArrayLike) -> np.ndarray:
+    temp = np.asarray(temp_c, dtype=float)
+    low, high = DATA_TEMP_C
+    if np.any(~((temp >= low) & (temp <= high))):
+        raise InputError(f"battery temperature outside {low:g} to {high:g} degC: no data there")
+    return temp

@@ -1,0 +1,498 @@
+"""The rules: each looks at one connection and returns a finding, or None where it cannot speak.
+
+A rule is a function of a `Case` in `RULES`. Where uncertainty straddles a limit the finding says
+so and asks to keep watching; it never takes the better side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+
+import numpy as np
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
+from batterymodel.reference.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C, data_for
+from batterymodel.reference.limits import Limit, limit_for
+from batterymodel.reference.supply import continuous_output_a, output_limit
+from batterymodel.reference.temperature import (
+    charge_voltage_mismatch_v,
+    charge_voltage_shift_v,
+    within_data_c,
+)
+from batterymodel.rules.results import (
+    OUTCOME_OF_SEVERITY,
+    SEVERITY_ORDER,
+    Finding,
+    Outcome,
+    Severity,
+)
+from batterymodel.rules.wording import say
+from batterymodel.soc.combination import ChargeState
+from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.trends import Change, Rise, battery_current, warming_c_per_min, whole_change
+
+OWN_RULE = "rule of this tool"
+SURE = 0.95
+"""Probability below the limit at which a battery is sent for servicing (own choice)."""
+
+SURE_TO_TOP_OFF = 0.99
+"""Probability above the limit needed to top off (own choice): taking a low battery for a full one
+is the dangerous error, so more is asked on that side."""
+
+LEAST_WINDOW_S = 120.0
+LEAST_READINGS = 5
+CURRENT_LIMITED_MINUTES = 3.0
+"""Longest time at the supply's limit that still counts as topping off (common practice)."""
+
+LEAST_ROOM_PER_AH = 0.5
+"""Where the bus load leaves the battery less than this [A per rated Ah], a healthy battery too
+keeps the supply at its limit (own rule, from the reference set)."""
+
+WELL_ABOVE_V = 0.3
+"""A set voltage this far above the window calls for service, less is a note (own choice)."""
+
+NEGLIGIBLE_V = 0.05
+"""Distance from the window that a panel meter cannot show (own choice)."""
+
+LEAST_SCATTER_A = 0.5
+"""Scatter that small bus loads make on any aircraft (common practice, no source)."""
+
+LEAST_SUPPORT = 0.1
+LEAST_APART = 0.12
+"""Two pieces of evidence disagree when neither gives the other more than this share of its peak
+likelihood (about two standard deviations) and their means are this far apart (own choice)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything a rule may look at."""
+
+    battery: Battery
+    supply: Supply | None
+    readings: Readings
+    fit: TaperFit
+    rise: Rise | None
+    state: ChargeState
+    temp_c: float | None
+    rest_voltage_v: float | None
+    on: date
+
+    def limit(self, name: str) -> Limit:
+        """The limit in force under a name."""
+        return limit_for(self.battery, name)
+
+    @property
+    def tapers(self) -> bool:
+        """The current of this chemistry is an exponential taper."""
+        return data_for(self.battery.chemistry).taper.exponential
+
+
+def findings_for(case: Case) -> tuple[Finding, ...]:
+    """All findings, the gravest first, in the order of `RULES` within one severity."""
+    found = [finding for rule in RULES if (finding := rule(case)) is not None]
+    return tuple(sorted(found, key=lambda f: -SEVERITY_ORDER.index(f.severity)))
+
+
+def outcome_of(findings: tuple[Finding, ...]) -> Outcome:
+    """The outcome of the gravest finding."""
+    gravest = max(findings, key=lambda f: SEVERITY_ORDER.index(f.severity))
+    return OUTCOME_OF_SEVERITY[gravest.severity]
+
+
+def deep_discharge(case: Case) -> Finding:
+    """State of charge at connection against the least for topping off."""
+    limit = case.limit("min_top_off_soc")
+    soc = case.state.soc_at_connection
+    below = case.state.probability_below(limit.value)
+    if below < 1.0 - SURE_TO_TOP_OFF:
+        variant, severity = "ok", Severity.OK
+    elif below > SURE:
+        bound = case.fit.signal.limited_throughout
+        variant, severity = "bound" if bound else "service", Severity.SERVICE
+    else:
+        variant, severity = "close" if soc.low > limit.value else "watch", Severity.WATCH
+    text = say(
+        f"deep_discharge.{variant}",
+        mean=100 * soc.mean,
+        low=100 * soc.low,
+        high=100 * soc.high,
+        limit=100 * limit.value,
+    )
+    return _against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def rest_voltage(case: Case) -> Finding | None:
+    """Rest voltage against the least a battery fit for topping off shows."""
+    if case.rest_voltage_v is None:
+        return None
+    limit = case.limit("min_rest_voltage_v")
+    low = case.rest_voltage_v < limit.value
+    text = say(
+        f"rest_voltage.{'service' if low else 'ok'}", value=case.rest_voltage_v, limit=limit.value
+    )
+    severity = Severity.SERVICE if low else Severity.OK
+    return _against("rest_voltage", severity, text, case.rest_voltage_v, limit)
+
+
+def charge_current(case: Case) -> Finding:
+    """Battery current when the constant-voltage phase began, against the card's maximum."""
+    limit = case.limit("max_charge_current_a")
+    fit = case.fit
+    names = [fit.names.index(n) for n in ("hold_amplitude_a", "float_current_a")]
+    current = fit["hold_amplitude_a"] + fit["float_current_a"]
+    sd = float(np.sqrt(fit.covariance[np.ix_(names, names)].sum()))
+    if current - LEVEL_SD * sd > limit.value:
+        variant, severity = "service", Severity.SERVICE
+    elif current + LEVEL_SD * sd > limit.value:
+        variant, severity = "watch", Severity.WATCH
+    else:
+        variant, severity = "ok", Severity.OK
+    text = say(f"charge_current.{variant}", value=current, limit=limit.value)
+    return _against("charge_current", severity, text, current, limit)
+
+
+def supply_at_limit(case: Case) -> Finding | None:
+    """How long the supply was at its limit, and whether battery or bus load kept it there."""
+    signal = case.fit.signal
+    if signal.limit_end_s is None:
+        return None
+    end = signal.time_s[-1] if np.isinf(signal.limit_end_s) else signal.limit_end_s
+    minutes = float(end - signal.time_s[0]) / 60.0
+    room = case.fit["hold_amplitude_a"]
+    of_load = room < LEAST_ROOM_PER_AH * case.battery.rated_capacity_ah
+    if of_load:
+        variant, severity = "load", Severity.WATCH
+    elif minutes > CURRENT_LIMITED_MINUTES:
+        variant, severity = "service", Severity.SERVICE
+    elif signal.limited_throughout:
+        variant, severity = "watch", Severity.WATCH
+    else:
+        variant, severity = "note", Severity.NOTE
+    text = say(
+        f"supply_at_limit.{variant}", value=minutes, limit=CURRENT_LIMITED_MINUTES, room=room
+    )
+    limit = Limit(CURRENT_LIMITED_MINUTES, "min", COMMON_PRACTICE, generic=True)
+    return _against("supply_at_limit", severity, text, minutes, limit)
+
+
+def taper_missing(case: Case) -> Finding | None:
+    """Whether the battery current falls at least half as much as the slowest plausible taper."""
+    fit = case.fit
+    change = whole_change(fit)
+    if not case.tapers or change is None or change.span_s < LEAST_WINDOW_S:
+        return None
+    if not fit.signal.load.given:
+        return _fall_beside_unknown_load(change, fit)
+    if change.span_s < 180.0:
+        return None
+    _, current = battery_current(fit)
+    level = float(np.median(current))
+    floor = case.limit("max_float_current_a").value
+    if level - 2.0 * fit.signal.load.sd_a < 0.05 * case.battery.rated_capacity_ah + floor:
+        return None
+    least = level * -np.expm1(-change.span_s / _slowest_time_constant_s(fit))
+    falls = -change.amount
+    missing = falls + 2.0 * change.standard_error < 0.5 * least
+    variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
+    text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
+    return Finding(
+        rule="taper_missing",
+        severity=severity,
+        text=text,
+        value=falls,
+        limit=0.5 * least,
+        unit="A",
+        source=OWN_RULE + ": half the slowest taper believed possible",
+    )
+
+
+def current_rising(case: Case) -> Finding | None:
+    """Whether the battery current rises at constant voltage with no load event."""
+    rise = case.rise
+    if rise is None:
+        return None
+    minutes = max(rise.span_s / 60.0, 1.0)
+    text = say("current_rising.disconnect", value=rise.amount, minutes=minutes)
+    source = (
+        "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
+        "voltage rises (textbook, from memory); threshold: " + OWN_RULE
+    )
+    limit = Limit(rise.least, "A", source, generic=False)
+    return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
+
+
+def battery_temperature(case: Case) -> Finding:
+    """Battery temperature against the range in which it may be charged."""
+    low, high = case.limit("charge_temp_min_c"), case.limit("charge_temp_max_c")
+    if case.temp_c is None:
+        text = say("battery_temperature.unknown")
+        return Finding(rule="battery_temperature", severity=Severity.NOTE, text=text)
+    if case.temp_c > high.value:
+        variant, severity, limit = "hot", Severity.DISCONNECT, high
+    elif case.temp_c < low.value:
+        variant, severity, limit = "cold", Severity.SERVICE, low
+    else:
+        variant, severity, limit = "ok", Severity.OK, high
+    text = say(
+        f"battery_temperature.{variant}",
+        value=case.temp_c,
+        limit=limit.value,
+        low=low.value,
+        high=high.value,
+    )
+    return _against("battery_temperature", severity, text, case.temp_c, limit)
+
+
+def temperature_rise(case: Case) -> Finding | None:
+    """Whether the battery warms fast; in nickel-cadmium that alone means power off."""
+    rate = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
+    limit = case.limit("max_temp_rise_c_per_min")
+    if rate is None or rate <= limit.value:
+        return None
+    nicd = case.battery.chemistry is Chemistry.NICD
+    severity = Severity.DISCONNECT if nicd else Severity.SERVICE
+    text = say("temperature_rise.service", value=rate, limit=limit.value)
+    return _against("temperature_rise", severity, text, rate, limit)
+
+
+def set_voltage(case: Case) -> Finding | None:
+    """Supply voltage against the charging window brought to the battery's temperature."""
+    volts = _held_voltage_v(case)
+    if volts is None:
+        return None
+    low, high = case.limit("charge_voltage_min_v"), case.limit("charge_voltage_max_v")
+    temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
+    shift = charge_voltage_shift_v(case.battery, temp)
+    by = charge_voltage_mismatch_v(volts, (low.value, high.value), case.battery, temp)
+    by = by if abs(by) >= NEGLIGIBLE_V else 0.0
+    at = "" if case.temp_c is None else f" at {temp:.0f} °C"
+    variant = "high" if by > 0 else "low" if by < 0 else "ok"
+    severity = Severity.OK if by == 0 else Severity.NOTE
+    if by > WELL_ABOVE_V:
+        severity = Severity.SERVICE
+    limit = low if by < 0 else high
+    moved = Limit(limit.value + shift, limit.unit, limit.source, limit.generic)
+    text = say(
+        f"set_voltage.{variant}",
+        value=volts,
+        by=abs(by),
+        at=at,
+        low=low.value + shift,
+        high=high.value + shift,
+    )
+    return _against("set_voltage", severity, text, volts, moved)
+
+
+def floor_current(case: Case) -> Finding | None:
+    """Current left when the taper is over, beside a load that is known."""
+    fit = case.fit
+    if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
+        return None
+    t, current = battery_current(fit)
+    if t.size < 5 or t[-1] - fit.data.limit_time_s < 2.0 * 3600.0 * fit.charge_time_h:
+        return None
+    late = current[t >= t[-1] - 120.0]
+    remaining = float(np.median(late if late.size >= 3 else current[-3:]))
+    limit = case.limit("max_float_current_a")
+    high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
+    variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
+    text = say(f"floor_current.{variant}", value=max(remaining, 0.0), limit=limit.value)
+    return _against("floor_current", severity, text, remaining, limit)
+
+
+def capacity(case: Case) -> Finding | None:
+    """Last capacity check against the least share of rated capacity."""
+    check = case.battery.capacity_check
+    if check is None:
+        return None
+    limit = case.limit("min_capacity_fraction")
+    rated = case.battery.rated_capacity_ah
+    share, sd = check.capacity_ah / rated, check.sd_ah / rated
+    if share < limit.value:
+        variant, severity = "service", Severity.SERVICE
+    elif share - LEVEL_SD * sd < limit.value:
+        variant, severity = "note", Severity.NOTE
+    else:
+        variant, severity = "ok", Severity.OK
+    text = say(f"capacity.{variant}", value=100 * share, limit=100 * limit.value)
+    return _against("capacity", severity, text, share, limit)
+
+
+def capacity_check_overdue(case: Case) -> Finding:
+    """Age of the last capacity check; never more than a note."""
+    check, limit = case.battery.capacity_check, case.limit("capacity_check_interval_days")
+    if check is None:
+        text = say("capacity_check_overdue.none")
+        return Finding(rule="capacity_check_overdue", severity=Severity.NOTE, text=text)
+    days = float(max((case.on - check.on).days, 0))
+    variant, severity = ("note", Severity.NOTE) if days > limit.value else ("ok", Severity.OK)
+    text = say(f"capacity_check_overdue.{variant}", value=days, limit=limit.value)
+    return _against("capacity_check_overdue", severity, text, days, limit)
+
+
+def contradiction(case: Case) -> Finding | None:
+    """Whether two pieces of evidence, or meter and given load, cannot both be right."""
+    return _evidence_contradiction(case) or _load_contradiction(case)
+
+
+def undeclared_load_step(case: Case) -> Finding | None:
+    """A jump of the current that no event explains."""
+    for step, name in zip(case.fit.signal.steps, case.fit.names[5:], strict=False):
+        if not step.marked:
+            size = case.fit[name]
+            text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
+            return Finding(
+                rule="undeclared_load_step",
+                severity=Severity.WATCH,
+                text=text,
+                value=size,
+                unit="A",
+                source=OWN_RULE,
+            )
+    return None
+
+
+def load_unknown(case: Case) -> Finding | None:
+    """The bus load was not given."""
+    if case.fit.signal.load.given:
+        return None
+    text = say("load_unknown.note")
+    return Finding(rule="load_unknown", severity=Severity.NOTE, text=text, source=OWN_RULE)
+
+
+def short_window(case: Case) -> Finding | None:
+    """Too few constant-voltage readings to tell a taper from a level."""
+    fit = case.fit
+    if fit.signal.limited_throughout:
+        return None
+    t, _ = battery_current(fit)
+    span = float(t[-1] - t[0]) if t.size else 0.0
+    if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
+        return None
+    text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
+    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
+    return _against("short_window", Severity.WATCH, text, span, limit)
+
+
+def taper_shape(case: Case) -> Finding | None:
+    """Residual scatter against what the meter's steps and the shape's spread allow."""
+    fit = case.fit
+    shape = 8.0 * fit.prior.shape_rel_sd * fit.amplitude_a
+    allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
+    if not case.tapers or fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
+        return None
+    text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
+    limit = Limit(allowed, "A", OWN_RULE, generic=False)
+    return _against("taper_shape", Severity.WATCH, text, fit.rmse_a, limit)
+
+
+def wall_circuit(case: Case) -> Finding | None:
+    """Steady draw against what the wall circuit carries over hours."""
+    if case.supply is None or output_limit(case.supply).limited_by != "wall circuit":
+        return None
+    steady = steady_current_a(case.readings)
+    allowed = continuous_output_a(case.supply)
+    if steady <= allowed:
+        return None
+    text = say("wall_circuit.note", value=steady, limit=allowed)
+    source = "80 % of the circuit for loads over hours: common practice; the local code governs"
+    return _against("wall_circuit", Severity.NOTE, text, steady, Limit(allowed, "A", source, True))
+
+
+def steady_current_a(readings: Readings) -> float:
+    """Median supply current over the last three minutes [A]."""
+    late = readings.elapsed_s >= readings.elapsed_s[-1] - 180.0
+    return float(np.median(readings.supply_current_a[late]))
+
+
+RULES: tuple[Callable[[Case], Finding | None], ...] = (
+    deep_discharge,
+    current_rising,
+    battery_temperature,
+    temperature_rise,
+    supply_at_limit,
+    rest_voltage,
+    charge_current,
+    taper_missing,
+    contradiction,
+    undeclared_load_step,
+    set_voltage,
+    floor_current,
+    capacity,
+    short_window,
+    taper_shape,
+    capacity_check_overdue,
+    load_unknown,
+    wall_circuit,
+)
+
+
+def _against(rule: str, severity: Severity, text: str, value: float, limit: Limit) -> Finding:
+    return Finding(
+        rule=rule,
+        severity=severity,
+        text=text,
+        value=value,
+        limit=limit.value,
+        unit=limit.unit,
+        source=limit.source,
+        generic=limit.generic,
+    )
+
+
+def _slowest_time_constant_s(fit: TaperFit) -> float:
+    return float(np.exp(fit.prior.log_time_s + LEVEL_SD * fit.prior.log_time_sd))
+
+
+def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:
+    """A level current beside a load that nobody gave: full battery and failed one look alike."""
+    least = max(3.0 * change.standard_error, 2.0 * fit.signal.resolution_a)
+    if -change.amount > least:
+        return None
+    text = say("taper_missing.watch", value=max(-change.amount, 0.0), limit=least)
+    limit = Limit(least, "A", OWN_RULE, generic=False)
+    return _against("taper_missing", Severity.WATCH, text, -change.amount, limit)
+
+
+def _held_voltage_v(case: Case) -> float | None:
+    volts = case.readings.supply_voltage_v
+    if volts is not None:
+        held = case.readings.elapsed_s >= case.fit.data.limit_time_s
+        seen = volts[held & np.isfinite(volts)]
+        if seen.size:
+            return float(np.median(seen))
+    return None if case.supply is None else case.supply.set_voltage_v
+
+
+def _evidence_contradiction(case: Case) -> Finding | None:
+    for first, second in combinations(case.state.evidence, 2):
+        support = max(first.support_from(second), second.support_from(first))
+        apart = abs(first.mean - second.mean)
+        if support < LEAST_SUPPORT and apart > LEAST_APART:
+            text = say(
+                "contradiction.evidence",
+                first=first.name,
+                second=second.name,
+                first_soc=100 * first.mean,
+                second_soc=100 * second.mean,
+            )
+            limit = Limit(LEAST_APART, "fraction", OWN_RULE, generic=False)
+            return _against("contradiction", Severity.WATCH, text, apart, limit)
+    return None
+
+
+def _load_contradiction(case: Case) -> Finding | None:
+    signal, fit = case.fit.signal, case.fit
+    if not signal.load.given or signal.from_clamp:
+        return None
+    away = fit["load_a"] - signal.load.mean_a
+    if abs(away) < 3.0 * signal.load.sd_a:
+        return None
+    beside = max(fit["load_a"] + fit["float_current_a"], 0.0)
+    text = say("contradiction.load", value=beside, limit=signal.load.mean_a)
+    limit = Limit(3.0 * signal.load.sd_a, "A", OWN_RULE, generic=False)
+    return _against("contradiction", Severity.WATCH, text, away, limit)

@@ -1,0 +1,131 @@
+"""What an assessment hands over: the models behind the JSON contract."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from batterymodel.basis.intervals import Interval
+from batterymodel.inputs.records import History
+
+
+class Outcome(StrEnum):
+    """The four things a technician can be told to do."""
+
+    TOP_OFF = "top_off"
+    KEEP_WATCHING = "keep_watching"
+    SERVICE = "service"
+    DISCONNECT = "disconnect"
+
+
+class Severity(StrEnum):
+    """How a finding bears on the outcome; `NOTE` does not change it."""
+
+    OK = "ok"
+    NOTE = "note"
+    WATCH = "watch"
+    SERVICE = "service"
+    DISCONNECT = "disconnect"
+
+
+OUTCOME_OF_SEVERITY = {
+    Severity.OK: Outcome.TOP_OFF,
+    Severity.NOTE: Outcome.TOP_OFF,
+    Severity.WATCH: Outcome.KEEP_WATCHING,
+    Severity.SERVICE: Outcome.SERVICE,
+    Severity.DISCONNECT: Outcome.DISCONNECT,
+}
+
+SEVERITY_ORDER = tuple(Severity)
+
+
+class Result(BaseModel):
+    """Base of results: immutable."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+
+
+class Finding(Result):
+    """One rule's result: what was seen, what the limit is, where the limit comes from."""
+
+    rule: str
+    severity: Severity
+    text: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str | None = None
+    source: str | None = None
+    generic: bool = False
+
+
+class StateOfCharge(Result):
+    """State of charge [0..1] at connection and at the last reading."""
+
+    at_connection: Interval
+    now: Interval
+
+
+class TaperSummary(Result):
+    """The fit in numbers; `amplitude_a` is at connection, were the supply without limit."""
+
+    amplitude_a: float
+    time_constant_s: float
+    charge_time_h: float
+    floor_a: float
+    load_a: float
+    standard_errors: dict[str, float]
+    window_s: tuple[float, float]
+    rmse_a: float
+
+
+class SupplySummary(Result):
+    """What the supply can give and gave [A]; `continuous_a` over the last three minutes."""
+
+    limit_a: float
+    limited_by: str
+    peak_a: float
+    continuous_a: float
+    margin_a: float
+
+
+class Curves(Result):
+    """Arrays for charts: readings, fit, band, evidence; not part of the JSON."""
+
+    time_s: np.ndarray
+    current_a: np.ndarray
+    role: np.ndarray
+    fit_time_s: np.ndarray
+    fit_a: np.ndarray
+    fit_low_a: np.ndarray
+    fit_high_a: np.ndarray
+    load_a: np.ndarray
+    steps: tuple[tuple[float, str, bool], ...]
+    limit_a: float | None
+    limit_end_s: float | None
+    soc: np.ndarray
+    evidence: dict[str, np.ndarray]
+    remarks: dict[str, str]
+    min_top_off_soc: float
+    current_label: str
+
+
+class Assessment(Result):
+    """Everything said of one connection. `model_dump(mode="json")` is the JSON contract."""
+
+    outcome: Outcome
+    headline: str
+    next_steps: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    state_of_charge: StateOfCharge
+    charge_to_return_ah: Interval
+    minutes_to_top_off: Interval
+    taper: TaperSummary
+    capacity_ah: Interval | None
+    supply: SupplySummary | None
+    next_reading_minutes: float | None
+    learned_history: History | None
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    curves: Curves = Field(exclude=True, repr=False)

@@ -1,0 +1,203 @@
+"""Every sentence the tool says, in one place: templates filled by rules, pages and reports."""
+
+from __future__ import annotations
+
+from batterymodel.rules.results import Outcome, Severity
+
+OUTCOME_WORDS = {
+    Outcome.TOP_OFF: "Top off in place",
+    Outcome.KEEP_WATCHING: "Keep watching",
+    Outcome.SERVICE: "Send for servicing",
+    Outcome.DISCONNECT: "Disconnect now",
+}
+
+OUTCOME_MEANING = {
+    Outcome.TOP_OFF: "The supply is only topping off a battery that was nearly full.",
+    Outcome.KEEP_WATCHING: "The readings so far do not settle it.",
+    Outcome.SERVICE: "Take the battery off the supply and service it by its maker's instructions.",
+    Outcome.DISCONNECT: "Take ground power off the battery at once.",
+}
+
+OUTCOME_SIGNS = {
+    Outcome.TOP_OFF: "✓",
+    Outcome.KEEP_WATCHING: "?",
+    Outcome.SERVICE: "!",
+    Outcome.DISCONNECT: "✕",
+}
+
+SEVERITY_SIGNS = {
+    Severity.OK: "✓",
+    Severity.NOTE: "i",
+    Severity.WATCH: "?",
+    Severity.SERVICE: "!",
+    Severity.DISCONNECT: "✕",
+}
+
+RULE_WORDS = {
+    "deep_discharge": "Charge at connection",
+    "rest_voltage": "Rest voltage",
+    "charge_current": "Charging current",
+    "supply_at_limit": "Supply at its limit",
+    "taper_missing": "Fall of the current",
+    "current_rising": "Current rising",
+    "battery_temperature": "Battery temperature",
+    "temperature_rise": "Temperature rise",
+    "set_voltage": "Supply voltage",
+    "floor_current": "Current after the taper",
+    "capacity": "Capacity",
+    "capacity_check_overdue": "Capacity check due",
+    "contradiction": "Evidence disagrees",
+    "undeclared_load_step": "Load change not marked",
+    "load_unknown": "Bus load not given",
+    "short_window": "Length of readings",
+    "taper_shape": "Shape of the taper",
+    "wall_circuit": "Wall circuit",
+}
+
+SEVERITY_WORDS = {
+    "ok": "fine",
+    "note": "note",
+    "watch": "watch",
+    "service": "service",
+    "disconnect": "disconnect",
+}
+
+TEXTS = {
+    "deep_discharge.ok": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
+    "{high:.0f} %), above the {limit:.0f} % needed to top off in place.",
+    "deep_discharge.watch": "Anything from {low:.0f} to {high:.0f} % charge at connection fits the "
+    "readings (best value {mean:.0f} %); {limit:.0f} % is needed to top off in place.",
+    "deep_discharge.close": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
+    "{high:.0f} %), too close to the {limit:.0f} % needed to top off in place to be sure.",
+    "deep_discharge.service": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
+    "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
+    "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "
+    "{high:.0f} % charged at connection; the limit is {limit:.0f} %.",
+    "rest_voltage.ok": "Rest voltage {value:.2f} V is above the least of {limit:.2f} V.",
+    "rest_voltage.service": "Rest voltage {value:.2f} V is below the least of {limit:.2f} V: the "
+    "battery was deeply discharged or has a failed cell.",
+    "charge_current.ok": "The battery takes at most {value:.1f} A, within its {limit:.1f} A.",
+    "charge_current.watch": "The battery may take more than its {limit:.1f} A (best value "
+    "{value:.1f} A): give the bus load or clamp the battery lead.",
+    "charge_current.service": "The battery takes {value:.1f} A, more than its {limit:.1f} A.",
+    "supply_at_limit.note": "The supply was at its limit for {value:.1f} minutes, then let go.",
+    "supply_at_limit.watch": "The supply is still at its limit after {value:.1f} minutes.",
+    "supply_at_limit.service": "The supply was at its limit for {value:.1f} minutes (longer than "
+    "{limit:.0f}): the battery takes all it can get.",
+    "supply_at_limit.load": "The supply was at its limit for {value:.1f} minutes, but the bus load "
+    "leaves the battery only {room:.0f} A, so a healthy battery would hold it there too: shed load "
+    "and read again.",
+    "taper_missing.service": "The battery current does not fall: {value:.1f} A less over the "
+    "readings where a healthy battery falls by at least {limit:.1f} A. Unless a bus load was left "
+    "out, suspect a shorted cell or a worn battery.",
+    "taper_missing.watch": "The current does not fall by more than the meter can tell, and the bus "
+    "load is not known: a full battery and one that takes a steady current look alike. Read the "
+    "load before the battery joins, or clamp the battery lead.",
+    "taper_missing.ok": "The battery current falls as a charging battery's does.",
+    "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
+    "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",
+    "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
+    "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
+    "charging must stop.",
+    "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
+    "charging may begin: a cold battery takes little current and looks fuller than it is.",
+    "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
+    "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
+    "{limit:.1f}.",
+    "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
+    "{high:.1f} V).",
+    "set_voltage.high": "{value:.1f} V is {by:.1f} V too high for this battery{at}.",
+    "set_voltage.low": "{value:.1f} V is {by:.1f} V too low to fill this battery{at}: it will stop "
+    "short of full.",
+    "floor_current.ok": "After the taper {value:.1f} A remains, at most {limit:.1f} A is normal.",
+    "floor_current.service": "After the taper {value:.1f} A remains where at most {limit:.1f} A is "
+    "normal: leakage, a shorted cell, gassing or a load that was not declared.",
+    "capacity.ok": "The last capacity check gave {value:.0f} % of rated, at least {limit:.0f} % is "
+    "asked.",
+    "capacity.note": "The last capacity check gave {value:.0f} % of rated, close to the "
+    "{limit:.0f} % asked: repeat it soon.",
+    "capacity.service": "The last capacity check gave {value:.0f} % of rated, below the "
+    "{limit:.0f} % asked.",
+    "capacity_check_overdue.none": "No capacity check on file: the rated capacity is assumed, and "
+    "a worn battery is emptier than shown.",
+    "capacity_check_overdue.note": "The last capacity check is {value:.0f} days old; one is due "
+    "every {limit:.0f} days.",
+    "capacity_check_overdue.ok": "The last capacity check is {value:.0f} days old, due every "
+    "{limit:.0f} days.",
+    "contradiction.evidence": "The {first} says {first_soc:.0f} % and the {second} says "
+    "{second_soc:.0f} %: suspect a shorted cell, a poor connection, a load not declared or a "
+    "wrong reading.",
+    "contradiction.load": "The meter shows {value:.1f} A beside the taper where {limit:.1f} A of "
+    "load was given: a load is not declared or the taper is hidden.",
+    "undeclared_load_step.watch": "The current jumps by {value:+.1f} A at {at:.0f} s with no event "
+    "marked there: find the load, mark it, and repeat the readings.",
+    "load_unknown.note": "The bus load without the battery is not known, which widens every "
+    "interval: read the meter before the battery joins, or clamp the battery lead.",
+    "short_window.watch": "{value:.0f} s of constant-voltage readings are too few to tell a taper: "
+    "keep reading to at least {limit:.0f} s.",
+    "taper_shape.watch": "The readings scatter {value:.1f} A around the taper, more than the "
+    "meter explains ({limit:.1f} A): something else changes on the bus.",
+    "wall_circuit.note": "{value:.0f} A is drawn steadily; the wall circuit carries {limit:.0f} A "
+    "of output over hours. Shed load, or use a larger circuit.",
+}
+
+HEADLINES = {
+    Outcome.TOP_OFF: "{words}: the battery was about {soc:.0f} % charged at connection; some "
+    "{minutes:.0f} minutes of topping off remain.",
+    Outcome.KEEP_WATCHING: "{words}: {reason}",
+    Outcome.SERVICE: "{words}: {reason}",
+    Outcome.DISCONNECT: "{words}: {reason}",
+}
+
+NEARLY_DONE = "{words}: the battery was about {soc:.0f} % charged at connection and is full now."
+
+NEXT_STEPS = {
+    Outcome.TOP_OFF: (
+        "Leave ground power on and read the meter again in {wait:.0f} minutes: the current must "
+        "keep falling.",
+        "Stop when the current no longer falls; the supply does not stop by itself.",
+    ),
+    Outcome.KEEP_WATCHING: (
+        "Keep reading; the next useful reading is in {wait:.0f} minutes.",
+        "Feel for a warm battery and stop if it warms or the current rises.",
+    ),
+    Outcome.SERVICE: (
+        "Switch ground power off, or isolate the battery from the bus.",
+        "Have the battery charged and checked by its maker's instructions: a fixed-voltage supply "
+        "watches neither state of charge, temperature nor taper.",
+    ),
+    Outcome.DISCONNECT: (
+        "Switch ground power off now and isolate the battery.",
+        "Let the battery cool with the bay ventilated; do not reconnect it.",
+        "Have it inspected by licensed maintenance staff by its maker's instructions.",
+    ),
+}
+
+NEXT_STEPS_FULL = (
+    "Take ground power off the battery when the aircraft no longer needs it: topping off is done.",
+    "A current that rises from here on, or a battery that warms, means power off at once.",
+)
+
+SHORT_CAUTIONS = (
+    "Advice only: the aircraft's manual and the maker's instructions govern.",
+    "Ventilate; no sparks.",
+    "Not for engine starting.",
+)
+
+CAUTIONS = (
+    "This is advice. The aircraft's manual and the battery maker's instructions govern, and work "
+    "on batteries belongs to licensed maintenance staff.",
+    "Charging makes explosive gas: ventilate the battery bay and keep sparks and flames away.",
+    "A ground supply for bus power is not for engine starting.",
+)
+
+NICD_CAUTION = (
+    "A nickel-cadmium battery that warms while its current rises can run away: take power off."
+)
+
+GENERIC_MARK = "generic"
+
+
+def say(key: str, **values: object) -> str:
+    """The sentence under a key of `TEXTS` with its values filled in."""
+    return TEXTS[key].format(**values)

@@ -1,0 +1,5 @@
+"""Invented connections, discharges and a record, all at Saltmarsh Field.
+
+In: a stated model and a seed. Out: the files of `sample_data` (``python -m batterymodel.samples``),
+and an invented record. May import `store` and what is left of it.
+"""

@@ -1,0 +1,118 @@
+"""An assessment as readable text for the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from batterymodel.basis.intervals import LEVEL_SD, Interval
+from batterymodel.inputs.records import record_toml
+from batterymodel.rules.results import Assessment, Finding, Outcome
+from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_MEANING, RULE_WORDS, SEVERITY_WORDS
+
+WIDTH = 92
+
+
+def text_report(assessment: Assessment) -> str:
+    """The whole assessment: outcome, a short table, findings, next steps, cautions."""
+    parts = [
+        wrapped(assessment.headline),
+        wrapped(OUTCOME_MEANING[assessment.outcome]),
+        "",
+        *_table(assessment),
+        "",
+        "Findings",
+        *(line for finding in assessment.findings for line in _finding_lines(finding)),
+        "",
+        "What to do next",
+        *(wrapped(step, f"  {i}. ") for i, step in enumerate(assessment.next_steps, 1)),
+    ]
+    if assessment.notes:
+        parts += ["", "About the readings", *(wrapped(note, "  - ") for note in assessment.notes)]
+    if assessment.learned_history is not None:
+        history = assessment.learned_history
+        parts += [
+            "",
+            "Learned from this completed taper (put it into the battery's TOML)",
+            "  [history]",
+            *(f"  {line}" for line in record_toml(history).splitlines()),
+        ]
+    parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
+    return "\n".join(parts)
+
+
+def percent(interval: Interval) -> tuple[str, str]:
+    """Mean and range of a fraction in whole percent."""
+    return (
+        f"{100 * interval.mean:.0f} %",
+        f"{100 * interval.low:.0f} to {100 * interval.high:.0f} %",
+    )
+
+
+def amount(interval: Interval, unit: str) -> tuple[str, str]:
+    """Mean and range of a quantity, rounded to what its interval supports."""
+    digits = 1 if interval.high - interval.low < 10.0 and unit != "min" else 0
+    return (
+        f"{interval.mean:.{digits}f} {unit}",
+        f"{interval.low:.{digits}f} to {interval.high:.{digits}f} {unit}",
+    )
+
+
+def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
+    """Value and range of a parameter of the taper, named as in `TaperSummary`."""
+    value = getattr(assessment.taper, name)
+    half = LEVEL_SD * assessment.taper.standard_errors[name]
+    digits = 0 if unit == "s" or half > 5.0 else 1
+    low, high = max(value - half, 0.0), value + half
+    return f"{value:.{digits}f} {unit}", f"{low:.{digits}f} to {high:.{digits}f} {unit}"
+
+
+def limit_words(finding: Finding) -> str:
+    """The limit of a finding with its unit, as read; empty where it has none."""
+    return "" if finding.limit is None else limit_text(finding.limit, finding.unit or "")
+
+
+def limit_text(value: float, unit: str) -> str:
+    """A limit with its unit; a fraction in whole percent."""
+    return f"{100 * value:.0f} %" if unit == "fraction" else f"{value:.4g} {unit}".strip()
+
+
+def _table(assessment: Assessment) -> list[str]:
+    soc, taper = assessment.state_of_charge, assessment.taper
+    rows = [
+        ("State of charge at connection", *percent(soc.at_connection)),
+        ("State of charge now", *percent(soc.now)),
+        ("Charge to return", *amount(assessment.charge_to_return_ah, "Ah")),
+        ("Battery current at connection", *fitted(assessment, "amplitude_a", "A")),
+        ("Time constant of the taper", *fitted(assessment, "time_constant_s", "s")),
+    ]
+    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
+        rows.insert(3, ("Time until topped off", *amount(assessment.minutes_to_top_off, "min")))
+    if assessment.capacity_ah is not None:
+        rows.append(("Capacity (last check)", *amount(assessment.capacity_ah, "Ah")))
+    if assessment.supply is not None:
+        supply = assessment.supply
+        rows.append(
+            (
+                "Supply: drawn now, can give",
+                f"{supply.continuous_a:.0f} A",
+                f"{supply.limit_a:.0f} A ({supply.limited_by})",
+            )
+        )
+    level = f"{100 * soc.now.level:.0f} % range"
+    header = f"  {'':32}{'best value':>12}   {level}"
+    window = f"  Taper read from {taper.window_s[0]:.0f} to {taper.window_s[1]:.0f} s."
+    return [header, *(f"  {name:32}{value:>12}   {spread}" for name, value, spread in rows), window]
+
+
+def _finding_lines(finding: Finding) -> list[str]:
+    mark = SEVERITY_WORDS[finding.severity]
+    lines = [wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
+    if finding.source:
+        kind = f"{GENERIC_MARK}; " if finding.generic and GENERIC_MARK not in finding.source else ""
+        lines.append(wrapped(f"limit from {kind}{finding.source}", " " * 14))
+    return lines
+
+
+def wrapped(text: str, lead: str = "") -> str:
+    """The text in lines of `WIDTH`, behind a lead that the later lines leave blank."""
+    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

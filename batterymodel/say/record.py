@@ -1,0 +1,208 @@
+"""The record as readable text for the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from batterymodel.inputs.records import Record, record_toml
+from batterymodel.rules.results import Outcome
+from batterymodel.rules.wording import OUTCOME_WORDS
+from batterymodel.store import Deletion, Entry, Store
+from batterymodel.store.as_of import latest
+from batterymodel.store.intake import Taken
+from batterymodel.store.records import (
+    Aircraft,
+    BatteryPlate,
+    BenchCheck,
+    CardRevision,
+    Connection,
+    HistoryRevision,
+    KnownState,
+    LoadConfiguration,
+    Move,
+    OwnerSheet,
+    day_of,
+)
+from batterymodel.store.tables import KIND_OF_RECORD, KIND_OF_TABLE
+
+NOTHING = (
+    "Nothing is in the record yet. 'record add' puts in a battery, 'record demo' invented data."
+)
+INVENTED = "invented"
+_OF_A_BATTERY = (
+    CardRevision,
+    HistoryRevision,
+    KnownState,
+    Move,
+    Connection,
+    BenchCheck,
+)
+_HEADER = ("battery", "aircraft", "rated", "last capacity check", "last connection")
+_AIRCRAFT_HEADER = ("aircraft", "load configurations", "id")
+
+
+def fleet_text(store: Store) -> str:
+    """The batteries with their last check and connection, then the aircraft with their ids."""
+    with store.reading():
+        batteries = sorted(_battery_row(store, plate) for plate in store.entries(BatteryPlate))
+        aircraft = sorted(_aircraft_row(store, entry) for entry in store.entries(Aircraft))
+    tables = [([_HEADER, *batteries], batteries), ([_AIRCRAFT_HEADER, *aircraft], aircraft)]
+    return "\n\n".join(table_text(rows) for rows, some in tables if some) or NOTHING
+
+
+def table_text(rows: list[tuple[str, ...]]) -> str:
+    """Rows of cells in columns as wide as their widest cell."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ("  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)) for row in rows)
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _aircraft_row(store: Store, entry: Entry[Aircraft]) -> tuple[str, ...]:
+    loads = store.entries(LoadConfiguration, aircraft_id=entry.id)
+    mark = f" ({INVENTED})" * entry.record.invented
+    return entry.record.tail + mark, ", ".join(e.record.name for e in loads) or "none", entry.id
+
+
+def _battery_row(store: Store, plate: Entry[BatteryPlate]) -> tuple[str, ...]:
+    battery = plate.record
+    aircraft = store.aircraft_of(battery.serial)
+    check = latest(store.entries(BenchCheck, battery_id=plate.id), None)
+    connection = latest(store.entries(Connection, battery_id=plate.id), None)
+    return (
+        battery.serial + f" ({INVENTED})" * battery.invented,
+        aircraft.record.tail if aircraft else "off aircraft",
+        f"{battery.rated_capacity_ah:g} Ah",
+        f"{check.record.on}: {_check_words(check.record)}" if check else "none",
+        f"{connection.record.day}: {outcome_words(connection.record)}" if connection else "none",
+    )
+
+
+def battery_text(store: Store, serial: str, on: date | None = None) -> str:
+    """One battery: what is in force on a day, then everything on record with its ids."""
+    with store.reading():
+        plate = store.plate(serial)
+        battery = store.battery(serial, on)
+        entries = [e for kind in _OF_A_BATTERY for e in store.entries(kind, battery_id=plate.id)]
+        sheets = [
+            sheet
+            for entry in entries
+            if isinstance(entry.record, Connection)
+            for sheet in store.entries(OwnerSheet, connection_id=entry.id)
+        ]
+        aircraft = store.aircraft_of(serial, on)
+        owner = aircraft.id if aircraft else None
+        loads = store.entries(LoadConfiguration, aircraft_id=owner) if owner else ()
+        listed = [_line(store, entry) for entry in _until([*entries, *sheets, *loads], on)]
+    mark = f" ({INVENTED})" * plate.record.invented
+    day = f"on {on}" if on else "now"
+    return "\n".join(
+        [
+            f"Battery {serial}{mark}, entry {plate.id}",
+            *([f"Installed on {plate.record.installed_on}"] if plate.record.installed_on else []),
+            "",
+            f"In force {day}",
+            *(f"  {line}" if line else "" for line in record_toml(battery).splitlines()),
+            "",
+            "On record",
+            *listed,
+        ]
+    )
+
+
+def _until(entries: list[Entry[Any]], on: date | None) -> list[Entry[Any]]:
+    shown = [e for e in entries if on is None or (day_of(e.record) or on) <= on]
+    return sorted(shown, key=lambda entry: entry.order)
+
+
+def _line(store: Store, entry: Entry[Any]) -> str:
+    return (
+        f"  {day_of(entry.record) or 'always'!s:10}  {summary(store, entry.record)}  [{entry.id}]"
+    )
+
+
+def summary(store: Store, record: Record) -> str:
+    """One record in a few words."""
+    word = KIND_OF_RECORD[type(record)].word.capitalize()
+    match record:
+        case CardRevision():
+            said = f"{record.document or 'no document named'} ({record.reason})"
+        case HistoryRevision():
+            said = f"charge time {record.history.charge_time_h:g} h"
+        case KnownState():
+            said = f"{100 * record.state_of_charge:.0f} % charged"
+        case Move():
+            where = store.entry(record.aircraft_id).record.tail if record.aircraft_id else None
+            said = f"{'to ' + where if where else 'off aircraft'} ({record.reason})"
+        case Connection():
+            said = f"{record.file_name}: {outcome_words(record)}"
+        case BenchCheck():
+            said = _check_words(record)
+        case OwnerSheet():
+            said = f"{record.kind}: {record.file_name}"
+        case _:
+            said = next(str(getattr(record, name)) for name in ("serial", "tail", "name")
+                        if hasattr(record, name))  # fmt: skip
+    return f"{word}: {said}"
+
+
+def outcome_words(connection: Connection) -> str:
+    """The outcome of a connection, or that it was not assessed and why."""
+    if (result := connection.result) is None:
+        return f"not assessed ({connection.not_assessed or 'no result given'})"
+    return OUTCOME_WORDS[Outcome(result["outcome"])]
+
+
+def _check_words(check: BenchCheck) -> str:
+    return f"{'at least ' * check.is_lower_bound}{check.capacity_ah:g} Ah"
+
+
+def taken_text(taken: Taken, file_name: str) -> str:
+    """What became of one connection file, said after it was committed."""
+    record, remark = taken.entry.record, f" ({taken.remark})" if taken.remark else ""
+    if taken.was_there:
+        return f"there already: {file_name}  [{taken.entry.id}]"
+    said = f"{record.day}: {outcome_words(record)}{remark}"
+    return f"confirmed: {file_name}: {said}  [{taken.entry.id}]"
+
+
+def deletions_text(deletions: Iterable[Deletion]) -> str:
+    """Deletions that can be restored."""
+    rows = [
+        (f"{d.recorded_at:%Y-%m-%d %H:%M} UTC", f"{entries_words(d.entries)}", d.reason, d.id)
+        for d in deletions
+    ]
+    return table_text([("deleted", "what", "reason", "id"), *rows]) if rows else "Nothing deleted."
+
+
+def entries_words(entries: Iterable[tuple[str, str]]) -> str:
+    """How many entries of which kind: table and id each."""
+    count: dict[str, int] = {}
+    for table, _ in entries:
+        count[table] = count.get(table, 0) + 1
+    return ", ".join(f"{n} x {KIND_OF_TABLE[table].word}" for table, n in count.items())
+
+
+def history_text(store: Store, entry_id: str) -> str:
+    """Every row of an entry, first writing first, and the fields a correction changed."""
+    rows = store.history(entry_id)
+    lines = [f"{summary(store, rows[-1].record)}  [{entry_id}]"]
+    for before, row in zip((None, *rows), rows, strict=False):
+        why = row.correction_reason or "first writing"
+        lines.append(f"{row.recorded_at:%Y-%m-%d %H:%M:%S} UTC  {why}")
+        changed = _changes(before.record if before else None, row.record)
+        lines += [f"  {name} = {value}" for name, value in changed]
+    deleted = [d for d in store.deletions() if any(e == entry_id for _, e in d.entries)]
+    lines += [f"{d.recorded_at:%Y-%m-%d %H:%M:%S} UTC  deleted: {d.reason}" for d in deleted]
+    return "\n".join(lines)
+
+
+def _changes(before: Record | None, after: Record) -> list[tuple[str, object]]:
+    shown = after.model_dump(mode="json", exclude_none=before is None)
+    old = before.model_dump(mode="json") if before else {}
+    return [
+        (name, "(JSON)" if name == "assessment" else value)
+        for name, value in shown.items()
+        if before is None or old[name] != value
+    ]

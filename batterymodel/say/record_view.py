@@ -1,0 +1,228 @@
+"""One battery's record, made ready to be shown: timeline, capacity over time, its tapers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from batterymodel.capacity.check import CapacityResult
+from batterymodel.capacity.in_service import InServiceCapacity, in_service_capacity
+from batterymodel.charts.record import LEAST_FLOW, TaperSignature
+from batterymodel.errors import BatteryModelError
+from batterymodel.fade.forecast import FadeForecast, fade_forecast
+from batterymodel.inputs.check_record import CHECK, IN_SERVICE, CheckRecord, checks_from_frame
+from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.records import Limits, Record
+from batterymodel.say.record import summary
+from batterymodel.store import Entry, Store
+from batterymodel.store.records import (
+    BatteryPlate,
+    BenchCheck,
+    CardRevision,
+    Connection,
+    HistoryRevision,
+    KnownState,
+    Move,
+    OwnerSheet,
+    day_of,
+)
+from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.prior import prior_for
+from batterymodel.taper.signals import signal_from
+
+MOST_TAPERS = 8
+"""Tapers that can be told apart in one chart; the latest are shown."""
+
+_TIMELINE = (Connection, BenchCheck, Move, CardRevision, HistoryRevision, KnownState, OwnerSheet)
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One line of the timeline."""
+
+    on: date
+    words: str
+    entry_id: str
+    kind: type[Record]
+
+
+@dataclass(frozen=True)
+class ServiceEstimate:
+    """Capacity in service from one connection, or why there is none."""
+
+    entry_id: str
+    on: date
+    estimate: InServiceCapacity | None
+    why_not: str | None
+
+
+def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
+    """Everything on record of a battery, the latest first."""
+    with store.reading():
+        entries = list(_entries_of(store, store.plate(serial).id))
+        entries.sort(key=lambda entry: entry.order, reverse=True)
+        return tuple(
+            Happening(
+                day_of(entry.record) or date.min,
+                summary(store, entry.record),
+                entry.id,
+                type(entry.record),
+            )
+            for entry in entries
+        )
+
+
+def checks_of(store: Store, serial: str) -> CheckRecord:
+    """Capacity checks of a battery and its estimates in service.
+
+    Raises `InputError` where there is none.
+    """
+    with store.reading():
+        plate = store.plate(serial)
+        rows = [_check_row(e.record) for e in store.entries(BenchCheck, battery_id=plate.id)]
+        rows += [
+            (
+                found.on,
+                found.estimate.capacity_ah.mean,
+                found.estimate.capacity_sd_ah,
+                IN_SERVICE,
+                "no",
+            )
+            for found in service_estimates_of(store, serial)
+            if found.estimate is not None
+        ]
+    names = ["on", "capacity_ah", "capacity_sd_ah", "kind", "lower_bound"]
+    frame = pd.DataFrame([tuple(map(_as_text, row)) for row in rows], columns=names)
+    return checks_from_frame(frame, f"the record of {serial}")
+
+
+def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
+    """Forecast of a battery's capacity; raises `InputError` where nothing was measured."""
+    with store.reading():
+        return fade_forecast(checks_of(store, serial), store.battery(serial), today=today)
+
+
+def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:
+    """Capacity in service from every connection with a rest voltage before and after."""
+    with store.reading():
+        plate = store.plate(serial)
+        found = store.entries(Connection, battery_id=plate.id)
+        return tuple(
+            _service_estimate(store, serial, entry)
+            for entry in found
+            if entry.record.rest_voltage_v is not None and entry.record.rest_after_v is not None
+        )
+
+
+def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
+    """Tapers of the latest connections that can be read, oldest first."""
+    with store.reading():
+        plate = store.plate(serial)
+        found = store.entries(Connection, battery_id=plate.id)[::-1]
+        tapers = (_taper(store, serial, entry.record) for entry in found)
+        return tuple([t for t in tapers if t is not None][:MOST_TAPERS][::-1])
+
+
+def bench_check(
+    battery_id: str, result: CapacityResult, on: date, note: str | None = None
+) -> BenchCheck:
+    """A result of `capacity.capacity_check` as the record keeps it."""
+    bound = result.capacity_ah is None
+    capacity = result.at_least_ah if bound else result.capacity_ah.mean
+    return BenchCheck(
+        battery_id=battery_id,
+        on=on,
+        capacity_ah=round(float(capacity or 0.0), 2),
+        capacity_sd_ah=None if bound else round(result.capacity_sd_ah, 2),
+        is_lower_bound=bound,
+        discharge_current_a=round(result.mean_current_a, 2),
+        minutes=round(result.minutes, 1),
+        temperature_c=result.temp_c,
+        end_voltage_v=result.end_voltage.value,
+        note=note,
+    )
+
+
+def fleet_of(store: Store) -> dict[str, str]:
+    """Serial of every battery on record with the words to choose it by."""
+    with store.reading():
+        plates = sorted(store.entries(BatteryPlate), key=lambda entry: entry.record.serial)
+        return {plate.record.serial: _battery_words(store, plate.record) for plate in plates}
+
+
+def _battery_words(store: Store, plate: BatteryPlate) -> str:
+    aircraft = store.aircraft_of(plate.serial)
+    where = f"in {aircraft.record.tail}" if aircraft else "off aircraft"
+    return f"{plate.serial}, {where}{', invented' * plate.invented}"
+
+
+def changed_limits(before: Limits, after: Limits) -> tuple[str, ...]:
+    """Names of the limits that differ between two cards."""
+    names = Limits.model_fields
+    return tuple(name for name in names if getattr(before, name) != getattr(after, name))
+
+
+def _estimates(store: Store, serial: str) -> Iterator[tuple[date, InServiceCapacity]]:
+    for found in service_estimates_of(store, serial):
+        if found.estimate is not None:
+            yield found.on, found.estimate
+
+
+def _entries_of(store: Store, battery_id: str) -> Iterator[Entry[Any]]:
+    for kind in _TIMELINE:
+        if kind is not OwnerSheet:
+            yield from store.entries(kind, battery_id=battery_id)
+    for connection in store.entries(Connection, battery_id=battery_id):
+        yield from store.entries(OwnerSheet, connection_id=connection.id)
+
+
+def _check_row(check: BenchCheck) -> tuple[object, ...]:
+    bound = "yes" if check.is_lower_bound else "no"
+    return check.on, check.capacity_ah, check.capacity_sd_ah, CHECK, bound
+
+
+def _as_text(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> ServiceEstimate:
+    told = entry.record
+    try:
+        estimate = in_service_capacity(
+            readings_from_bytes(store.file(told.readings_sha256), told.file_name),
+            store.battery(serial, told.day),
+            told.supply,
+            rest_before_v=float(told.rest_voltage_v or 0.0),
+            rest_after_v=float(told.rest_after_v or 0.0),
+            temp_c=told.ambient_c,
+            load_a=told.load_a,
+            load_sd_a=told.load_sd_a,
+            on=told.day,
+        )
+    except BatteryModelError as error:
+        return ServiceEstimate(entry.id, told.day, None, str(error))
+    return ServiceEstimate(entry.id, told.day, estimate, None)
+
+
+def _taper(store: Store, serial: str, told: Connection) -> TaperSignature | None:
+    """Battery current above load and floor over capacity, as the fit separates them."""
+    try:
+        readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)
+        battery = store.battery(serial, told.day)
+        signal = signal_from(readings, told.supply, told.load_a, told.load_sd_a)
+        fit = fit_taper(signal, prior_for(battery, None))
+    except BatteryModelError:
+        return None
+    flow = (signal.current_a - fit.base(signal.time_s)) / battery.rated_capacity_ah
+    shown = (signal.usable | signal.current_limited) & (flow > LEAST_FLOW)
+    if shown.sum() < 2:
+        return None
+    temps = readings.battery_temp_c
+    seen = temps is not None and np.isfinite(temps).any()
+    temp = float(np.nanmedian(temps)) if seen else told.ambient_c
+    return TaperSignature(told.day, temp, signal.time_s[shown], flow[shown])

@@ -1,0 +1,214 @@
+"""Every sentence of the owner's findings sheet that is said nowhere else, as templates.
+
+Sentences that the page and the terminal say too (headline, findings, next steps, cautions,
+forecast) come from `wording` and `capacitywording`, so that no number is said twice in two ways.
+"""
+
+from __future__ import annotations
+
+from batterymodel.inputs.records import Chemistry
+from batterymodel.rules.results import Outcome
+
+LANGUAGE = "en"
+TITLE = "Findings sheet"
+DOCUMENT_TITLE = "Findings sheet, battery {battery}, {on}"
+HEAD_LINE = "What ground power showed of this battery, for its owner"
+FOOTER = "Battery {battery}, {on}. Advice only: the aircraft's manual and the maker govern."
+PAGE = "Page {page} of {pages}"
+
+HEAD = {
+    "owner": "Owner",
+    "battery": "Battery",
+    "on": "Day",
+    "kind": "Kind",
+    "supply": "Ground supply",
+}
+NOT_GIVEN = "not given"
+KIND = "{label}, {cells} cells, {rated:g} Ah on its plate"
+SUPPLY = "{rated:g} A at {volts:g} V"
+
+SECTIONS = {
+    "seen": "What was seen",
+    "why": "Why",
+    "pictures": "In pictures",
+    "capacity": "How the battery ages",
+    "measured": "What was measured",
+    "maker": "What the maker's instructions ask",
+    "next": "What to do next",
+    "asked": "What you are asked to decide",
+    "nothing": "What happens if nothing is done",
+    "cautions": "Cautions",
+    "signed": "Signed",
+}
+
+SEEN = {
+    "joined": "Ground power was switched on. The battery was joined to it by the bus, which is the "
+    "wiring that feeds the aircraft.",
+    "taper": "A battery takes less and less current as it fills. This fall is called the taper.",
+    "no_taper": "A battery of this kind takes a steady current until it is nearly full.",
+    "supply": "The meter on the supply was read {count} times in {minutes:.0f} minutes. It went "
+    "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
+    "battery": "The meter on the battery was read {count} times in {minutes:.0f} minutes. It went "
+    "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
+    "bound": "The supply gave all it could, so this shows only the most that the battery can have "
+    "held when it was joined: {high}.",
+    "level": "From this, the charge of the battery when it was joined was {mean}. The true value "
+    "lies from {low} to {high} in nine cases of ten.",
+}
+
+FINE = "Looked at and fine: {names}."
+MORE_FINDINGS = {
+    1: "One more finding is in the full report.",
+    2: "{count} more findings are in the full report.",
+}
+ALL_FINE = "Nothing speaks against topping off."
+
+EXPLAINED = {
+    "rest_voltage": "Rest voltage is read while nothing is joined to the battery.",
+    "supply_at_limit": "A supply at its limit gives all the current it can.",
+    "taper_missing": "The current of a good battery falls as it fills.",
+    "current_rising": "Thermal runaway means that the battery heats itself up, more and more.",
+    "set_voltage": "Too many volts overheat a battery; too few never fill it.",
+    "floor_current": "A little current is left when the battery is full.",
+    "capacity": "Capacity is the charge that a full battery can give.",
+    "capacity_check_overdue": "A capacity check runs the full battery down on a bench, by the "
+    "clock.",
+    "contradiction": "Two ways to tell the charge should give the same answer.",
+    "undeclared_load_step": "A load is anything in the aircraft that draws current.",
+    "load_unknown": "The bus load is what the aircraft itself draws, without the battery.",
+    "taper_shape": "The readings should lie close to a smooth line.",
+    "wall_circuit": "The supply draws its power from a wall circuit with a breaker.",
+}
+"""Half a sentence for what an owner may not know, by rule."""
+
+TAPER_PICTURE = "The current, and what is normal"
+CAPACITY_PICTURE = "Capacity over the years"
+CAPTIONS = {
+    "taper": "The marks are meter readings. The line through them is the taper, dashed where it is "
+    "carried on.",
+    "supply": "The grey area is current that does not go into the battery.",
+    "normal": "The dash-dot line is normal for this battery: its own past taper, from the same "
+    "charge.",
+    "rough": "It is rough here, because the current is high.",
+    "no_history": "No normal line is drawn: no taper of this battery has been watched to its end.",
+    "no_taper": "No normal line is drawn: this kind of battery has no such taper.",
+    "fade": "Each mark is one check of the capacity. The line is the trend, dashed where it is "
+    "carried on. The level line is the least that is asked.",
+}
+CHECKS_UNIT = {"year": "a year", "cycle": "a cycle"}
+CAPACITY = {
+    "one": "Only the last capacity check is on file, and one alone shows no trend. Capacity is the "
+    "charge that a full battery can give, and it shrinks with age.",
+    "none": "No capacity checks are on file. Capacity is the charge that a full "
+    "battery can give, and it shrinks with age.",
+    "none_next": "One check a year would show the trend in time.",
+    "bend": "Lately it falls faster than before.",
+    "next": "Next capacity check: {on}.",
+}
+
+MEASURED_HEAD = ("What", "Best value", "{level:.0f} % range", "In plain words")
+MEASURED_NOTE = "The range holds the true value in nine cases of ten."
+MEASURED = {
+    "at_connection": ("Charge when joined", "100 % is full"),
+    "now": ("Charge at the last reading", "100 % is full"),
+    "to_return": ("Charge still to come", "Ah is current times hours"),
+    "minutes": ("Time until full", "if the supply stays on"),
+    "amplitude": ("Current when joined", "what the battery would take"),
+    "temperature": ("Battery temperature", "at the end of the readings"),
+    "rest_voltage": ("Rest voltage", "with nothing joined to it"),
+    "capacity": ("Capacity, last check", "charge that it gives when full"),
+    "trend": ("Capacity, trend", "at the last check"),
+    "loss": ("Loss of capacity {per}", "of the capacity on its plate"),
+    "crossing": ("Below its limit from", "{level:.0f} % range"),
+    "drawn": ("Current drawn of the supply", "at the end of the readings"),
+    "most": ("Most the supply can give", "{limited_by}"),
+}
+AS_READ = "as read"
+FROM_ON = "from {low}"
+FROM_TO = "{low} to {high}"
+IN_AIRCRAFT = "{serial}, in {tail}"
+
+MAKER = {
+    "document": "The limits come from: {document}.",
+    "unnamed": "The limits come from the maker's instructions. Their title is not on file.",
+    "none": "The maker's instructions are not on file: generic values are used. Generic means "
+    "usual for this kind of battery.",
+    "some": "Where it says generic, the maker's value is not on file and a usual one is used.",
+}
+MAKER_HEAD = ("Limit", "Value", "From")
+FROM_CARD = "maker"
+LIMIT_ROWS = (
+    ("Least charge to top off in place", ("min_top_off_soc",)),
+    ("Voltage of the supply, at 25 °C", ("charge_voltage_min_v", "charge_voltage_max_v")),
+    ("Battery temperature", ("charge_temp_min_c", "charge_temp_max_c")),
+    ("Most current into the battery", ("max_charge_current_a",)),
+    ("Least capacity, share of its plate", ("min_capacity_fraction",)),
+    ("Time between capacity checks", ("capacity_check_interval_days",)),
+)
+
+ASKED = {
+    Outcome.TOP_OFF: "May ground power stay on until the current stops falling?",
+    Outcome.KEEP_WATCHING: "May ground power stay on while the meter is watched?",
+    Outcome.SERVICE: "May the battery be taken off the supply and sent for service?",
+    Outcome.DISCONNECT: "The battery is off the supply, or must be now. May it be sent to be "
+    "inspected?",
+}
+CHOICES = {
+    Outcome.TOP_OFF: (
+        "Yes, top off in place.",
+        "No, take ground power off now.",
+    ),
+    Outcome.KEEP_WATCHING: (
+        "Yes, keep watching and tell me the outcome.",
+        "No, stop here and send the battery for service.",
+    ),
+    Outcome.SERVICE: (
+        "Yes, send the battery for service.",
+        "Measure once more first.",
+        "Not now. The battery stays off ground power.",
+    ),
+    Outcome.DISCONNECT: (
+        "Yes, have the battery inspected.",
+        "Replace the battery by the maker's instructions.",
+        "Not now. The battery stays off ground power.",
+    ),
+}
+NOTHING = {
+    Outcome.TOP_OFF: (
+        "Taken off now, the battery stays at about {now}. It can be topped off later.",
+        "Left on with no one to watch, it may be charged too long: the supply does not stop by "
+        "itself.",
+    ),
+    Outcome.KEEP_WATCHING: (
+        "If the readings stop here, no one knows if the battery is fit.",
+        "It may hold too little when the generator fails in flight.",
+    ),
+    Outcome.SERVICE: (
+        "On this supply the battery may be charged too hard, grow hot, or never get full.",
+        "In flight it may run down too soon when the generator fails.",
+    ),
+    Outcome.DISCONNECT: (
+        "Do not wait. Left on, the battery can overheat, leak, or burn.",
+        "It must not fly like this.",
+    ),
+}
+LEAD_ACID_WAIT = "A lead battery that is left half empty for weeks loses capacity for good."
+LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
+
+SIGN_LINES = (("Owner", "{owner}"), ("Licensed maintenance staff", ""))
+SIGN_PARTS = ("Name", "Date", "Signature")
+
+AND_MORE = " and more"
+SUBSTITUTE = "\N{REPLACEMENT CHARACTER}"
+LACKING = "The fonts of this sheet lack {letters}. Each is shown as {sign}: {codes}."
+LETTERS = {1: "one letter", 2: "{count} letters"}
+MOST_CODES = 6
+INVENTED = "Invented demo data: nothing on this sheet was measured."
+CHANGED = (
+    "The record has changed since this connection was assessed. Then the answer was: {before}."
+)
+
+
+def plural(words: dict[int, str], count: int) -> str:
+    """The words for one, or those for more with the count filled in."""
+    return words[1] if count == 1 else words[2].format(count=count)

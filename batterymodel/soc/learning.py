@@ -1,0 +1,128 @@
+"""What a completed taper teaches about this battery: its history, by a Bayesian update.
+
+A battery has its own slow time constant and fast share; each connection shows them moved a little
+(`chemistry.TaperPrior.time_transfer_log_sd`, `share_transfer_sd`) and measured with an error. Known
+and measured values are weighed by their variances; between tapers the known ones drift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from batterymodel.basis.calendar import DAYS_PER_YEAR
+from batterymodel.inputs.records import Battery, History
+from batterymodel.reference.chemistry import data_for
+from batterymodel.taper.charge_bounds import ChargeBounds
+from batterymodel.taper.fit import TaperFit, fit_taper
+from batterymodel.taper.posterior import ChargePosterior, charge_posterior
+from batterymodel.taper.prior import MOST_C_RATE_PER_H, prior_for
+from batterymodel.taper.shape import charge_time_share
+from batterymodel.taper.signals import Signal
+
+COMPLETE_FRACTION = 0.10
+"""A taper counts as completed when less than this share of its charge is left to return."""
+
+LEAST_LEARNING_DEPTH = 0.03
+"""Least charge to return over capacity from which a history is learned."""
+
+MOST_LEARNED_SD = 0.3
+"""Relative error of a time constant above which it teaches nothing."""
+
+LEAST_KNOWN_SD = 0.02
+DRIFT_PER_ROOT_YEAR = 0.10
+"""Drift of the log time constant with age, standard deviation after a year (own choice)."""
+
+
+@dataclass(frozen=True)
+class MeasuredTaper:
+    """Slow time constant and fast share of one completed taper, brought to a small current."""
+
+    log_time_s: float
+    log_time_sd: float
+    fast_share: float
+    fast_share_sd: float
+
+
+def learned_history(
+    fit: TaperFit,
+    posterior: ChargePosterior | ChargeBounds,
+    battery: Battery,
+    temp_c: float | None,
+    on: date,
+) -> History | None:
+    """History of the battery after this connection; None while the taper is not completed.
+
+    A chemistry whose current is no exponential taper has none. The taper is read anew without the
+    battery's history, so that it is not counted twice.
+    """
+    if isinstance(posterior, ChargeBounds) or not is_complete(fit, posterior):
+        return None
+    measured = measured_taper(fit.signal, battery, temp_c)
+    return None if measured is None else updated_history(battery, measured, on)
+
+
+def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
+    """Whether nearly all of a charge worth learning from has been seen to return."""
+    if fit.signal.limited_throughout:
+        return False
+    node, at, weight = posterior.pairs()
+    charge = float(weight @ posterior.charge_ah[at])
+    left = float(weight @ posterior.charge_at_ah(posterior.window_end_s, node, at))
+    deep_enough = charge >= LEAST_LEARNING_DEPTH * fit.prior.capacity_ah
+    return deep_enough and left <= COMPLETE_FRACTION * charge
+
+
+def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> MeasuredTaper | None:
+    """What one connection says of the battery's taper by itself; None where that is too little."""
+    bare = battery.model_copy(update={"history": None})
+    fit = fit_taper(signal, prior_for(bare, temp_c))
+    posterior = charge_posterior(fit)
+    node, _, weight = posterior.pairs()
+    rate = min(float(fit.prior.c_rate_per_h(fit["hold_amplitude_a"])), MOST_C_RATE_PER_H)
+    log_time, log_time_sd = _moments(np.log(posterior.shape.time_constant_s[node, 0]), weight)
+    share, share_sd = _moments(posterior.shape.fast_share[node, 0], weight)
+    if log_time_sd > MOST_LEARNED_SD:
+        return None
+    return MeasuredTaper(
+        log_time_s=log_time + fit.prior.log_time_per_c_rate * rate,
+        log_time_sd=log_time_sd,
+        fast_share=float(np.clip(share - fit.prior.share_per_c_rate * rate, 0.01, 0.8)),
+        fast_share_sd=share_sd,
+    )
+
+
+def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> History:
+    """Known history and one measured taper, weighed by their variances."""
+    taper = data_for(battery.chemistry).taper
+    time_var = measured.log_time_sd**2 + taper.time_transfer_log_sd**2
+    share_var = measured.fast_share_sd**2 + taper.share_transfer_sd**2
+    log_time, share = measured.log_time_s, measured.fast_share
+    known = battery.history
+    if known is not None:
+        believed = prior_for(battery, None)
+        years = max((on - known.on).days, 0) / DAYS_PER_YEAR if known.on else 0.0
+        known_time_var = known.charge_time_rel_sd**2 + DRIFT_PER_ROOT_YEAR**2 * years
+        log_time, time_var = _weighed(log_time, time_var, believed.log_time_s, known_time_var)
+        known_share_sd = known.fast_share_sd if known.fast_share else taper.fast_share_sd
+        share, share_var = _weighed(share, share_var, believed.fast_share, known_share_sd**2)
+    of_charge = float(charge_time_share(share, taper.fast_ratio))
+    return History(
+        charge_time_h=round(float(np.exp(log_time)) * of_charge / 3600.0, 4),
+        charge_time_rel_sd=round(max(float(np.sqrt(time_var)), LEAST_KNOWN_SD), 4),
+        fast_share=round(share, 4),
+        fast_share_sd=round(max(float(np.sqrt(share_var)), 0.005), 4),
+        on=on,
+    )
+
+
+def _weighed(one: float, one_var: float, other: float, other_var: float) -> tuple[float, float]:
+    variance = 1.0 / (1.0 / one_var + 1.0 / other_var)
+    return variance * (one / one_var + other / other_var), variance
+
+
+def _moments(values: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
+    mean = float(weight @ values)
+    return mean, float(np.sqrt(weight @ (values - mean) ** 2))

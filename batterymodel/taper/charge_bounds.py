@@ -1,0 +1,98 @@
+"""What the current says of the charge to return where it is no exponential taper.
+
+A lithium iron phosphate battery on a fixed voltage takes nearly the same current until it is nearly
+full: its voltage hardly moves with its charge. Level and shape of the current then carry no state
+of charge. What remains is a band: at least the charge delivered during the readings, and at most
+that plus what the last current could still bring::
+
+    delivered <= charge to return <= delivered + i_end T i_start / (i_start - i_end)
+
+with `TAIL_H` for ``T``: a current that has not fallen bounds nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.posterior import LEAST_LEFT, ChargeLikelihood, charge_grid_ah
+
+TAIL_H = 1.0
+"""Longest time the current of a nearly full battery goes on, at its present level [h] (own
+choice)."""
+
+LEAST_FALL = 0.01
+"""Relative fall of the current below which it bounds nothing (own choice)."""
+
+EDGE_REL, EDGE_OF_CAPACITY = 0.02, 0.002
+"""Softness of the band's edges, of the charge delivered and of capacity (own choice)."""
+
+LOAD_NODES = 9
+
+
+@dataclass(frozen=True)
+class ChargeBounds(ChargeLikelihood):
+    """Likelihood of the charge to return, one node for each bus load that may be.
+
+    ``delivered_ah`` is the charge delivered to the battery and ``current_a`` the battery current
+    at the last reading, both of shape ``(k, 1)``.
+    """
+
+    delivered_ah: np.ndarray
+    current_a: np.ndarray
+    tail_log: float = 0.0
+    tail_log_sd: float = 0.0
+
+    def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
+        """Charge still to return after the last reading [Ah] for pairs; ``time_s`` is its time."""
+        charge = self.charge_ah[at]
+        return np.maximum(charge - self.delivered_ah[node, 0], LEAST_LEFT * charge)
+
+    def minutes_until_ah(self, left_ah: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
+        """Minutes until so much is left, at half the last current, for pairs."""
+        now = self.charge_at_ah(self.window_end_s, node, at)
+        half_a = np.maximum(0.5 * self.current_a[node, 0], 1e-3)
+        return 60.0 * np.maximum(now - left_ah, 0.0) / half_a
+
+
+def charge_bounds(fit: TaperFit) -> ChargeBounds:
+    """The band of one connection, from the signal of its fit and what is known of the load."""
+    time_s, current_a = _without_steps(fit)
+    load_a = _load_nodes_a(fit, float(current_a.min()))[:, None]
+    battery_a = np.maximum(current_a[None, :] - load_a, 0.0)
+    delivered = np.trapezoid(battery_a, time_s, axis=1)[:, None] / 3600.0
+    start, end = battery_a[:, :3].mean(axis=1), battery_a[:, -3:].mean(axis=1)
+    fall = np.maximum(1.0 - end / np.maximum(start, 1e-9), 0.0)
+    capacity = fit.prior.capacity_ah
+    reach = np.where(fall > LEAST_FALL, end * TAIL_H / np.maximum(fall, LEAST_FALL), capacity)
+    charge = charge_grid_ah(capacity)
+    edge = EDGE_REL * delivered + EDGE_OF_CAPACITY * capacity
+    upper = delivered + np.minimum(reach, capacity)[:, None]
+    inside = ndtr((charge - delivered) / edge) * ndtr((upper - charge) / edge)
+    return ChargeBounds(
+        charge_ah=charge,
+        likelihood=inside,
+        window_end_s=float(fit.signal.time_s[-1]),
+        delivered_ah=delivered,
+        current_a=end[:, None],
+    )
+
+
+def _without_steps(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
+    """Times from connection on and current less load steps [A], short transients left out."""
+    signal = fit.signal
+    kept = signal.usable | signal.current_limited
+    time_s = signal.time_s[kept]
+    steps = fit.base(time_s) - fit["float_current_a"] - fit["load_a"]
+    current = signal.current_a[kept] - steps
+    return np.append(0.0, time_s), np.append(current[0], current)
+
+
+def _load_nodes_a(fit: TaperFit, least_a: float) -> np.ndarray:
+    """Equally likely bus loads [A], none above the least reading."""
+    load = fit.signal.load
+    z = ndtri((np.arange(LOAD_NODES) + 0.5) / LOAD_NODES)
+    return np.clip(load.mean_a + load.sd_a * z, 0.0, max(least_a, 0.0))

@@ -1,0 +1,276 @@
+"""The taper fit: bus load, load steps, supply limit, meter and priors in one least-squares problem.
+
+The problem is stated in `batterymodel.taper.problem`; here it is solved, and the result reports
+itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import OptimizeResult, least_squares
+
+from batterymodel.errors import FitError
+from batterymodel.taper.prior import Prior
+from batterymodel.taper.problem import (
+    FIXED_NAMES,
+    SHAPE_TERMS,
+    TaperData,
+    jacobian,
+    residuals,
+    shape_of,
+    taper_data,
+)
+from batterymodel.taper.shape import Shape, branches_current, current_limited, hold_gradient
+from batterymodel.taper.signals import LEAST_HOLD_READINGS, Signal
+
+ROBUST_SCALE = 4.0
+"""Standard errors beyond which a reading's pull stops growing (own choice)."""
+
+ROBUST_PASSES = 12
+SETTLED_WEIGHT = 1e-3
+
+
+@dataclass(frozen=True)
+class TaperFit:
+    """Result of `fit_taper`: best values, their covariance, residuals, and a `predict`.
+
+    ``parameters`` follow ``names``; ``covariance`` is that of all parameters under data and
+    priors. ``rmse_a`` and ``residuals_a`` are over the rows of the fit.
+    """
+
+    names: tuple[str, ...]
+    parameters: np.ndarray
+    covariance: np.ndarray
+    weights: np.ndarray
+    window_s: tuple[float, float]
+    signal: Signal
+    data: TaperData
+    prior: Prior
+    evaluations: int
+
+    def __getitem__(self, name: str) -> float:
+        return float(self.parameters[self.names.index(name)])
+
+    @property
+    def shape(self) -> Shape:
+        """Best shape."""
+        return shape_of(self.parameters, self.prior)
+
+    @property
+    def amplitude_a(self) -> float:
+        """Battery current at the moment of connection, were the supply without limit [A]."""
+        return float(
+            self["hold_amplitude_a"] * current_limited(self.data.limit_time_s, self.shape)[2]
+        )
+
+    @property
+    def time_constant_s(self) -> float:
+        """Slow time constant [s]."""
+        return float(self.shape.time_constant_s)
+
+    @property
+    def charge_time_h(self) -> float:
+        """Charge to return at connection over ``amplitude_a`` [h]."""
+        return float(self.shape.charge_time_s) / 3600.0
+
+    @property
+    def standard_errors(self) -> dict[str, float]:
+        """Standard error of amplitude, time constant, charge time, fast share, floor, load."""
+        share, ratio = self.shape.fast_share, self.prior.fast_ratio
+        hold, by_log_time, by_share = self["hold_amplitude_a"], 0.0, 0.0
+        growth = float(current_limited(self.data.limit_time_s, self.shape)[2])
+        if self.data.limit_time_s > 0.0:
+            by_log_time, by_share = _growth_gradient(self.data.limit_time_s, self.shape)
+        spread = share * (1.0 - share)
+        charge_by_share = -self.time_constant_s * (1.0 - ratio) / 3600.0
+        directions = {
+            "amplitude_a": (growth, hold * by_log_time, hold * by_share * spread, 0.0, 0.0),
+            "time_constant_s": (0.0, self.time_constant_s, 0.0, 0.0, 0.0),
+            "charge_time_h": (0.0, self.charge_time_h, charge_by_share * spread, 0.0, 0.0),
+            "fast_share": (0.0, 0.0, spread, 0.0, 0.0),
+            "float_current_a": (0.0, 0.0, 0.0, 1.0, 0.0),
+            "load_a": (0.0, 0.0, 0.0, 0.0, 1.0),
+        }
+        table = np.array(list(directions.values()))
+        variances = np.einsum("ij,jk,ik->i", table, self.covariance[:5, :5], table)
+        errors = np.sqrt(np.maximum(variances, 0.0))
+        return dict(zip(directions, errors.tolist(), strict=True))
+
+    @property
+    def residuals_a(self) -> np.ndarray:
+        """Reading less model, shape deviations left out, for each row of the fit [A]."""
+        return self.data.current_a - self.predict(self.data.time_s)
+
+    @property
+    def rmse_a(self) -> float:
+        """Root mean square of the residuals [A]; 0 where no reading was in the hold phase."""
+        return float(np.sqrt(np.mean(self.residuals_a**2))) if self.residuals_a.size else 0.0
+
+    def predict(self, time_s: np.ndarray) -> np.ndarray:
+        """Meter reading expected at times since connection [A], same shape.
+
+        Includes load, steps, floor and the supply's limit; leaves out the shape deviations.
+        """
+        t = np.asarray(time_s, dtype=float)
+        hold = np.maximum(t - self.data.limit_time_s, 0.0)
+        fast, slow, _ = current_limited(self.data.limit_time_s, self.shape)
+        return self["hold_amplitude_a"] * branches_current(hold, self.shape, fast, slow) + (
+            self.base(t)
+        )
+
+    def base(self, time_s: np.ndarray) -> np.ndarray:
+        """Floor, load and load steps at times since connection [A], same shape."""
+        t = np.asarray(time_s, dtype=float)
+        base = np.full(t.shape, self["float_current_a"] + self["load_a"])
+        for step, name in zip(self.signal.steps, self.names[5:], strict=False):
+            base = base + self[name] * (t >= step.elapsed_s)
+        return base
+
+    def predict_sd(self, time_s: np.ndarray) -> np.ndarray:
+        """Standard error of `predict` from the covariance [A], same shape as ``time_s``."""
+        t = np.asarray(time_s, dtype=float)
+        hold = np.maximum(t - self.data.limit_time_s, 0.0)
+        current, by_time, by_share = hold_gradient(hold, self.data.limit_time_s, self.shape)
+        amplitude = self["hold_amplitude_a"]
+        steps = [(t >= s.elapsed_s).astype(float) for s in self.signal.steps]
+        ones = np.ones_like(t)
+        by_logit = by_share * self.shape.fast_share * (1.0 - self.shape.fast_share)
+        columns = [current, amplitude * by_time, amplitude * by_logit, ones, ones, *steps]
+        gradient = np.column_stack(columns)
+        covariance = self.covariance[: gradient.shape[1], : gradient.shape[1]]
+        return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", gradient, covariance, gradient), 0.0))
+
+
+def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
+    """Fit the taper of one connection.
+
+    1. Thin the readings of the hold phase (`taper_data`).
+    2. Start from the prior shape with the amplitude the readings suggest.
+    3. Minimise data and prior residuals (scipy, Levenberg-Marquardt, analytic Jacobian). A
+       parameter that must not be negative and runs below zero is held there.
+    4. Weigh each reading by ``1 / sqrt(1 + (r / 4)**2)`` of its residual and repeat until the
+       weights settle: single odd readings cannot pull without bound.
+    5. Covariance from the Jacobian at the optimum with these weights.
+
+    Raises
+    ------
+    FitError
+        Fewer than three readings tell anything of the battery.
+    """
+    usable = int(signal.usable.sum())
+    if not signal.limited_throughout and usable < LEAST_HOLD_READINGS:
+        raise FitError(
+            f"only {usable} readings show the battery at constant voltage: take at least three"
+        )
+    data = taper_data(signal, prior)
+    parameters, weights, evaluations = _start(data, prior), np.ones(data.time_s.size), 0
+    for _ in range(ROBUST_PASSES):
+        parameters, more = _minimised(parameters, data, prior, weights)
+        evaluations += more
+        before, weights = weights, _robust_weights(parameters, data, prior)
+        if np.abs(weights - before).max(initial=0.0) < SETTLED_WEIGHT:
+            break
+    return _fit_from(parameters, weights, evaluations, signal, data, prior)
+
+
+def _minimised(
+    start: np.ndarray, data: TaperData, prior: Prior, weights: np.ndarray
+) -> tuple[np.ndarray, int]:
+    """Optimum at fixed weights and number of evaluations; amplitude and floor not below zero.
+
+    A parameter held at zero leaves the others' optimum the constrained one, because the problem
+    is nearly linear; it costs less than walking along a bound.
+    """
+    least = np.full(start.size, -np.inf)
+    least[[0, 3]] = 0.0
+    parameters, free, evaluations = np.maximum(start, least), np.ones(start.size, bool), 0
+    while True:
+        result = _free_optimum(parameters, free, data, prior, weights)
+        parameters[free] = result.x
+        evaluations += result.nfev
+        below = free & (parameters < least)
+        if not below.any():
+            return parameters, evaluations
+        parameters[below] = least[below]
+        free &= ~below
+
+
+def _free_optimum(
+    start: np.ndarray, free: np.ndarray, data: TaperData, prior: Prior, weights: np.ndarray
+) -> OptimizeResult:
+    def whole(part: np.ndarray) -> np.ndarray:
+        parameters = start.copy()
+        parameters[free] = part
+        return parameters
+
+    return least_squares(
+        lambda part: residuals(whole(part), data, prior, weights),
+        start[free],
+        jac=lambda part: jacobian(whole(part), data, prior, weights)[:, free],
+        method="lm",
+        xtol=1e-8,
+        ftol=1e-10,
+        gtol=1e-10,
+        max_nfev=200,
+    )
+
+
+def _robust_weights(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.ndarray:
+    rows = residuals(parameters, data, prior)[: data.time_s.size]
+    return 1.0 / np.sqrt(1.0 + (rows / ROBUST_SCALE) ** 2)
+
+
+def _start(data: TaperData, prior: Prior) -> np.ndarray:
+    guess, rate = data.amplitude_guess_a, data.c_rate_guess_per_h
+    opening = [
+        guess,
+        float(prior.log_time_at(rate)),
+        float(prior.logit_share_at(rate)),
+        prior.float_current_a,
+        max(data.load_a[0], 0.0),
+    ]
+    return np.concatenate([opening, np.zeros(data.steps.shape[1] + SHAPE_TERMS)])
+
+
+def _growth_gradient(limit_time_s: float, shape: Shape) -> tuple[float, float]:
+    """Derivatives of amplitude over hold amplitude by log time constant and fast share."""
+    if limit_time_s == 0.0:
+        return 0.0, 0.0
+    h = 1e-5
+
+    def growth(scale: float, share: float) -> float:
+        moved = Shape(shape.time_constant_s * scale, shape.fast_share + share, shape.fast_ratio)
+        return float(current_limited(limit_time_s, moved)[2])
+
+    by_log = (growth(np.exp(h), 0.0) - growth(np.exp(-h), 0.0)) / (2.0 * h)
+    return by_log, (growth(1.0, h) - growth(1.0, -h)) / (2.0 * h)
+
+
+def _fit_from(
+    parameters: np.ndarray,
+    weights: np.ndarray,
+    evaluations: int,
+    signal: Signal,
+    data: TaperData,
+    prior: Prior,
+) -> TaperFit:
+    jac = jacobian(parameters, data, prior, weights)
+    used = signal.time_s[signal.usable] if signal.usable.any() else signal.time_s
+    names = (
+        *FIXED_NAMES,
+        *(f"step_{j + 1}_a" for j in range(data.steps.shape[1])),
+        *(f"deviation_{k + 1}" for k in range(SHAPE_TERMS)),
+    )
+    return TaperFit(
+        names=names,
+        parameters=parameters,
+        covariance=np.linalg.inv(jac.T @ jac),
+        weights=weights,
+        window_s=(float(used[0]), float(used[-1])),
+        signal=signal,
+        data=data,
+        prior=prior,
+        evaluations=evaluations,
+    )

@@ -1,0 +1,324 @@
+"""From readings to the signal the taper is fitted to: meter, load steps, supply at its limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from batterymodel.basis.meters import CLAMP_OFFSET_A, LOAD_SD_A
+from batterymodel.inputs.records import Readings, Supply
+from batterymodel.reference.supply import output_limit
+
+LATE_START_S = 900.0
+"""A first reading later than this cannot be carried back to connection: time is then counted
+from the first reading, and a note says so (own rule)."""
+
+UNKNOWN_SHARE_OF_LEAST = 0.5
+"""An unknown load is taken as this share of the least reading, with an error as large (own
+choice)."""
+
+LIMIT_BAND = 0.06
+"""A supply holds its rated limit within this relative band (common practice, no source)."""
+
+LIMIT_END_LINE_S = 30.0
+"""Stretch after the limit over which the fall is taken as a line [s] (own choice)."""
+
+LEAST_HOLD_READINGS = 3
+"""Readings at constant voltage below which there is no taper to read (own choice)."""
+
+METER_STEPS_A = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
+
+
+@dataclass(frozen=True)
+class LoadStep:
+    """A change of bus load at a time; ``marked`` when the readings carry an event there."""
+
+    elapsed_s: float
+    text: str
+    marked: bool
+
+
+@dataclass(frozen=True)
+class KnownLoad:
+    """Bus load without the battery [A] with its standard deviation; ``given`` if declared."""
+
+    mean_a: float
+    sd_a: float
+    given: bool
+
+
+@dataclass(frozen=True)
+class Signal:
+    """What is fitted, all arrays of shape ``(n,)`` over the readings.
+
+    ``current_a`` is the supply's current less any load column, or the battery current where a
+    clamp meter gives it (``from_clamp``). ``sigma_a`` is the error of one reading. ``usable``
+    marks readings of the constant-voltage phase; ``current_limited`` those with the supply at its
+    limit, which only say that the battery would take more. ``limit_end_s`` is when the first such phase
+    ended (None: the supply was never at its limit at the start, inf: it still is).
+    """
+
+    time_s: np.ndarray
+    current_a: np.ndarray
+    sigma_a: float
+    resolution_a: float
+    usable: np.ndarray
+    current_limited: np.ndarray
+    limit_end_s: float | None
+    limit_end_sd_s: float
+    limit_current_a: float | None
+    load: KnownLoad
+    steps: tuple[LoadStep, ...]
+    transients: int
+    from_clamp: bool
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def limited_throughout(self) -> bool:
+        """The supply was at its limit in every usable moment of the readings."""
+        return self.limit_end_s is not None and np.isinf(self.limit_end_s)
+
+
+def signal_from(
+    readings: Readings,
+    supply: Supply | None = None,
+    load_a: float | None = None,
+    load_sd_a: float = LOAD_SD_A,
+) -> Signal:
+    """The signal of one connection.
+
+    Parameters
+    ----------
+    readings : Readings
+    supply : Supply, optional
+        Gives the current at which the supply limits.
+    load_a, load_sd_a : float, optional
+        Bus load without the battery at the first reading [A], and its standard error.
+    """
+    time_s, late = _since_connection(readings.elapsed_s)
+    current, load, from_clamp, held = _current_and_load(readings, load_a, load_sd_a)
+    time_s, current = time_s[held], current[held]
+    resolution = meter_resolution_a(current)
+    spikes = transient_mask(current, resolution)
+    sigma = reading_sigma_a(current[~spikes], resolution)
+    supply_current = readings.supply_current_a[held]
+    current_limited, end, end_sd = _limited_phase(
+        time_s, supply_current, readings, held, supply, max(sigma, resolution / 2)
+    )
+    if from_clamp and end is None:
+        current_limited = np.zeros_like(current_limited)
+    shift = readings.elapsed_s[held][0] - time_s[0]
+    marked = _marked_steps(readings, shift, time_s) if not from_clamp else ()
+    unmarked = _unmarked_steps(time_s, current, sigma, resolution, current_limited | spikes, marked)
+    level = float(np.median(current[current_limited])) if current_limited.any() else None
+    return Signal(
+        time_s=time_s,
+        current_a=current,
+        sigma_a=sigma,
+        resolution_a=resolution,
+        usable=~(current_limited | spikes),
+        current_limited=current_limited,
+        limit_end_s=end,
+        limit_end_sd_s=end_sd,
+        limit_current_a=level,
+        load=load,
+        steps=tuple(sorted((*marked, *unmarked), key=lambda s: s.elapsed_s)),
+        transients=int(spikes.sum()),
+        from_clamp=from_clamp,
+        notes=(late,) if late else (),
+    )
+
+
+def meter_resolution_a(current_a: np.ndarray) -> float:
+    """Coarsest common step of the meter's values [A].
+
+    >>> meter_resolution_a(np.array([12.0, 11.5, 9.0]))
+    0.5
+    """
+    for step in METER_STEPS_A:
+        multiples = current_a / step
+        if np.abs(multiples - np.round(multiples)).max() < 1e-6 * max(1.0, np.abs(multiples).max()):
+            return step
+    return METER_STEPS_A[-1]
+
+
+def reading_sigma_a(current_a: np.ndarray, resolution_a: float) -> float:
+    """Error of one reading [A]: scatter of second differences, and the meter's rounding.
+
+    Rounding alone has a standard deviation of ``resolution / sqrt(12)`` (uniform error).
+    """
+    rounding = resolution_a / np.sqrt(12.0)
+    if current_a.size < 8:
+        return float(max(rounding, resolution_a / 2.0))
+    bends = np.diff(current_a, 2)
+    scatter = 1.4826 * np.median(np.abs(bends - np.median(bends))) / np.sqrt(6.0)
+    return float(np.hypot(rounding, scatter))
+
+
+def transient_mask(current_a: np.ndarray, resolution_a: float) -> np.ndarray:
+    """Readings that stand out from both neighbours' level for at most two readings.
+
+    Motor transients look like this; they say nothing of the battery.
+    """
+    n = current_a.size
+    if n < 7:
+        return np.zeros(n, dtype=bool)
+    padded = np.pad(current_a, 2, mode="reflect", reflect_type="odd")
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    away = np.abs(current_a - middle)
+    spread = 1.4826 * np.median(away)
+    out = away > max(8.0 * spread, 4.0 * resolution_a, 0.05 * float(np.ptp(middle)), 0.5)
+    out[[0, -1]] = False
+    return out
+
+
+def _since_connection(elapsed_s: np.ndarray) -> tuple[np.ndarray, str | None]:
+    if elapsed_s[0] <= LATE_START_S:
+        return elapsed_s, None
+    return elapsed_s - elapsed_s[0], (
+        f"the first reading is at {elapsed_s[0]:.0f} s: time is counted from it, "
+        "as if the supply had been connected then"
+    )
+
+
+def _current_and_load(
+    readings: Readings, load_a: float | None, load_sd_a: float
+) -> tuple[np.ndarray, KnownLoad, bool, np.ndarray]:
+    """Current to fit, what is known of the load in it, whether a clamp gave it, rows kept."""
+    clamp = readings.battery_current_a
+    if clamp is not None and np.isfinite(clamp).sum() >= 3:
+        rows = np.isfinite(clamp)
+        offset = max(CLAMP_OFFSET_A, meter_resolution_a(clamp[rows]) / 2.0)
+        return clamp, KnownLoad(0.0, offset, True), True, rows
+    everything = np.ones(len(readings), dtype=bool)
+    column = readings.load_a
+    if column is not None and np.isfinite(column).any():
+        rows = np.isfinite(column)
+        load = np.interp(readings.elapsed_s, readings.elapsed_s[rows], column[rows])
+        return readings.supply_current_a - load, KnownLoad(0.0, load_sd_a, True), False, everything
+    least = max(float(readings.supply_current_a.min()), 0.0)
+    if load_a is not None:
+        return readings.supply_current_a, KnownLoad(load_a, load_sd_a, True), False, everything
+    share = UNKNOWN_SHARE_OF_LEAST
+    unknown = KnownLoad(share * least, max(share * least, 0.1), False)
+    return readings.supply_current_a, unknown, False, everything
+
+
+def _limited_phase(
+    time_s: np.ndarray,
+    supply_current_a: np.ndarray,
+    readings: Readings,
+    held: np.ndarray,
+    supply: Supply | None,
+    sigma_a: float,
+) -> tuple[np.ndarray, float | None, float]:
+    """Mask of readings at the supply's limit, end of the first such phase, error of that end."""
+    level = _middle_of_three(supply_current_a)
+    top = float(level.max())
+    band = max(4.0 * sigma_a, 0.015 * top)
+    if not _could_be_limit(top, readings, held, supply):
+        return np.zeros(time_s.size, dtype=bool), None, 0.0
+    high = level >= top - band
+    first = int(np.argmax(high))
+    later = np.flatnonzero(~high[first:])
+    last = first + (int(later[0]) if later.size else high.size - first) - 1
+    if not _is_flat(time_s, supply_current_a, first, last, band, known=supply is not None):
+        return np.zeros(time_s.size, dtype=bool), None, 0.0
+    current_limited = high.copy()
+    current_limited[:first] = True
+    if (~current_limited).sum() < LEAST_HOLD_READINGS:
+        return np.ones_like(current_limited), np.inf, 0.0
+    return current_limited, *_end_of_limit(time_s, supply_current_a, last)
+
+
+def _middle_of_three(current_a: np.ndarray) -> np.ndarray:
+    """Running median of three: single dips and spikes gone, edges kept."""
+    if current_a.size < 3:
+        return current_a
+    padded = np.pad(current_a, 1, mode="edge")
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, 3), axis=1)
+
+
+def _could_be_limit(
+    top_a: float, readings: Readings, held: np.ndarray, supply: Supply | None
+) -> bool:
+    if supply is None:
+        return True
+    volts = readings.supply_voltage_v
+    if volts is not None and np.isfinite(volts[held]).any():
+        sag = supply.set_voltage_v - supply.voltage_tolerance_v - 0.2
+        if np.nanmin(volts[held]) < sag:
+            return True
+    return top_a >= (1.0 - LIMIT_BAND) * min(supply.rated_current_a, output_limit(supply).limit_a)
+
+
+def _is_flat(
+    time_s: np.ndarray, current_a: np.ndarray, first: int, last: int, band_a: float, known: bool
+) -> bool:
+    """Whether the opening stretch is a limit: long and level, then falling faster than before."""
+    if last - first < 3 or time_s[last] - time_s[first] < 15.0:
+        return False
+    half = (first + last) // 2
+    drop_inside = current_a[first : half + 1].mean() - current_a[half : last + 1].mean()
+    if last >= current_a.size - 2:
+        return known and abs(drop_inside) < band_a / 2
+    span = time_s[last] - time_s[first]
+    after = current_a[
+        np.searchsorted(time_s, min(time_s[last] + span / 2, time_s[-1]), "right") - 1
+    ]
+    return bool(2.0 * abs(drop_inside) < 0.35 * (current_a[first:half].mean() - after))
+
+
+def _end_of_limit(time_s: np.ndarray, current_a: np.ndarray, last: int) -> tuple[float, float]:
+    """Where the line through the first falling readings meets the limit, and its error [s]."""
+    level = float(np.median(current_a[: last + 1]))
+    step = float(time_s[min(last + 1, time_s.size - 1)] - time_s[last])
+    after = np.arange(last + 1, time_s.size)
+    after = after[(after <= last + 4) | (time_s[after] <= time_s[last] + LIMIT_END_LINE_S)]
+    if after.size >= 3:
+        slope, offset = np.polyfit(time_s[after], current_a[after], 1)
+        if slope < 0:
+            meets = float(np.clip((level - offset) / slope, time_s[0], time_s[last] + step))
+            return meets, max(step / np.sqrt(12.0), 0.5)
+    return float(time_s[last] + step / 2.0), max(step / 2.0, 0.5)
+
+
+def _marked_steps(readings: Readings, shift_s: float, time_s: np.ndarray) -> tuple[LoadStep, ...]:
+    if readings.load_a is not None:
+        return ()
+    steps: dict[float, str] = {}
+    for event in readings.events:
+        at = event.elapsed_s - shift_s
+        if time_s[0] < at <= time_s[-1]:
+            steps[at] = f"{steps[at]}; {event.text}" if at in steps else event.text
+    return tuple(LoadStep(at, text, True) for at, text in steps.items())
+
+
+def _unmarked_steps(
+    time_s: np.ndarray,
+    current_a: np.ndarray,
+    sigma_a: float,
+    resolution_a: float,
+    ignore: np.ndarray,
+    marked: tuple[LoadStep, ...],
+) -> tuple[LoadStep, ...]:
+    """Jumps that neither the taper's slope on both sides nor an event explains."""
+    t, y = time_s[~ignore], current_a[~ignore]
+    if t.size < 8:
+        return ()
+    least = max(8.0 * sigma_a, 3.0 * resolution_a, 0.03 * float(np.abs(y).max()), 1.0)
+    i = np.arange(2, t.size - 3)
+    before = (y[i] - y[i - 2]) / (t[i] - t[i - 2])
+    after = (y[i + 3] - y[i + 1]) / (t[i + 3] - t[i + 1])
+    width = t[i + 1] - t[i]
+    expected = 0.5 * (before + after) * width
+    steepest = np.maximum(np.abs(before), np.abs(after)) * width
+    jump = y[i + 1] - y[i] - expected
+    found: list[LoadStep] = []
+    for k in np.flatnonzero((np.abs(jump) > least) & (np.abs(jump) > 1.5 * steepest)):
+        low, high = t[i[k]] - width[k], t[i[k] + 1] + width[k]
+        taken = [s.elapsed_s for s in (*marked, *found)]
+        if not any(low <= at <= high for at in taken):
+            found.append(LoadStep(float(t[i[k] + 1]), f"{jump[k]:+.1f} A, not marked", False))
+    return tuple(found)

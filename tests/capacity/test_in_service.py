@@ -1,0 +1,111 @@
+"""Capacity in service: coverage on simulated truth, its width, and when it refuses."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from batterymodel import Battery, FitError, Readings, Supply
+from batterymodel.capacity.in_service import in_service_capacity
+from batterymodel.reference.temperature import rest_voltage_v
+
+SUPPLY = Supply(rated_current_a=120.0)
+BATTERY = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+
+
+def taper(charge_ah, charge_time_h=0.31, minutes=120.0, seed=1, load_a=8.0, share=0.2):
+    """Readings of a taper in closed form: fast and slow exponential, floor 0.1 A."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 60.0 * minutes, 30.0)
+    slow = 3600.0 * charge_time_h / (1.0 - share + 0.125 * share)
+    current = share * np.exp(-time / (0.125 * slow)) + (1.0 - share) * np.exp(-time / slow)
+    supply = load_a + 0.1 + charge_ah / charge_time_h * current
+    return Readings(
+        elapsed_s=time,
+        supply_current_a=np.round(supply + 0.03 * rng.standard_normal(time.size), 1),
+    )
+
+
+def estimate(readings, before_v, after_v, battery=BATTERY):
+    return in_service_capacity(
+        readings, battery, SUPPLY, rest_before_v=before_v, rest_after_v=after_v, load_a=8.0
+    )
+
+
+@cache
+def simulated(count=40):
+    """Ratio of estimate to truth, coverage, and half width over truth, of simulated batteries."""
+    rng, rows = np.random.default_rng(11), []
+    spread = 12 * 0.012
+    for k in range(count):
+        true_ah, before = rng.uniform(26.0, 42.0), rng.uniform(0.2, 0.7)
+        after = min(rng.normal(0.985, 0.012), 1.0)
+        charge = (after - before) * true_ah / rng.normal(0.985, 0.02)
+        common = np.sqrt(0.7) * spread * rng.standard_normal()
+        own = np.hypot(np.sqrt(0.3) * spread, 0.05)
+        volts = [
+            float(rest_voltage_v(BATTERY, soc, 25.0)) + common + own * rng.standard_normal()
+            for soc in (before, after)
+        ]
+        readings = taper(charge, float(rng.lognormal(np.log(0.31), 0.15)), seed=k)
+        try:
+            found = estimate(readings, *volts).capacity_ah
+        except FitError:
+            continue
+        half = (found.high - found.low) / 2.0
+        rows.append((found.mean / true_ah, found.low <= true_ah <= found.high, half / true_ah))
+    return np.array(rows, dtype=float)
+
+
+def test_interval_covers_simulated_truth():
+    rows = simulated()
+    assert len(rows) >= 30
+    assert 0.82 <= rows[:, 1].mean() <= 1.0
+
+
+def test_estimates_are_not_off_on_average_and_honestly_wide():
+    rows = simulated()
+    assert np.median(rows[:, 0]) == pytest.approx(1.0, abs=0.08)
+    assert 0.08 < np.median(rows[:, 2]) < 0.35
+
+
+def test_by_hand_with_rest_voltages_on_the_curve():
+    """From 50 % to 98.5 %, 19.7 Ah at 0.985: 0.985 * 19.7 / 0.485 = 40 Ah."""
+    before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.5, 0.985))
+    found = estimate(taper(0.485 * 40.0 / 0.985), before, after)
+    assert found.capacity_ah.mean == pytest.approx(40.0, rel=0.06)
+    assert found.charge_returned_ah.mean == pytest.approx(19.7, rel=0.03)
+
+
+def test_the_larger_the_change_the_narrower():
+    def width(soc):
+        before, after = (float(rest_voltage_v(BATTERY, s, 25.0)) for s in (soc, 0.985))
+        found = estimate(taper((0.985 - soc) * 40.0 / 0.985), before, after)
+        return found.capacity_ah.high - found.capacity_ah.low
+
+    assert width(0.2) < 0.6 * width(0.6)
+
+
+def test_a_change_too_small_to_tell_is_refused():
+    before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.88, 0.985))
+    with pytest.raises(FitError, match="too little to tell a capacity"):
+        estimate(taper(0.105 * 40.0), before, after)
+
+
+def test_a_taper_that_is_not_completed_is_refused():
+    with pytest.raises(FitError, match="not completed"):
+        estimate(taper(15.0, minutes=8.0), 24.8, 25.7)
+
+
+@pytest.mark.parametrize(("chemistry", "cells"), [("nicd", 20), ("lfp", 8)])
+def test_chemistries_whose_rest_voltage_says_little_are_refused(chemistry, cells):
+    battery = Battery(tail="D", chemistry=chemistry, cells=cells, rated_capacity_ah=40.0)
+    before, after = (float(rest_voltage_v(battery, soc, 25.0)) for soc in (0.5, 0.985))
+    with pytest.raises(FitError, match="says little"):
+        estimate(taper(0.485 * 40.0), before, after, battery)
+
+
+def test_it_says_that_it_replaces_no_check():
+    found = estimate(taper(19.7), 24.84, 25.75)
+    assert any("no capacity check" in note for note in found.notes)
+    assert max(found.rel_sd_by_cause, key=found.rel_sd_by_cause.get) == "change of state of charge"

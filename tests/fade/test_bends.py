@@ -1,0 +1,49 @@
+"""The models that bend: against a simulated walk, far ahead, and where fade turns."""
+
+import numpy as np
+import pytest
+
+from batterymodel.fade.bends import GaussianProcessTrend, KneeRidge, LocalTrend
+from batterymodel.fade.models import LinePrior
+
+PRIOR = LinePrior(1.0, 0.06, 0.05, 0.04)
+AT = np.array([0.0, 0.6, 1.3, 2.1, 2.8, 3.3])[:, None]
+SD = np.full(6, 0.02)
+FALLING = 1.0 - 0.05 * AT[:, 0] + np.array([0.004, -0.006, 0.002, 0.005, -0.004, 0.001])
+
+
+def test_local_trend_covariance_is_that_of_an_integrated_walk():
+    """Second method: covariance of a simulated walk's integral."""
+    rng, steps, dt = np.random.default_rng(2), 400, 0.005
+    slopes = np.cumsum(rng.standard_normal((8000, steps)) * np.sqrt(dt), axis=1)
+    level = np.cumsum(slopes, axis=1) * dt
+    a, b = 200, 400
+    measured = (level[:, a - 1] * level[:, b - 1]).mean()
+    at = np.array([a * dt, b * dt])
+    assert LocalTrend(PRIOR).bend(at, at, (1.0,))[0, 1] == pytest.approx(measured, rel=0.06)
+
+
+def test_gaussian_process_returns_to_the_line_far_ahead():
+    bent = FALLING - 0.04 * np.exp(-((AT[:, 0] - 3.3) ** 2))
+    fitted = GaussianProcessTrend(PRIOR).fit(AT, bent, SD)
+    far = fitted.predict(np.array([[40.0], [41.0]]))
+    assert far[1] - far[0] == pytest.approx(-0.05, abs=0.03)
+
+
+def test_knee_finds_where_fade_turns():
+    at = np.linspace(0.0, 5.0, 11)[:, None]
+    truth = 1.0 - 0.01 * at[:, 0] - 0.12 * np.maximum(at[:, 0] - 3.0, 0.0)
+    fitted = KneeRidge(PRIOR).fit(at, truth, np.full(11, 0.01))
+    weights = {}
+    for (knee,), share in fitted.own_weights_:
+        weights[knee] = weights.get(knee, 0.0) + share
+    best = max(weights, key=weights.get) * PRIOR.life
+    assert best == pytest.approx(3.0, abs=0.8)
+    ahead = fitted.predict(np.array([[5.0], [6.0]]))
+    assert ahead[0] - ahead[1] == pytest.approx(0.13, abs=0.04)
+
+
+def test_belief_in_a_knee_sums_to_one():
+    fitted = KneeRidge(PRIOR).fit(AT, FALLING, SD)
+    assert fitted.own_belief().sum() == pytest.approx(1.0)
+    assert fitted.own_belief()[-1] >= 0.2

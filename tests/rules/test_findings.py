@@ -1,0 +1,287 @@
+"""Each rule fires on its story, stays quiet on a healthy one, and respects uncertainty."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from batterymodel import Battery, Limits, Outcome, Readings, Severity, Supply, assess
+from batterymodel.rules.findings import RULES, outcome_of
+from batterymodel.rules.results import Finding
+from batterymodel.rules.wording import RULE_WORDS
+from tests.conftest import simulated_connection
+
+ON = date(2026, 3, 2)
+SUPPLY = Supply(rated_current_a=60.0)
+
+
+def judged(readings, battery, supply=SUPPLY, **given_values):
+    values = {"load_a": 8.0, "load_sd_a": 0.2, "ambient_c": 20.0, "on": ON, **given_values}
+    return assess(readings, battery, supply, **values)
+
+
+def found(result, rule):
+    return next((f for f in result.findings if f.rule == rule), None)
+
+
+def with_limits(battery, **limits):
+    return battery.model_copy(update={"limits": Limits(document="card", **limits)})
+
+
+def temperatures(readings, start, per_min=0.0):
+    temps = start + per_min * readings.elapsed_s / 60.0
+    return readings.model_copy(update={"battery_temp_c": temps})
+
+
+def test_a_healthy_battery_has_nothing_against_it(battery):
+    result = judged(simulated_connection(0.08), battery)
+    assert result.outcome is Outcome.TOP_OFF
+    assert {f.severity for f in result.findings} <= {Severity.OK, Severity.NOTE}
+
+
+@pytest.mark.parametrize(
+    ("depth", "severity"), [(0.1, "ok"), (0.25, "watch"), (0.45, "service"), (0.8, "service")]
+)
+def test_deep_discharge_respects_the_interval(battery, depth, severity):
+    finding = found(judged(simulated_connection(depth), battery), "deep_discharge")
+    assert finding.severity == severity
+    assert finding.limit == 0.75
+    assert finding.generic
+
+
+def test_topping_off_asks_for_more_than_the_interval_shows(battery):
+    """With 1 to 5 % of probability below the limit, an interval all above it is not enough."""
+    readings = simulated_connection(0.15)
+    soc = judged(readings, battery).state_of_charge.at_connection
+    near = with_limits(battery, min_top_off_soc=soc.low - 0.001)
+    result = judged(readings, near)
+    assert result.state_of_charge.at_connection.low > near.limits.min_top_off_soc
+    assert "too close" in found(result, "deep_discharge").text
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
+def test_card_moves_the_limit(battery):
+    strict = with_limits(battery, min_top_off_soc=0.95)
+    result = judged(simulated_connection(0.1), strict)
+    finding = found(result, "deep_discharge")
+    assert (finding.severity, finding.generic, finding.source) == ("service", False, "card")
+
+
+def test_straddling_gives_the_time_of_the_next_reading(battery):
+    result = judged(simulated_connection(0.25), battery)
+    assert result.outcome is Outcome.KEEP_WATCHING
+    assert 1.0 <= result.next_reading_minutes <= 30.0
+
+
+@pytest.mark.parametrize(("volts", "severity"), [(25.5, "ok"), (24.0, "service")])
+def test_rest_voltage_per_cell(battery, volts, severity):
+    result = judged(simulated_connection(0.1), battery, rest_voltage_v=volts)
+    assert found(result, "rest_voltage").severity == severity
+
+
+@pytest.mark.parametrize(("most", "severity"), [(40.0, "ok"), (13.0, "watch"), (5.0, "service")])
+def test_charge_current_against_the_card(battery, most, severity):
+    strict = with_limits(battery, max_charge_current_a=most)
+    result = judged(simulated_connection(0.1), strict, load_sd_a=1.0)
+    assert found(result, "charge_current").severity == severity
+
+
+@pytest.mark.parametrize(
+    ("depth", "minutes", "severity"),
+    [(0.1, 5.0, None), (0.38, 6.0, "note"), (0.9, 2.0, "watch"), (0.9, 5.0, "service")],
+)
+def test_time_at_the_supplys_limit(battery, depth, minutes, severity):
+    finding = found(
+        judged(simulated_connection(depth, minutes=minutes), battery), "supply_at_limit"
+    )
+    assert (finding and finding.severity) == severity
+
+
+def test_a_bus_that_takes_all_is_not_blamed_on_the_battery(battery):
+    readings = simulated_connection(0.3, load_a=58.5)
+    finding = found(judged(readings, battery, load_a=58.5), "supply_at_limit")
+    assert finding.severity == "watch"
+    assert "bus load" in finding.text
+
+
+def test_a_full_battery_behind_a_heavy_bus_load_is_not_sent_for_servicing(battery):
+    """14 A left for 40 Ah: a battery that was 85 % full holds the supply at its limit too."""
+    result = judged(simulated_connection(0.15, load_a=46.0, minutes=6.0), battery, load_a=46.0)
+    finding = found(result, "supply_at_limit")
+    assert finding.severity == "watch"
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
+def test_flat_current_is_a_missing_taper(battery):
+    time = np.arange(0.0, 400.0, 5.0)
+    noise = np.random.default_rng(4).normal(0, 0.03, time.size)
+    flat = Readings(elapsed_s=time, supply_current_a=np.round(20.0 + noise, 1))
+    result = judged(flat, battery)
+    assert found(result, "taper_missing").severity == "service"
+    assert result.outcome is Outcome.SERVICE
+
+
+@pytest.mark.parametrize("level", [5.0, 17.0, 40.0])
+def test_flat_current_beside_an_unknown_load_is_never_topped_off(battery, level):
+    noise = np.random.default_rng(6).normal(0, 0.03, 61)
+    flat = Readings(elapsed_s=5.0 * np.arange(61), supply_current_a=np.round(level + noise, 1))
+    for supply in (None, SUPPLY, Supply(rated_current_a=level)):
+        assert judged(flat, battery, supply, load_a=None).outcome is not Outcome.TOP_OFF
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("charge_time", [0.2, 0.31, 0.6])
+def test_a_real_taper_is_not_missed(battery, charge_time, seed):
+    bare = battery.model_copy(update={"history": None})
+    readings = simulated_connection(0.15, charge_time, seed=seed)
+    assert found(judged(readings, bare), "taper_missing").severity == "ok"
+
+
+@pytest.mark.parametrize("chemistry", ["nicd", "vrla"])
+@pytest.mark.parametrize("per_min", [0.8, 2.0])
+def test_rising_current_means_disconnect(chemistry, per_min):
+    cells = {"nicd": 20, "vrla": 12}[chemistry]
+    battery = Battery(tail="D", chemistry=chemistry, cells=cells, rated_capacity_ah=40.0)
+    readings = simulated_connection(0.08, minutes=12.0, rise_a_per_min=per_min, rise_from_s=240.0)
+    result = judged(readings, battery)
+    assert found(result, "current_rising").severity == "disconnect"
+    assert result.outcome is Outcome.DISCONNECT
+
+
+@pytest.mark.parametrize("resolution", [0.1, 1.0])
+def test_current_rising_false_alarms(battery, resolution):
+    """None in 120 connections without a rise, some with a marked load switched on."""
+    alarms = 0
+    for seed in range(60):
+        depth = 0.005 + 0.005 * seed
+        for steps in ((), ((200.0, 9.0),)):
+            readings = simulated_connection(
+                depth, seed=seed, resolution_a=resolution, steps=steps, minutes=7.0
+            )
+            alarms += found(judged(readings, battery), "current_rising") is not None
+    assert alarms == 0
+
+
+@pytest.mark.parametrize(
+    ("temp", "severity"), [(20.0, "ok"), (50.0, "disconnect"), (-5.0, "service")]
+)
+def test_battery_temperature(battery, temp, severity):
+    result = judged(temperatures(simulated_connection(0.1), temp), battery)
+    assert found(result, "battery_temperature").severity == severity
+
+
+def test_unknown_temperature_is_a_note(battery):
+    result = judged(simulated_connection(0.1), battery, ambient_c=None)
+    assert found(result, "battery_temperature").severity == "note"
+
+
+def test_fast_warming(battery):
+    readings = temperatures(simulated_connection(0.1), 25.0, per_min=1.0)
+    assert found(judged(readings, battery), "temperature_rise").severity == "service"
+    nicd = Battery(tail="D", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
+    assert found(judged(readings, nicd), "temperature_rise").severity == "disconnect"
+    slow = temperatures(simulated_connection(0.1), 25.0, per_min=0.1)
+    assert found(judged(slow, battery), "temperature_rise") is None
+
+
+@pytest.mark.parametrize(
+    ("temp", "volts", "severity", "word"),
+    [
+        (25.0, 28.0, "ok", "suits"),
+        (40.0, 28.6, "service", "too high"),
+        (2.0, 27.0, "note", "too low"),
+    ],
+)
+def test_set_voltage_after_temperature_compensation(battery, temp, volts, severity, word):
+    supply = Supply(rated_current_a=60.0, set_voltage_v=volts)
+    result = judged(temperatures(simulated_connection(0.1), temp), battery, supply)
+    finding = found(result, "set_voltage")
+    assert finding.severity == severity
+    assert word in finding.text
+
+
+@pytest.mark.parametrize(("floor", "severity"), [(0.1, "ok"), (3.0, "service")])
+def test_current_left_after_the_taper(battery, floor, severity):
+    readings = simulated_connection(0.1, minutes=90.0, every_s=20.0, floor_a=floor)
+    assert found(judged(readings, battery), "floor_current").severity == severity
+
+
+@pytest.mark.parametrize(
+    ("capacity", "severity"), [(39.0, "ok"), (32.5, "note"), (28.0, "service")]
+)
+def test_last_capacity_check(battery, capacity, severity):
+    check = battery.capacity_check.model_copy(update={"capacity_ah": capacity})
+    checked = battery.model_copy(update={"capacity_check": check})
+    result = judged(simulated_connection(0.05), checked)
+    assert found(result, "capacity").severity == severity
+
+
+@pytest.mark.parametrize(("day", "severity"), [(ON, "ok"), (date(2028, 1, 1), "note")])
+def test_age_of_the_capacity_check(battery, day, severity):
+    result = judged(simulated_connection(0.05), battery, on=day)
+    assert found(result, "capacity_check_overdue").severity == severity
+
+
+def test_no_capacity_check_is_said(battery):
+    bare = battery.model_copy(update={"capacity_check": None})
+    result = judged(simulated_connection(0.05), bare)
+    assert "No capacity check" in found(result, "capacity_check_overdue").text
+    assert result.capacity_ah is None
+
+
+def test_full_by_voltage_and_empty_by_current_disagree(battery):
+    result = judged(simulated_connection(0.35), battery, rest_voltage_v=26.0)
+    finding = found(result, "contradiction")
+    assert finding.severity == "watch"
+    assert result.outcome is not Outcome.TOP_OFF
+
+
+def test_load_that_cannot_be_right_is_said(battery):
+    result = judged(simulated_connection(0.05, minutes=40.0, every_s=20.0), battery, load_a=4.0)
+    assert found(result, "contradiction").severity == "watch"
+
+
+def test_unmarked_step_asks_to_repeat(battery):
+    readings = simulated_connection(0.1, steps=((150.0, 9.0),), marked=False)
+    result = judged(readings, battery)
+    assert found(result, "undeclared_load_step").value == pytest.approx(9.0, abs=0.5)
+    assert result.outcome is Outcome.KEEP_WATCHING
+    marked = judged(simulated_connection(0.1, steps=((150.0, 9.0),)), battery)
+    assert marked.outcome is Outcome.TOP_OFF
+
+
+def test_unknown_load_is_a_note(battery):
+    assert found(judged(simulated_connection(0.1), battery, load_a=None), "load_unknown")
+
+
+def test_a_short_window_never_tops_off(battery):
+    result = judged(simulated_connection(0.02, minutes=1.5), battery)
+    assert found(result, "short_window").severity == "watch"
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
+def test_scatter_beyond_the_meter_is_said(battery):
+    readings = simulated_connection(0.1)
+    wave = 2.5 * np.sin(readings.elapsed_s / 6.0)
+    wavy = readings.model_copy(update={"supply_current_a": readings.supply_current_a + wave})
+    assert found(judged(wavy, battery), "taper_shape").severity == "watch"
+
+
+def test_wall_circuit_over_hours(battery):
+    supply = Supply(rated_current_a=60.0, input_current_full_load_a=17.5, circuit_breaker_a=10.0)
+    result = judged(simulated_connection(0.1, load_a=25.0), battery, supply, load_a=25.0)
+    assert found(result, "wall_circuit").severity == "note"
+    assert result.supply.limited_by == "wall circuit"
+
+
+def test_every_rule_has_words_and_every_word_a_rule():
+    assert {rule.__name__ for rule in RULES} == set(RULE_WORDS)
+
+
+def test_outcome_is_that_of_the_gravest_finding():
+    def one(severity):
+        return Finding(rule="capacity", severity=severity, text="")
+
+    graver = [Severity.OK, Severity.NOTE, Severity.WATCH, Severity.SERVICE, Severity.DISCONNECT]
+    outcomes = [outcome_of((one(Severity.OK), one(s))).value for s in graver]
+    assert outcomes == ["top_off", "top_off", "keep_watching", "service", "disconnect"]

@@ -1,0 +1,38 @@
+"""The terminal text shows the same numbers as the JSON of the same assessment."""
+
+import re
+
+import pytest
+
+from batterymodel import Interval, Supply, assess
+from batterymodel.say.connection import amount, percent, text_report
+from tests.conftest import simulated_connection
+
+
+@pytest.mark.parametrize("depth", [0.08, 0.25, 0.45])
+def test_numbers_are_those_of_the_assessment(battery, depth):
+    result = assess(simulated_connection(depth), battery, Supply(rated_current_a=60.0), load_a=8.0)
+    text = text_report(result)
+    soc = result.state_of_charge.at_connection
+    line = next(row for row in text.splitlines() if "State of charge at connection" in row)
+    numbers = [int(n) for n in re.findall(r"\d+", line)]
+    assert numbers == [round(100 * soc.mean), round(100 * soc.low), round(100 * soc.high)]
+    charge = next(row for row in text.splitlines() if row.startswith("  Charge to return"))
+    shown = [float(n) for n in re.findall(r"[\d.]+", charge)]
+    ah = result.charge_to_return_ah
+    digits = 1 if ah.high - ah.low < 10.0 else 0
+    assert shown == [round(v, digits) for v in (ah.mean, ah.low, ah.high)]
+    assert ("Time until topped off" in text) == (result.outcome != "service")
+
+
+def test_rounding_follows_the_interval():
+    wide = Interval(mean=31.26, low=12.1, high=55.9, level=0.9)
+    narrow = Interval(mean=3.26, low=2.14, high=4.46, level=0.9)
+    assert amount(wide, "Ah") == ("31 Ah", "12 to 56 Ah")
+    assert amount(narrow, "Ah") == ("3.3 Ah", "2.1 to 4.5 Ah")
+    assert percent(Interval(mean=0.9, low=0.85, high=0.95, level=0.9)) == ("90 %", "85 to 95 %")
+
+
+def test_notes_on_the_readings_are_shown(battery):
+    readings = simulated_connection(0.1).model_copy(update={"notes": ("3 rows were dropped",)})
+    assert "3 rows were dropped" in text_report(assess(readings, battery, load_a=8.0))

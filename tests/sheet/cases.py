@@ -1,0 +1,86 @@
+"""Sheets to test: every sample connection, and ones that are hard to lay out."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from batterymodel.fade.forecast import FadeForecast, fade_forecast
+from batterymodel.rules.results import Assessment, Finding, Severity
+from batterymodel.samples.connections import SAMPLE_FOLDER, SCENARIO_DAY, Sample, load_scenario
+from batterymodel.sheet.content import SheetContent
+from batterymodel.sheet.pdf import sheet_pdf
+from batterymodel.sheet.sections import sheet_content
+from tests.conftest import assessed_sample
+
+SAMPLES, SUPPLY = load_scenario()
+BY_KEY = {sample.key: sample for sample in SAMPLES}
+KEYS = tuple(BY_KEY)
+NO_CHECKS = ("coarse-meter", "no-card-no-load", "completed-taper")
+"""Samples whose sheets are made without a record of checks."""
+
+LONG_NAME = "Maximiliane Featherstonehaugh-Okonkwo of Saltmarsh Field, Ltd"[:60]
+
+
+def sample_of(key: str) -> Sample:
+    return BY_KEY[key]
+
+
+def forecast_of(key: str) -> FadeForecast | None:
+    """The sample record of checks, the same one for every sample that has it."""
+    return None if key in NO_CHECKS else _forecast()
+
+
+@cache
+def _forecast() -> FadeForecast:
+    battery = BY_KEY["healthy-top-off"].battery
+    return fade_forecast(SAMPLE_FOLDER / "checks-fading.csv", battery, today=SCENARIO_DAY)
+
+
+@cache
+def content_of(key: str) -> SheetContent:
+    """The sheet of a sample connection."""
+    return sheet_content(
+        assessed_sample(key),
+        BY_KEY[key].battery,
+        SCENARIO_DAY,
+        supply=SUPPLY,
+        forecast=forecast_of(key),
+        owner="A. Owner",
+    )
+
+
+@cache
+def pdf_of(key: str, paper: str) -> bytes:
+    """The sheet of a sample connection as PDF."""
+    return sheet_pdf(content_of(key), paper)
+
+
+def with_findings(key: str, count: int) -> Assessment:
+    """A sample's assessment with so many open findings, each as long as the longest."""
+    result = assessed_sample(key)
+    texts = sorted((f.text for f in result.findings), key=len)
+    many = tuple(
+        Finding(rule="load_unknown", severity=Severity.NOTE, text=texts[-1], source="a rule")
+        for _ in range(count)
+    )
+    return result.model_copy(update={"findings": many})
+
+
+def without_pictures(content: SheetContent) -> SheetContent:
+    """The same sheet with no chart, whose axes would add numbers of their own."""
+    sections = tuple(s.model_copy(update={"pictures": ()}) for s in content.sections)
+    return content.model_copy(update={"sections": sections})
+
+
+def text_of(data: bytes) -> str:
+    """The selectable text of a PDF, in single spaces."""
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(data)
+    pages = [page.get_textpage() for page in document]
+    found = " ".join(page.get_text_bounded() for page in pages)
+    for page in pages:
+        page.close()
+    document.close()
+    return re.sub(r"\s+", " ", found)

@@ -1,0 +1,159 @@
+"""State of charge: evidence, combination, intervals and their coverage."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from batterymodel import Battery, History, LastKnown, Supply, assess
+from batterymodel.basis.intervals import weighted_interval
+from batterymodel.reference.temperature import rest_voltage_v
+from batterymodel.soc.evidence import (
+    SOC_GRID,
+    charge_factors,
+    last_known_evidence,
+    log_normal_nodes,
+    rest_voltage_evidence,
+)
+from tests.conftest import BELIEF, believed_at, simulated_connection
+
+ON = date(2026, 3, 2)
+SUPPLY = Supply(rated_current_a=60.0)
+OF_FAST = 1.0 - BELIEF.fast_ratio
+
+
+def soc_of(readings, battery, **given_values):
+    values = {"load_a": 8.0, "load_sd_a": 0.2, "on": ON, **given_values}
+    return assess(readings, battery, SUPPLY, **values).state_of_charge.at_connection
+
+
+def test_rest_voltage_evidence_peaks_where_the_curve_says(battery):
+    volts = float(rest_voltage_v(battery, 0.8, 15.0))
+    evidence = rest_voltage_evidence(battery, volts, 15.0)
+    assert SOC_GRID[np.argmax(evidence.likelihood)] == pytest.approx(0.8, abs=0.01)
+
+
+@pytest.mark.parametrize("chemistry", ["nicd", "lfp"])
+def test_rest_voltage_is_nearly_useless_for_flat_chemistries_and_says_so(chemistry):
+    cells = {"nicd": 20, "lfp": 8}[chemistry]
+    flat = Battery(tail="DEMO-1", chemistry=chemistry, cells=cells, rated_capacity_ah=40.0)
+    evidence = rest_voltage_evidence(flat, float(rest_voltage_v(flat, 0.6, 25.0)), 25.0)
+    cumulative = np.cumsum(evidence.density)
+    low, high = np.interp([0.05, 0.95], cumulative / cumulative[-1], SOC_GRID)
+    assert high - low > 0.5
+    assert "little" in evidence.remark
+
+
+def test_an_old_record_only_lets_the_battery_be_emptier(battery):
+    last = LastKnown(on=date(2026, 2, 20), state_of_charge=0.9, sd=0.03)
+    known = battery.model_copy(update={"last_known": last})
+    fresh, old = (last_known_evidence(known, day) for day in (date(2026, 2, 20), ON))
+    above, below = SOC_GRID > 0.95, SOC_GRID < 0.8
+    np.testing.assert_allclose(fresh.likelihood[above], old.likelihood[above])
+    assert old.likelihood[below].sum() > 1.5 * fresh.likelihood[below].sum()
+    assert last_known_evidence(battery, ON) is None
+
+
+def test_agreeing_evidence_narrows_the_interval(battery):
+    bare = battery.model_copy(update={"history": None})
+    readings = simulated_connection(0.25)
+    alone = soc_of(readings, bare)
+    both = soc_of(readings, bare, rest_voltage_v=float(rest_voltage_v(bare, 0.75, 25.0)))
+    assert both.high - both.low < alone.high - alone.low
+    assert both.low < 0.75 < both.high
+
+
+def test_charge_factors_average_to_efficiency_over_capacity(battery):
+    assert charge_factors(battery, 0.0, 0.0).mean() == pytest.approx(0.985 / 40.0, rel=2e-3)
+
+
+def test_charge_factors_carry_what_the_tail_misses(battery):
+    plain, more = charge_factors(battery, 0.0, 0.0), charge_factors(battery, 0.2, 0.1)
+    assert np.median(more) == pytest.approx(np.exp(0.2) * np.median(plain), rel=1e-12)
+    spread = np.hypot(np.log(plain).std(), np.log(log_normal_nodes(0.0, 0.1)).std())
+    assert np.log(more).std() == pytest.approx(spread, rel=1e-6)
+
+
+def test_spread_of_a_known_distribution():
+    """Central 90 % of a uniform weight on 0..1 is 0.05 to 0.95, by hand."""
+    values = np.linspace(0.0, 1.0, 1001)
+    spread = weighted_interval(values, np.full(values.size, 1.0 / values.size))
+    assert (spread.mean, spread.low, spread.high) == pytest.approx((0.5, 0.05, 0.95), abs=1e-3)
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.6, 0.8])
+def test_known_state_of_charge_is_found(battery, depth):
+    readings = simulated_connection(max(depth, 1e-6))
+    soc = soc_of(readings, battery)
+    assert soc.low - 0.003 <= 1.0 - depth <= soc.high + 0.003
+    if depth <= 0.3:
+        assert soc.mean == pytest.approx(1.0 - depth, abs=0.02)
+
+
+@given(st.integers(0, 40), st.floats(0.03, 0.28))
+@settings(max_examples=12)
+def test_emptier_batteries_are_found_emptier(seed, depth):
+    battery = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    full = soc_of(simulated_connection(depth, seed=seed), battery)
+    empty = soc_of(simulated_connection(depth + 0.1, seed=seed), battery)
+    assert empty.mean < full.mean
+
+
+def test_order_of_evidence_does_not_matter(battery):
+    """Charge now is never below charge at connection, and the interval holds the mean."""
+    for depth in (0.05, 0.3, 0.8):
+        result = assess(simulated_connection(depth), battery, SUPPLY, load_a=8.0, on=ON)
+        soc = result.state_of_charge
+        assert soc.now.mean >= soc.at_connection.mean
+        for interval in (soc.now, soc.at_connection, result.charge_to_return_ah):
+            assert interval.low <= interval.mean <= interval.high
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_interval_coverage_on_batteries_drawn_from_the_prior(known):
+    """Nominal 90 %: 160 batteries drawn from what the prior believes, three binomial errors."""
+    rng = np.random.default_rng(2026 + known)
+    covered = []
+    for seed in range(160):
+        depth, load_error = rng.uniform(0.03, 0.45), rng.normal(0.0, 0.3)
+        own_time = BELIEF.time_constant_h * np.exp(rng.normal(0.0, BELIEF.time_constant_log_sd))
+        own_share = BELIEF.fast_share + rng.normal(0.0, BELIEF.fast_share_sd)
+        capacity = 40.0 * np.exp(rng.normal(0.0, 0.02))
+        charge = depth * capacity / (0.985 * np.exp(rng.normal(0.0, 0.02)))
+        time_move = rng.normal(0.0, BELIEF.time_transfer_log_sd)
+        share_move = rng.normal(0.0, BELIEF.share_transfer_sd)
+        share, here = own_share, own_time
+        for _ in range(30):
+            rate = charge / (here * (1.0 - OF_FAST * share)) / 40.0
+            share, here = believed_at(rate, own_share + share_move, own_time * np.exp(time_move))
+        readings = simulated_connection(
+            charge * 0.985 / 40.0,
+            here * (1.0 - OF_FAST * share),
+            seed=seed,
+            load_a=8.0 + load_error,
+            fast_share=share,
+            fast_ratio=BELIEF.fast_ratio,
+            floor_a=float(max(rng.normal(0.12, 0.12), 0.0)),
+            every_s=10.0,
+        )
+        measured = own_time * (1.0 - OF_FAST * own_share) * np.exp(rng.normal(0.0, 0.05))
+        history = History(
+            charge_time_h=measured,
+            charge_time_rel_sd=0.05,
+            fast_share=float(np.clip(own_share + rng.normal(0.0, 0.02), 0.01, 0.8)),
+            fast_share_sd=0.02,
+        )
+        battery = Battery(
+            tail="DEMO-1",
+            chemistry="vrla",
+            cells=12,
+            rated_capacity_ah=40.0,
+            history=history if known else None,
+            capacity_check={"on": ON, "capacity_ah": 40.0, "capacity_sd_ah": 0.8},
+        )
+        signal = assess(readings, battery, SUPPLY, load_a=8.0, load_sd_a=0.3, ambient_c=25.0, on=ON)
+        interval = signal.state_of_charge.at_connection
+        covered.append(interval.low <= 1.0 - depth <= interval.high)
+    assert np.mean(covered) == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / 160))

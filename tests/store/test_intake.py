@@ -1,0 +1,165 @@
+"""Taking connections in: assessed on the way, kept to the byte even where that fails."""
+
+from datetime import date
+
+import pytest
+
+from batterymodel import InputError, assess
+from batterymodel.samples.connections import load_scenario, sample_readings_path
+from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.intake import (
+    TODAY_TAKEN,
+    Told,
+    add_battery,
+    add_connection,
+    connection_files,
+    import_connections,
+)
+from batterymodel.store.records import Aircraft, Connection, HistoryRevision, Move
+from tests.store.cases import BARE, DAY, LOG, small_record, write_logs
+
+HEALTHY = sample_readings_path("healthy-top-off").read_bytes()
+
+
+@pytest.fixture
+def fleet(sqlite_store):
+    """One aircraft with the battery of the healthy sample."""
+    samples, _ = load_scenario()
+    aircraft = sqlite_store.add(Aircraft(tail="DEMO-1")).id
+    battery = add_battery(sqlite_store, "B-1", samples[0].battery, date(2024, 1, 1)).id
+    move = {"battery_id": battery, "aircraft_id": aircraft, "reason": "new"}
+    sqlite_store.add(Move(on=date(2024, 1, 1), **move))
+    return sqlite_store
+
+
+def test_a_connection_is_assessed_as_the_library_does(fleet):
+    samples, supply = load_scenario()
+    told = Told(supply=supply, rest_voltage_v=25.6, load_a=8.0)
+    entry = add_connection(fleet, "B-1", HEALTHY, "a.csv", told).entry
+    same = assess(
+        sample_readings_path("healthy-top-off"),
+        samples[0].battery,
+        supply,
+        rest_voltage_v=25.6,
+        load_a=8.0,
+        on=DAY,
+    )
+    assert entry.record.day == DAY
+    assert entry.record.started_at.isoformat() == "2026-03-02T07:43:00"
+    assert entry.record.result["outcome"] == same.outcome
+    assert entry.record.result["state_of_charge"] == same.model_dump()["state_of_charge"]
+    assert fleet.file(entry.record.readings_sha256) == HEALTHY
+
+
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b"", "is empty"),
+        (b"\x00\xff" * 50, "not a text file"),
+        (b"elapsed_s,supply_current_a\n0,1\n", "at least 3"),
+        (HEALTHY, "rest voltage 40 V cannot be that of 12"),
+    ],
+)
+def test_readings_that_cannot_be_assessed_are_kept_with_the_sentence(fleet, data, why):
+    told = Told(on=DAY, rest_voltage_v=40.0)
+    taken = add_connection(fleet, "B-1", data, "odd.csv", told)
+    [connection] = fleet.entries(Connection)
+    assert connection == taken.entry
+    assert fleet.file(connection.record.readings_sha256) == data
+    assert connection.record.assessment is None
+    assert why in connection.record.not_assessed
+
+
+def test_the_day_is_told_or_read_or_said_to_be_todays(fleet):
+    bare = LOG.read_bytes()
+    first = add_connection(fleet, "B-1", bare, "a.csv", Told())
+    assert first.entry.record.day == date.today()
+    assert first.remark == TODAY_TAKEN
+    told = add_connection(fleet, "B-1", HEALTHY, "b.csv", Told(on=date(2025, 5, 5)))
+    assert (told.entry.record.day, told.remark) == (date(2025, 5, 5), None)
+
+
+def test_the_same_readings_are_taken_once(fleet):
+    first = add_connection(fleet, "B-1", HEALTHY, "a.csv", Told())
+    again = add_connection(fleet, "B-1", HEALTHY, "renamed.csv", Told())
+    assert again.was_there
+    assert again.entry == first.entry
+    assert len(fleet.entries(Connection)) == 1
+
+
+def test_a_battery_on_no_aircraft_needs_one_named(fleet):
+    add_battery(fleet, "B-2", BARE)
+    with pytest.raises(InputError, match="is on no aircraft on 2026-03-02: name the aircraft"):
+        add_connection(fleet, "B-2", HEALTHY, "a.csv", Told())
+    entry = add_connection(fleet, "B-2", HEALTHY, "a.csv", Told(tail="DEMO-1")).entry
+    assert entry.record.aircraft_id == fleet.aircraft("DEMO-1").id
+    with pytest.raises(InputError, match="no battery 'B-3'"):
+        add_connection(fleet, "B-3", HEALTHY, "a.csv")
+
+
+@pytest.mark.parametrize(("field", "value"), [("load_a", -3.0), ("rest_voltage_v", 2500.0)])
+def test_what_was_told_is_checked_before_anything_is_kept(fleet, field, value):
+    with pytest.raises(InputError, match=field):
+        add_connection(fleet, "B-1", HEALTHY, "a.csv", Told(**{field: value}))
+    assert fleet.entries(Connection) == ()
+
+
+def test_a_correction_assesses_anew_and_unlearns(store):
+    ids = small_record(store)
+    before = store.entry(ids.connection).record
+    assert len(store.entries(HistoryRevision)) == 1
+    corrected_entry(store, ids.connection, {"load_a": "8.0"}, "load was read after all")
+    after = store.entry(ids.connection).record
+    assert after.load_a == 8.0
+    assert after.assessment != before.assessment
+    [taught] = store.entries(HistoryRevision)
+    assert taught.record.connection_id == ids.connection
+    assert [row.record.load_a for row in store.history(ids.connection)] == [None, 8.0]
+    deleted = [table for deletion in store.deletions() for table, _ in deletion.entries]
+    assert deleted == ["histories"]
+
+
+def test_corrections_of_fields_are_checked(store):
+    ids = small_record(store)
+    for changes, says in (
+        ({"cells": "many"}, "cells"),
+        ({"sells": "12"}, "has no field 'sells' to correct; fields are serial"),
+        ({"cells": None}, "cells"),
+    ):
+        with pytest.raises(InputError, match=says):
+            corrected_entry(store, ids.battery, changes, "why")
+    with pytest.raises(InputError, match="no field 'assessment'"):
+        corrected_entry(store, ids.connection, {"assessment": "{}"}, "why")
+    corrected_entry(store, ids.battery, {"installed_on": None, "cells": "11"}, "why")
+    assert store.plate("B-1").record.installed_on is None
+    assert store.plate("B-1").record.cells == 11
+
+
+def test_a_folder_holds_a_subfolder_for_each_battery(fleet, tmp_path):
+    add_battery(fleet, "B-2", BARE)
+    write_logs(tmp_path / "B-1", 2)
+    write_logs(tmp_path / "B-2", 1)
+    files = connection_files(fleet, tmp_path, None)
+    assert [(serial, path.name) for serial, path in files] == [
+        ("B-1", "log-0000.csv"), ("B-1", "log-0001.csv"), ("B-2", "log-0000.csv"),
+    ]  # fmt: skip
+    assert len(connection_files(fleet, tmp_path / "B-2", "B-1")) == 1
+    write_logs(tmp_path / "B-3", 1)
+    with pytest.raises(InputError, match="no battery 'B-3'"):
+        connection_files(fleet, tmp_path, None)
+    with pytest.raises(InputError, match="no CSV files there"):
+        connection_files(fleet, tmp_path, "B-1")
+
+
+def test_each_file_of_a_folder_is_committed_before_the_next(fleet, tmp_path):
+    write_logs(tmp_path, 3)
+    (tmp_path / "log-0002.csv").unlink()
+    (tmp_path / "log-0002.csv").symlink_to(tmp_path / "nowhere")
+    files = [("B-1", path) for path in sorted(tmp_path.glob("*.csv"))]
+    taken = import_connections(fleet, files, Told())
+    for count in (1, 2):
+        next(taken)
+        assert len(fleet.entries(Connection)) == count
+    with pytest.raises(InputError, match=r"log-0002.csv: cannot be read \(no such file"):
+        next(taken)
+    assert len(fleet.entries(Connection)) == 2

@@ -1,0 +1,148 @@
+"""Migrations: an older record comes up to date with a backup, a newer one is left alone."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from contextlib import closing
+from datetime import date
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine, inspect, text
+
+from batterymodel import StoreError
+from batterymodel.store import open_store
+from batterymodel.store import upgrade as upgrade_module
+from batterymodel.store.engine import engine_for, url_from, write_transaction
+from batterymodel.store.records import Aircraft, LoadConfiguration, Move
+from batterymodel.store.tables import Base
+from batterymodel.store.upgrade import HEAD, REVISIONS, upgrade
+
+A, B, M = (f"{n}0000000-0000-4000-8000-000000000000" for n in "123")
+OLD_ROWS = (
+    f"INSERT INTO aircraft (row_id, recorded_at, entry_id, tail, invented) "
+    f"VALUES ('{A}', '2025-01-02 03:04:05.000006', '{A}', 'DEMO-1', false)",
+    f"INSERT INTO batteries (row_id, recorded_at, entry_id, serial, chemistry, cells, "
+    f"rated_capacity_ah, invented) VALUES "
+    f"('{B}', '2025-01-02 03:04:06.000000', '{B}', 'B-1', 'vrla', 12, 40.0, false)",
+    f'INSERT INTO moves (row_id, recorded_at, entry_id, battery_id, aircraft_id, "on", reason) '
+    f"VALUES ('{M}', '2025-01-02 03:04:07.000000', '{M}', '{B}', '{A}', '2025-01-02', 'new')",
+)
+
+
+def revision_of(connection):
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+@pytest.fixture
+def old_url(new_url, tmp_path):
+    """A record of the first tables with rows in it, as an older version left it."""
+    url = new_url()
+    if "://" not in url:
+        url = str(tmp_path / "old.sqlite")
+    engine = engine_for(url_from(url))
+    with write_transaction(engine) as connection:
+        upgrade(connection, "0001")
+        for statement in OLD_ROWS:
+            connection.execute(text(statement))
+    return url
+
+
+def test_an_older_record_comes_up_to_date_and_loses_nothing(old_url):
+    store = open_store(old_url)
+    assert store.battery("B-1", date(2025, 1, 2)).tail == "DEMO-1"
+    assert [move.record.reason for move in store.entries(Move)] == ["new"]
+    assert store.aircraft("DEMO-1").recorded_at.microsecond == 6
+    store.add(LoadConfiguration(aircraft_id=A, name="Ramp", consumers=()))
+    assert open_store(old_url).backup is None
+
+
+def test_the_backup_beside_it_is_the_older_record(old_url):
+    store = open_store(old_url)
+    if store.engine.dialect.name != "sqlite":
+        assert store.backup is None
+        return
+    assert re.fullmatch(r"old\.sqlite\.tables-0001\.\d{8}T\d{12}Z\.backup", store.backup.name)
+    with closing(sqlite3.connect(store.backup)) as backup:
+        assert backup.execute("SELECT version_num FROM alembic_version").fetchall() == [("0001",)]
+        assert backup.execute("SELECT tail FROM aircraft").fetchall() == [("DEMO-1",)]
+        assert backup.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+
+def test_a_migration_that_fails_changes_nothing(old_url, monkeypatch):
+    def fail(connection, revision):
+        upgrade(connection, revision)
+        raise StoreError("stopped")
+
+    monkeypatch.setattr(upgrade_module, "upgrade", fail)
+    with pytest.raises(StoreError, match="stopped"):
+        open_store(old_url)
+    with engine_for(url_from(old_url)).connect() as connection:
+        assert "load_configurations" not in inspect(connection).get_table_names()
+        assert revision_of(connection) == "0001"
+    monkeypatch.undo()
+    assert open_store(old_url).aircraft("DEMO-1").id == A
+
+
+def test_a_backup_that_cannot_be_written_stops_the_migration(tmp_path, old_url, monkeypatch):
+    if "://" in old_url:
+        pytest.skip("only SQLite files are backed up")
+    genuine = sqlite3.connect
+
+    def no_room(path, *arguments, **more):
+        if str(path).endswith(".backup"):
+            return genuine("/proc/nowhere/at/all")
+        return genuine(path, *arguments, **more)
+
+    monkeypatch.setattr(upgrade_module.sqlite3, "connect", no_room)
+    with pytest.raises(StoreError, match="cannot be opened"):
+        open_store(old_url)
+    monkeypatch.undo()
+    with engine_for(url_from(old_url)).connect() as connection:
+        assert revision_of(connection) == "0001"
+
+
+def test_a_newer_record_is_left_alone(store):
+    with store.engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '0999'"))
+    with pytest.raises(StoreError, match=r"newer version of this tool \(tables 0999") as caught:
+        open_store(store.engine.url.render_as_string(hide_password=False))
+    assert "\n" not in str(caught.value)
+    with store.engine.connect() as connection:
+        assert revision_of(connection) == "0999"
+
+
+def test_a_newer_file_stays_the_same_to_the_byte(own_store):
+    own_store.add(Aircraft(tail="DEMO-1"))
+    path = own_store.engine.url.database
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("UPDATE alembic_version SET version_num = '0999'")
+        other.commit()
+    with open(path, "rb") as file:
+        before = file.read()
+    with pytest.raises(StoreError, match="newer version"):
+        open_store(path)
+    with open(path, "rb") as file:
+        assert file.read() == before
+
+
+def test_the_migrations_make_the_tables_of_the_code(store):
+    with store.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) == []
+
+
+def test_the_comparison_can_fail():
+    """An empty database differs by every table."""
+    with create_engine("sqlite://").connect() as connection:
+        found = compare_metadata(MigrationContext.configure(connection), Base.metadata)
+    assert len([d for d in found if d[0] == "add_table"]) == len(Base.metadata.tables)
+
+
+def test_revisions_are_those_of_the_migrations():
+    folder = ScriptDirectory("batterymodel/store/migrations")
+    assert tuple(s.revision for s in reversed(list(folder.walk_revisions()))) == REVISIONS
+    assert folder.get_current_head() == HEAD

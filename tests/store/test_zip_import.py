@@ -1,0 +1,246 @@
+"""ZIPs that no export wrote: one sentence that names the place, and nothing is changed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zipfile
+
+import pytest
+
+from batterymodel import StoreError
+from batterymodel.store import open_store
+from batterymodel.store import zip_import as unpack_module
+from batterymodel.store.archive import export_zip
+from batterymodel.store.zip_import import import_zip
+from tests.store.cases import small_record
+
+
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory, new_sqlite):
+    """Members of the small record's ZIP."""
+    folder = tmp_path_factory.mktemp("export")
+    store = open_store(new_sqlite("exported"))
+    ids = small_record(store)
+    store.correct(
+        ids.aircraft, store.aircraft("DEMO-1").record.model_copy(update={"note": "n"}), "w"
+    )
+    store.delete(ids.sheet, "why")
+    export_zip(store, folder / "all.zip")
+    with zipfile.ZipFile(folder / "all.zip") as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def refused(store, path):
+    with pytest.raises(StoreError) as caught:
+        import_zip(store, path)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert store.is_empty()
+    with store.reading() as session:
+        assert session.connection().exec_driver_sql("SELECT count(*) FROM files").scalar() == 0
+    return message
+
+
+def member(members, prefix):
+    return next(name for name in members if name.startswith(prefix))
+
+
+def swapped(name, old, new, count=1):
+    """A change of a member: text replaced."""
+
+    def change(members):
+        text = members[name].decode()
+        assert old in text
+        members[name] = text.replace(old, new, count).encode()
+
+    return change
+
+
+def first_cell(name, column, new):
+    """A change of a member: the first row's cell of a column."""
+
+    def change(members):
+        lines = members[name].decode().split("\n")
+        at = lines[0].split(",").index(column)
+        cells = lines[1].split(",")
+        cells[at] = new
+        members[name] = "\n".join([lines[0], ",".join(cells), *lines[2:]]).encode()
+
+    return change
+
+
+def removed(prefix):
+    return lambda members: members.pop(member(members, prefix))
+
+
+def put(name, content):
+    return lambda members: members.__setitem__(name, content)
+
+
+def with_row_again(members):
+    lines = members["moves.csv"].decode().split("\n")
+    members["moves.csv"] = "\n".join([*lines[:2], lines[1], *lines[2:]]).encode()
+
+
+UNKNOWN = "00000000-0000-4000-8000-000000000000"
+BAD = {
+    "member missing": (removed("moves.csv"), "'moves.csv' is missing"),
+    "manifest missing": (removed("record.toml"), "'record.toml' is missing"),
+    "card missing": (removed("cards/"), "'cards/.*' is missing"),
+    "file missing": (removed("files/"), "which is missing"),
+    "newer format": (swapped("record.toml", "format = 1", "format = 2"), "reads format 1"),
+    "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
+    "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
+    "empty table": (put("moves.csv", b""), "has another header"),
+    "no text": (put("moves.csv", b"\xff\xfe\x00"), "not UTF-8"),
+    "too few cells": (swapped("moves.csv", ",new\n", "\n"), "line 2: 8 cells where 9"),
+    "open quote": (swapped("moves.csv", ",new\n", ',"new\n'), "not CSV"),
+    "row twice": (with_row_again, "stands there twice"),
+    "no date": (first_cell("moves.csv", "on", "someday"), "line 2: 'on'"),
+    "no offset": (first_cell("moves.csv", "recorded_at", "2026-01-01T00:00:00"), "no UTC offset"),
+    "no id": (first_cell("moves.csv", "row_id", "../../x"), "'row_id' is not an id"),
+    "empty cell": (first_cell("moves.csv", "reason", ""), "'reason': is empty"),
+    "not a number": (first_cell("batteries.csv", "cells", "a dozen"), "'cells'"),
+    "out of range": (first_cell("batteries.csv", "cells", "4000"), "cells"),
+    "infinite": (first_cell("batteries.csv", "rated_capacity_ah", "inf"), "rated_capacity_ah"),
+    "neither": (first_cell("batteries.csv", "invented", "maybe"), "neither true nor false"),
+    "control character": (first_cell("deletions.csv", "reason", "a\x00b"), "one plain line"),
+    "no such chemistry": (first_cell("batteries.csv", "chemistry", "agm"), "chemistry"),
+    "correction without reason": (swapped("aircraft.csv", ",w,", ",,"), "what it replaces and why"),
+    "stray parent": (first_cell("moves.csv", "battery_id", UNKNOWN), "which is missing"),
+    "stray deletion": (first_cell("deletions.csv", "entry_id", UNKNOWN), "entry that is missing"),
+    "stray kind": (first_cell("deletions.csv", "table_name", "files"), "entry that is missing"),
+    "stray restoration": (
+        swapped(
+            "restorations.csv",
+            "reason\n",
+            f"reason\n{UNKNOWN},2026-01-01T00:00:00+00:00,{UNKNOWN},x\n",
+        ),
+        "deletion .* is missing",
+    ),
+    "another's first writing": (first_cell("moves.csv", "entry_id", UNKNOWN), "another entry's id"),
+    "file changed": (
+        lambda m: m.__setitem__(member(m, "files/"), b"forged"),
+        "does not hold what its name says",
+    ),
+    "card no TOML": (lambda m: m.__setitem__(member(m, "cards/"), b"a = "), "not valid TOML"),
+    "card unknown key": (lambda m: m.__setitem__(member(m, "cards/"), b"a = 1"), "unknown key 'a'"),
+    "card elsewhere": (first_cell("cards.csv", "limits", "record.toml"), "must stand in cards/"),
+    "climbing path": (put("../../etc/x", b"x"), "none that an export writes"),
+    "absolute path": (put("/tmp/x", b"x"), "none that an export writes"),
+    "unknown member": (put("notes.txt", b"x"), "none that an export writes"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_spoilt_zip_is_one_sentence_and_changes_nothing(exported, sqlite_store, tmp_path, name):
+    change, words = BAD[name]
+    members = dict(exported)
+    change(members)
+    path = tmp_path / "bad.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        for key, content in members.items():
+            archive.writestr(key, content)
+    message = refused(sqlite_store, path)
+    assert message.startswith(str(path))
+    assert re.search(words, message), message
+
+
+def test_members_unspoilt_are_taken(exported, sqlite_store, tmp_path):
+    path = tmp_path / "good.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        for key, content in exported.items():
+            archive.writestr(key, content)
+    tables = [content for name, content in exported.items() if name.endswith(".csv")]
+    files = [name for name in exported if name.startswith("files/")]
+    rows = sum(len(list(csv.reader(io.StringIO(text.decode())))) - 1 for text in tables)
+    assert import_zip(sqlite_store, path).added == rows + len(files)
+
+
+def write(path, members):
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for key, content in members.items():
+            archive.writestr(key, content)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(b"", "not a ZIP file"), (b"PK\x03\x04 no more", "not a ZIP file"), (b"x" * 999, "not a ZIP")],
+)
+def test_what_is_no_zip_is_said(sqlite_store, tmp_path, content, words):
+    path = tmp_path / "bad.zip"
+    path.write_bytes(content)
+    assert words in refused(sqlite_store, path)
+
+
+def test_no_file_and_a_folder_are_said(sqlite_store, tmp_path):
+    assert "no such file" in refused(sqlite_store, tmp_path / "none.zip")
+    assert "no such file" in refused(sqlite_store, tmp_path)
+
+
+@pytest.mark.parametrize("at", [0.3, 0.6, 0.9])
+def test_a_zip_cut_short_or_spoilt_is_said(exported, sqlite_store, tmp_path, at):
+    path = write(tmp_path / "whole.zip", exported)
+    content = path.read_bytes()
+    cut, spoilt = tmp_path / "cut.zip", tmp_path / "spoilt.zip"
+    cut.write_bytes(content[: int(at * len(content))])
+    assert "not a ZIP file, or is damaged" in refused(sqlite_store, cut)
+    changed = bytearray(content)
+    start = content.index(b"connections.csv") + 200
+    changed[start : start + 40] = bytes(40)
+    spoilt.write_bytes(changed)
+    assert "'connections.csv' is damaged" in refused(sqlite_store, spoilt)
+
+
+def test_a_member_twice_is_said(exported, sqlite_store, tmp_path):
+    path = write(tmp_path / "twice.zip", exported)
+    with pytest.warns(UserWarning, match="Duplicate"), zipfile.ZipFile(path, "a") as archive:
+        archive.writestr("moves.csv", exported["moves.csv"])
+    assert "a member twice" in refused(sqlite_store, path)
+
+
+def test_a_huge_member_is_refused_unread(exported, sqlite_store, tmp_path, monkeypatch):
+    """A few kilobytes that would unpack to far more."""
+    path = write(tmp_path / "bomb.zip", {**exported, "moves.csv": bytes(3_000_000)})
+    assert path.stat().st_size < 100_000
+    monkeypatch.setattr(unpack_module, "MAX_FILE_BYTES", 1_000_000)
+    assert "'moves.csv' is too large (3,000,000 bytes)" in refused(sqlite_store, path)
+    monkeypatch.setattr(unpack_module, "MAX_FILE_BYTES", 10_000_000)
+    monkeypatch.setattr(unpack_module, "MAX_ALL_BYTES", 2_000_000)
+    assert "would unpack to more than" in refused(sqlite_store, path)
+
+
+def test_a_locked_zip_is_said(exported, sqlite_store, tmp_path):
+    path = write(tmp_path / "locked.zip", exported)
+    content = bytearray(path.read_bytes())
+    for signature, offset in ((b"PK\x01\x02", 8), (b"PK\x03\x04", 6)):
+        at = content.find(signature)
+        while at >= 0:
+            content[at + offset] |= 1
+            at = content.find(signature, at + 4)
+    path.write_bytes(content)
+    assert "locked with a password" in refused(sqlite_store, path)
+
+
+def test_another_content_under_one_id_names_the_row(exported, sqlite_store, tmp_path):
+    import_zip(sqlite_store, write(tmp_path / "good.zip", exported))
+    before = tmp_path / "before.zip"
+    export_zip(sqlite_store, before)
+    row = exported["moves.csv"].decode().split("\n")[1].split(",")[0]
+    card = member(exported, "cards/")
+    for name, change in (
+        ("moves", swapped("moves.csv", ",new\n", ",newer\n")),
+        ("cards", put(card, b"min_top_off_soc = 0.5\n")),
+    ):
+        members = dict(exported)
+        change(members)
+        where = row if name == "moves" else card[6:-5]
+        words = f"row {where} of {name} is in the record with another content"
+        with pytest.raises(StoreError, match=words):
+            import_zip(sqlite_store, write(tmp_path / f"{name}.zip", members))
+    after = tmp_path / "after.zip"
+    export_zip(sqlite_store, after)
+    assert after.read_bytes() == before.read_bytes()

@@ -236,13 +236,14 @@ def _curves(case: Case) -> Curves:
         remarks={e.name: e.remark for e in evidence if e.remark},
         min_top_off_soc=case.limit("min_top_off_soc").value,
         current_label="Battery current" if signal.from_clamp else "Supply current",
+        from_clamp=signal.from_clamp,
     )
 
 
 def _step(fit: TaperFit, number: int) -> tuple[float, str, bool]:
     """Time, words and mark of a load step; an unmarked one with its size as the fit has it."""
     step = fit.signal.steps[number]
-    size = f"{fit[f'step_{number + 1}_a']:+.1f} A, not marked"
+    size = f"{fit.step_sizes_a[number]:+.1f} A, not marked"
     return step.elapsed_s, step.text if step.marked else size, step.marked
 
 

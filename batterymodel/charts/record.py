@@ -65,7 +65,7 @@ class TaperSignature:
     """One taper to lay over others: its day, battery temperature [degC] or None, and readings.
 
     ``time_s`` and ``current_per_ah``, shape ``(n,)``: time since connection [s] and battery
-    current above the floor over capacity [A/Ah].
+    current above the float current over capacity [A/Ah].
     """
 
     on: date

@@ -72,9 +72,12 @@ def stride(count: int) -> int:
 
 
 def layered(layers: list[alt.Chart], words: str, height: int) -> alt.LayerChart:
-    """The layers as one chart as wide as its place, with the common look."""
-    return alt.layer(
-        *layers,
+    """The layers as one chart as wide as its place, with the common look.
+
+    ``words`` stand in for it where it cannot be seen; ``height`` is in pixels.
+    """
+    return alt.LayerChart(
+        layer=layers,
         width="container",
         height=height,
         description=words,

@@ -35,7 +35,8 @@ class Sourced:
 class RestVoltageCurve:
     """Rest voltage per cell [V] against state of charge [0..1] at 25 degC.
 
-    ``sd_v`` is the spread between healthy batteries that the curve does not describe [V/cell];
+    ``sd_v`` is the spread between healthy batteries that the curve does not describe [V/cell] (own
+    choice);
     ``temp_coefficient_v_per_c`` is per cell.
     """
 
@@ -50,11 +51,12 @@ class RestVoltageCurve:
 class TaperPrior:
     """What is believed of the taper before any reading.
 
-    The battery current at constant voltage is ``A`` times a fast and a slow exponential. ``rate``
-    is ``A`` over capacity [1/h]. ``time_constant_h`` is the slow time constant at a small rate,
+    The battery current at constant voltage is ``A`` times a fast and a slow exponential; its C-rate
+    is ``A`` over capacity [1/h]. ``time_constant_h`` is the slow time constant at a small C-rate,
     log-normal with ``time_constant_log_sd`` between batteries; its log falls by
-    ``log_time_per_c_rate`` per unit of rate. ``fast_share`` is the fast part of ``A`` at a small rate; it grows by
-    ``share_per_c_rate``, because the reaction takes more than its linear share when driven hard.
+    ``log_time_per_c_rate`` per unit of C-rate. ``fast_share`` is the fast part of ``A`` at a small
+    C-rate; it grows by ``share_per_c_rate``, because the reaction takes more than its linear share
+    when driven hard.
     ``fast_ratio`` is the fast time constant over the slow one. ``time_transfer_log_sd`` and
     ``share_transfer_sd`` say how far one battery's own values move between its connections.
     ``float_current_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd``
@@ -62,8 +64,8 @@ class TaperPrior:
     ``shape_per_c_rate``. ``tail_log`` is how much more charge [ln] is left after the readings than
     two exponentials say, where the time constant was read off a steep fall (a battery slows down as
     its current falls); ``tail_log_sd`` is its spread. ``efficiency`` is charge stored over charge
-    taken above the floor. Where the taper is not ``exponential``, the current only bounds the
-    charge to return (`batterymodel.taper.charge_bounds`).
+    taken above the float current. Where the taper is not ``exponential``, the current only bounds
+    the charge to return (`batterymodel.taper.charge_bounds`).
     """
 
     time_constant_h: float

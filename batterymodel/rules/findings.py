@@ -44,9 +44,14 @@ SURE_TO_TOP_OFF = 0.99
 is the dangerous error, so more is asked on that side."""
 
 LEAST_WINDOW_S = 120.0
+"""Constant-voltage readings shorter than this tell no taper [s] (own choice)."""
+
 LEAST_READINGS = 5
+"""Constant-voltage readings fewer than this tell no taper (own choice)."""
+
 CURRENT_LIMITED_MINUTES = 3.0
-"""Longest time at the supply's limit that still counts as topping off (common practice)."""
+"""Longest time at the supply's limit that still counts as topping off [min] (common practice, no
+source)."""
 
 LEAST_ROOM_PER_AH = 0.5
 """Where the bus load leaves the battery less than this [A per rated Ah], a healthy battery too
@@ -62,14 +67,66 @@ LEAST_SCATTER_A = 0.5
 """Scatter that small bus loads make on any aircraft (common practice, no source)."""
 
 LEAST_SUPPORT = 0.1
+"""Two pieces of evidence may disagree when neither gives the other more than this share of its peak
+likelihood [-], about two standard deviations (own choice)."""
+
 LEAST_APART = 0.12
-"""Two pieces of evidence disagree when neither gives the other more than this share of its peak
-likelihood (about two standard deviations) and their means are this far apart (own choice)."""
+"""Two pieces of evidence disagree when besides their means are this far apart in state of charge
+[0..1] (own choice)."""
+
+MISSING_WINDOW_S = 180.0
+"""Shortest span that may be said to lack a taper where the load is known [s] (own choice)."""
+
+MISSING_OF_RATED_PER_H = 0.05
+"""Battery current over rated capacity, above the float current, from which on a taper is missed
+[1/h] (own choice)."""
+
+MISSING_LOAD_SDS = 2.0
+"""Errors of the load by which the current must be over that, to be the battery's [-] (own choice)."""
+
+MISSING_ERRORS = 2.0
+"""Standard errors granted to the fall before it counts as missing [-] (own choice)."""
+
+MISSING_SHARE = 0.5
+"""Fall over that of the slowest taper believed possible, below which a taper is missing [-] (own
+choice)."""
+
+LEVEL_ERRORS = 3.0
+"""A current beside an unknown load is level when it falls by no more than so many standard errors
+[-] (own choice)."""
+
+LEVEL_METER_STEPS = 2.0
+"""And by no more than so many steps of the meter [-] (own choice)."""
+
+FLOAT_AFTER_CHARGE_TIMES = 2.0
+"""Charge times in the hold after which what flows is the float current [-] (own choice)."""
+
+FLOAT_WINDOW_S = 120.0
+"""Last readings whose median is the float current [s] (own choice)."""
+
+FLOAT_READINGS = 3
+"""Readings that median takes at least (own choice)."""
+
+SHAPE_SDS = 8.0
+"""Scatter about the taper over the spread of its shape that is granted [-] (own choice)."""
+
+LEAST_SCATTER_READINGS = 8
+"""Readings below which scatter about the taper is not judged (own choice)."""
+
+STEADY_S = 180.0
+"""Last stretch whose median is the steady draw of the supply [s] (own choice)."""
+
+LOAD_SDS = 3.0
+"""Errors of a given load by which the fitted one contradicts it [-] (own choice)."""
 
 
 @dataclass(frozen=True)
 class Case:
-    """Everything a rule may look at."""
+    """One connection under judgement: everything a rule may look at.
+
+    ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
+    connection [V], None where not known.
+    """
 
     battery: Battery
     supply: Supply | None
@@ -187,16 +244,17 @@ def taper_missing(case: Case) -> Finding | None:
         return None
     if not fit.signal.load.given:
         return _fall_beside_unknown_load(change, fit)
-    if change.span_s < 180.0:
+    if change.span_s < MISSING_WINDOW_S:
         return None
     _, current = battery_current(fit)
     level = float(np.median(current))
-    floor = case.limit("max_float_current_a").value
-    if level - 2.0 * fit.signal.load.sd_a < 0.05 * case.battery.rated_capacity_ah + floor:
+    ordinary = MISSING_OF_RATED_PER_H * case.battery.rated_capacity_ah
+    ordinary += case.limit("max_float_current_a").value
+    if level - MISSING_LOAD_SDS * fit.signal.load.sd_a < ordinary:
         return None
     least = level * -np.expm1(-change.span_s / _slowest_time_constant_s(fit))
     falls = -change.amount
-    missing = falls + 2.0 * change.standard_error < 0.5 * least
+    missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
     variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
     text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
     return Finding(
@@ -204,7 +262,7 @@ def taper_missing(case: Case) -> Finding | None:
         severity=severity,
         text=text,
         value=falls,
-        limit=0.5 * least,
+        limit=MISSING_SHARE * least,
         unit="A",
         source=OWN_RULE + ": half the slowest taper believed possible",
     )
@@ -293,10 +351,12 @@ def floor_current(case: Case) -> Finding | None:
     if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
         return None
     t, current = battery_current(fit)
-    if t.size < 5 or t[-1] - fit.data.limit_time_s < 2.0 * 3600.0 * fit.charge_time_h:
+    over_s = FLOAT_AFTER_CHARGE_TIMES * 3600.0 * fit.charge_time_h
+    if t.size < LEAST_READINGS or t[-1] - fit.data.limit_time_s < over_s:
         return None
-    late = current[t >= t[-1] - 120.0]
-    remaining = float(np.median(late if late.size >= 3 else current[-3:]))
+    late = current[t >= t[-1] - FLOAT_WINDOW_S]
+    enough = late.size >= FLOAT_READINGS
+    remaining = float(np.median(late if enough else current[-FLOAT_READINGS:]))
     limit = case.limit("max_float_current_a")
     high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
     variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
@@ -341,9 +401,8 @@ def contradiction(case: Case) -> Finding | None:
 
 def undeclared_load_step(case: Case) -> Finding | None:
     """A jump of the current that no event explains."""
-    for step, name in zip(case.fit.signal.steps, case.fit.names[5:], strict=False):
+    for step, size in zip(case.fit.signal.steps, case.fit.step_sizes_a, strict=True):
         if not step.marked:
-            size = case.fit[name]
             text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
             return Finding(
                 rule="undeclared_load_step",
@@ -381,9 +440,10 @@ def short_window(case: Case) -> Finding | None:
 def taper_shape(case: Case) -> Finding | None:
     """Residual scatter against what the meter's steps and the shape's spread allow."""
     fit = case.fit
-    shape = 8.0 * fit.prior.shape_rel_sd * fit.amplitude_a
+    shape = SHAPE_SDS * fit.prior.shape_rel_sd * fit.amplitude_a
     allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
-    if not case.tapers or fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
+    few = fit.residuals_a.size < LEAST_SCATTER_READINGS
+    if not case.tapers or few or fit.rmse_a <= allowed:
         return None
     text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
     limit = Limit(allowed, "A", OWN_RULE, generic=False)
@@ -404,8 +464,8 @@ def wall_circuit(case: Case) -> Finding | None:
 
 
 def steady_current_a(readings: Readings) -> float:
-    """Median supply current over the last three minutes [A]."""
-    late = readings.elapsed_s >= readings.elapsed_s[-1] - 180.0
+    """Median supply current over the last `STEADY_S` [A]."""
+    late = readings.elapsed_s >= readings.elapsed_s[-1] - STEADY_S
     return float(np.median(readings.supply_current_a[late]))
 
 
@@ -450,7 +510,8 @@ def _slowest_time_constant_s(fit: TaperFit) -> float:
 
 def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:
     """A level current beside a load that nobody gave: full battery and failed one look alike."""
-    least = max(3.0 * change.standard_error, 2.0 * fit.signal.resolution_a)
+    noise = LEVEL_ERRORS * change.standard_error
+    least = max(noise, LEVEL_METER_STEPS * fit.signal.resolution_a)
     if -change.amount > least:
         return None
     text = say("taper_missing.watch", value=max(-change.amount, 0.0), limit=least)
@@ -490,9 +551,9 @@ def _load_contradiction(case: Case) -> Finding | None:
     if not signal.load.given or signal.from_clamp:
         return None
     away = fit["load_a"] - signal.load.mean_a
-    if abs(away) < 3.0 * signal.load.sd_a:
+    if abs(away) < LOAD_SDS * signal.load.sd_a:
         return None
     beside = max(fit["load_a"] + fit["float_current_a"], 0.0)
     text = say("contradiction.load", value=beside, limit=signal.load.mean_a)
-    limit = Limit(3.0 * signal.load.sd_a, "A", OWN_RULE, generic=False)
+    limit = Limit(LOAD_SDS * signal.load.sd_a, "A", OWN_RULE, generic=False)
     return _against("contradiction", Severity.WATCH, text, away, limit)

@@ -91,7 +91,12 @@ class SupplySummary(Result):
 
 
 class Curves(Result):
-    """Arrays for charts: readings, fit, band, evidence; not part of the JSON."""
+    """Arrays for charts: readings, fit, band, evidence; not part of the JSON.
+
+    ``time_s``, ``current_a`` and ``role`` are of shape ``(n,)``, the fit's of shape ``(g,)`` over
+    ``fit_time_s``, ``soc`` and each evidence's density of shape ``(s,)``. ``from_clamp``: the current
+    is that of a clamp meter on the battery lead, not the supply's.
+    """
 
     time_s: np.ndarray
     current_a: np.ndarray
@@ -109,6 +114,7 @@ class Curves(Result):
     remarks: dict[str, str]
     min_top_off_soc: float
     current_label: str
+    from_clamp: bool
 
 
 class Assessment(Result):

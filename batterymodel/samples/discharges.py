@@ -24,8 +24,6 @@ CELL_START_V, CELL_SLOPE_V, KNEE_WIDTH = 2.02, 0.10, 0.05
 """Loaded voltage of a lead-acid cell at the start, its steady fall over the discharge, and how
 late the knee comes (invented)."""
 
-END_V_PER_CELL = 20.0 / 12.0
-
 
 def loaded_voltage_v(discharged: np.ndarray, cells: int, end_v: float) -> np.ndarray:
     """Battery voltage under load [V] at discharged fractions of the capacity, any shape.

@@ -15,7 +15,7 @@ from batterymodel.cli import main
 from batterymodel.pages import after_connection, kept
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.connections import sample_readings_path
-from batterymodel.samples.demo import demo_store
+from batterymodel.samples.demo import fill_demo
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import (
     checks_of,
@@ -43,7 +43,7 @@ def key(name: str) -> str:
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("filled") / "record.sqlite"
-    demo_store(str(path))
+    fill_demo(open_store(str(path)))
     return path
 
 

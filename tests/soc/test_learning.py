@@ -30,6 +30,14 @@ def test_first_taper_stands_with_its_error_and_the_scatter_between_connections(b
     assert history.on == ON
 
 
+@pytest.mark.parametrize(("time_s", "taught"), [(5.0, False), (25.0, True), (9e4, False)])
+def test_a_taper_no_battery_could_have_teaches_nothing(battery, time_s, taught):
+    """Charge times of 0.001, 0.006 and 22 h: a history holds 0.005 to 20 h."""
+    measured = MeasuredTaper(np.log(time_s), 0.1, 0.155, 0.02)
+    assert (updated_history(bare(battery), measured, ON) is not None) is taught
+    assert (updated_history(battery, measured, ON) is not None) is taught
+
+
 def test_equal_errors_meet_in_the_middle(battery):
     share = 0.155
     known_h = 1000 / 3600 * (1 - 0.875 * share)

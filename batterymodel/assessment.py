@@ -60,6 +60,34 @@ from batterymodel.taper.trends import rise_of
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
 """Names of fitted values in the JSON contract, where they differ."""
 
+SHORTEST_WAIT_MINUTES = 1.0
+"""Least time to the next reading that is asked for [min] (own choice)."""
+
+NEARLY_DONE_MINUTES = 1.0
+"""Minutes left below which topping off counts as done [min] (own choice)."""
+
+LAST_TEMPERATURES = 3
+"""Last temperatures of which the highest is the battery's: a hot battery must not be missed (own
+choice)."""
+
+FORECAST_OF_WINDOW = 1.6
+"""How far the taper is carried on in charts, over the length of the readings [-] (own choice)."""
+
+FIT_POINTS = 161
+"""Points of the drawn taper (own choice)."""
+
+BEFORE_STEP_S = 1e-3
+"""How long before a load step its edge is drawn [s] (own choice)."""
+
+REST_VOLTAGE_RANGE = (0.7, 1.25)
+"""Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
+
+MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
+"""Bus load and its error that are accepted at most [A] (own choice)."""
+
+TEMP_RANGE_C = (-60.0, 80.0)
+"""Temperatures that are accepted [degC] (own choice)."""
+
 
 def assess(
     readings: Readings | str | Path,
@@ -138,7 +166,7 @@ def _assessment(
     outcome: Outcome,
 ) -> Assessment:
     state, fit = case.state, case.fit
-    wait = max(state.next_reading_s / 60.0, 1.0)
+    wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
     return Assessment(
         outcome=outcome,
         headline=_headline(outcome, state, findings),
@@ -164,13 +192,13 @@ def _headline(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...
     words, soc = OUTCOME_WORDS[outcome], 100.0 * state.soc_at_connection.mean
     if outcome is Outcome.TOP_OFF:
         minutes = state.minutes_to_top_off.mean
-        template = HEADLINES[outcome] if minutes >= 1.0 else NEARLY_DONE
+        template = HEADLINES[outcome] if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
         return template.format(words=words, soc=soc, minutes=minutes)
     return HEADLINES[outcome].format(words=words, reason=findings[0].text)
 
 
 def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str, ...]:
-    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < 1.0:
+    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES:
         return NEXT_STEPS_FULL
     return tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
 
@@ -212,7 +240,8 @@ def _capacity(battery: Battery) -> Interval | None:
 def _curves(case: Case) -> Curves:
     fit, signal = case.fit, case.fit.signal
     end = float(signal.time_s[-1])
-    grid = np.unique(np.concatenate([np.linspace(0.0, 1.6 * end, 161), *_step_edges(signal)]))
+    even = np.linspace(0.0, FORECAST_OF_WINDOW * end, FIT_POINTS)
+    grid = np.unique(np.concatenate([even, *_step_edges(signal)]))
     mean, sd = fit.predict(grid), fit.predict_sd(grid)
     role = np.where(signal.current_limited, "supply at its limit", "reading")
     role = np.where(~signal.usable & ~signal.current_limited, "short transient", role)
@@ -248,7 +277,7 @@ def _step(fit: TaperFit, number: int) -> tuple[float, str, bool]:
 
 
 def _step_edges(signal: Signal) -> list[np.ndarray]:
-    return [np.array([s.elapsed_s - 1e-3, s.elapsed_s]) for s in signal.steps]
+    return [np.array([s.elapsed_s - BEFORE_STEP_S, s.elapsed_s]) for s in signal.steps]
 
 
 def _signal_notes(signal: Signal) -> tuple[str, ...]:
@@ -271,7 +300,7 @@ def _other_evidence(
 def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None:
     seen = readings.battery_temp_c
     if seen is not None and np.isfinite(seen).any():
-        return float(np.nanmax(seen[np.isfinite(seen)][-3:]))
+        return float(np.nanmax(seen[np.isfinite(seen)][-LAST_TEMPERATURES:]))
     return ambient_c
 
 
@@ -288,17 +317,22 @@ def _check_inputs(
 ) -> None:
     rest = data_for(battery.chemistry).rest
     if rest_voltage_v is not None:
-        low, high = 0.7 * rest.volts[0] * battery.cells, 1.25 * rest.volts[-1] * battery.cells
+        low = REST_VOLTAGE_RANGE[0] * rest.volts[0] * battery.cells
+        high = REST_VOLTAGE_RANGE[1] * rest.volts[-1] * battery.cells
         if not low <= rest_voltage_v <= high:
             raise InputError(
                 f"rest voltage {rest_voltage_v:g} V cannot be that of {battery.cells} "
                 f"{data_for(battery.chemistry).label} cells: expect {low:.0f} to {high:.0f} V"
             )
-    if load_a is not None and not 0.0 <= load_a <= 1000.0:
-        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to 1000 A")
-    if not 0.0 < load_sd_a <= 100.0:
+    if load_a is not None and not 0.0 <= load_a <= MOST_LOAD_A:
+        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to {MOST_LOAD_A:.0f} A")
+    if not 0.0 < load_sd_a <= MOST_LOAD_SD_A:
         raise InputError(
-            f"error of the bus load {load_sd_a:g} A is out of range: give 0.01 to 100 A"
+            f"error of the bus load {load_sd_a:g} A is out of range: "
+            f"give 0.01 to {MOST_LOAD_SD_A:.0f} A"
         )
-    if ambient_c is not None and not -60.0 <= ambient_c <= 80.0:
-        raise InputError(f"temperature {ambient_c:g} °C is out of range: give -60 to 80 °C")
+    coldest, hottest = TEMP_RANGE_C
+    if ambient_c is not None and not coldest <= ambient_c <= hottest:
+        raise InputError(
+            f"temperature {ambient_c:g} °C is out of range: give {coldest:.0f} to {hottest:.0f} °C"
+        )

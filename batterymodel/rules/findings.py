@@ -82,7 +82,7 @@ MISSING_OF_RATED_PER_H = 0.05
 [1/h] (own choice)."""
 
 MISSING_LOAD_SDS = 2.0
-"""Errors of the load by which the current must be over that, to be the battery's [-] (own choice)."""
+"""Errors of the load by which the current must exceed that [-] (own choice)."""
 
 MISSING_ERRORS = 2.0
 """Standard errors granted to the fall before it counts as missing [-] (own choice)."""
@@ -149,7 +149,7 @@ class Case:
 
 
 def findings_for(case: Case) -> tuple[Finding, ...]:
-    """All findings, the gravest first, in the order of `RULES` within one severity."""
+    """All findings of a connection, gravest first, in the order of `RULES` within a severity."""
     found = [finding for rule in RULES if (finding := rule(case)) is not None]
     return tuple(sorted(found, key=lambda f: -SEVERITY_ORDER.index(f.severity)))
 

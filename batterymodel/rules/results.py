@@ -94,8 +94,8 @@ class Curves(Result):
     """Arrays for charts: readings, fit, band, evidence; not part of the JSON.
 
     ``time_s``, ``current_a`` and ``role`` are of shape ``(n,)``, the fit's of shape ``(g,)`` over
-    ``fit_time_s``, ``soc`` and each evidence's density of shape ``(s,)``. ``from_clamp``: the current
-    is that of a clamp meter on the battery lead, not the supply's.
+    ``fit_time_s``, ``soc`` and each evidence's density of shape ``(s,)``. ``from_clamp``: the
+    current is that of a clamp meter on the battery lead, not the supply's.
     """
 
     time_s: np.ndarray

@@ -29,7 +29,8 @@ it, intervals covered 83 % of the cases of `tests.reference_cases`, which are ra
 MOST_C_RATE_PER_H = 2.0
 """C-rate up to which share and time constant are believed to move [1/h] (own choice). The
 calibration half says no more of 3.0 than of 2.0; at 3.0, deeply discharged cases of
-`tests.reference_cases`, whose plates state half their capacity, were believed up to 9 points too full."""
+`tests.reference_cases`, whose plates state half their capacity, were believed up to 9 points too
+full."""
 
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible [0..1] (own choice)."""

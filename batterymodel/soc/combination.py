@@ -100,9 +100,10 @@ def charge_state(
     ChargeState
     """
     evidence = (taper_evidence(posterior, battery), *others)
-    other = np.prod([np.ones(SOC_GRID.size), *(e.likelihood for e in others)], axis=0)
+    other = _product(others)
     node, at, taper_weight = posterior.pairs()
-    by_charge = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
+    sums = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
+    by_charge = np.asarray(sums, dtype=float)
     factors = charge_factors(battery, *connection_tail(posterior))
     soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
     weight = by_charge[:, None] * support
@@ -116,7 +117,7 @@ def charge_state(
     minutes = posterior.minutes_until_ah(done_ah, node, at)
     return ChargeState(
         evidence=evidence,
-        combined=as_evidence("combined", np.prod([e.likelihood for e in evidence], axis=0)),
+        combined=as_evidence("combined", _product(evidence)),
         soc_at_connection=weighted_interval(soc, weight / weight.sum()),
         soc_now=_soc_now(left, taper_weight, support[at], now_factors),
         charge_to_return_ah=weighted_interval(np.outer(left, tail), tail_weight),
@@ -125,6 +126,14 @@ def charge_state(
         weight=weight / weight.sum(),
         next_reading_s=_next_reading_s(posterior, node, at, pair_weight, sigma_a),
     )
+
+
+def _product(evidence: tuple[Evidence, ...]) -> FloatArray:
+    """Product of the likelihoods over `SOC_GRID`; 1 everywhere without any."""
+    product = np.ones(SOC_GRID.size)
+    for piece in evidence:
+        product = product * piece.likelihood
+    return product
 
 
 def _supported_soc(

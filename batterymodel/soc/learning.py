@@ -25,7 +25,8 @@ from batterymodel.taper.shape import charge_time_share
 from batterymodel.taper.signals import Signal
 
 COMPLETE_FRACTION = 0.10
-"""A taper counts as completed when less than this share of its charge is left to return."""
+"""A taper counts as completed when less than this share of its charge is left to return
+[-] (own choice)."""
 
 LEAST_LEARNING_DEPTH = 0.03
 """Least charge to return over capacity from which a history is learned [-] (own choice)."""

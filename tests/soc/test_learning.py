@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from batterymodel import History, Supply, assess
+from batterymodel import History, Readings, Supply, assess
 from batterymodel.soc.learning import MeasuredTaper, updated_history
 from tests.conftest import simulated_connection
 
@@ -36,6 +36,14 @@ def test_a_taper_no_battery_could_have_teaches_nothing(battery, time_s, taught):
     measured = MeasuredTaper(np.log(time_s), 0.1, 0.155, 0.02)
     assert (updated_history(bare(battery), measured, ON) is not None) is taught
     assert (updated_history(battery, measured, ON) is not None) is taught
+
+
+def test_a_current_gone_within_seconds_is_assessed_and_teaches_nothing(battery):
+    """800 A that halves every 8 s: a short circuit or a capacitor, no battery of 40 Ah."""
+    t = np.arange(0.0, 301.0, 2.0)
+    current = np.round(0.1 + 800.0 * (0.2 * np.exp(-t / 1.5) + 0.8 * np.exp(-t / 12.0)), 1)
+    readings = Readings(elapsed_s=t, supply_current_a=current + 8.0, battery_current_a=current)
+    assert assess(readings, bare(battery)).learned_history is None
 
 
 def test_equal_errors_meet_in_the_middle(battery):

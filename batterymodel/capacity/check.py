@@ -211,6 +211,11 @@ def _from_log(
     _check_battery_voltage(log, battery)
     end = end_of_discharge(log, end_voltage_v)
     end_s = log.stop_s if end is None else end.at_s
+    if end_s <= log.start_s:
+        raise InputError(
+            f"{log.source}: current flows in one row alone ({log.start_s:g} s); a row at every "
+            "reading from load on to load off would be right"
+        )
     hours, current = log.until(end_s)
     paused_s = log.paused_s(end_s)
     notes = list(log.notes)

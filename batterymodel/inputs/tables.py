@@ -12,6 +12,7 @@ import difflib
 import re
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import zip_longest
 from pathlib import Path
 from typing import cast
 
@@ -202,8 +203,9 @@ def _cells(lines: dict[int, str], separator: str, remarks: Remarks) -> pd.DataFr
             problem = f"has {len(cells)} cells where at most {width} may be; {_WIDE_ROW}"
             raise remarks.error(problem, row)
         width = width if rows else len(cells)
-        rows.append(cells + [""] * (width - len(cells)))
-    return pd.DataFrame(rows, index=list(lines), dtype=object)
+        rows.append(cells)
+    columns = dict(enumerate(zip_longest(*rows, fillvalue="")))
+    return pd.DataFrame(columns, index=list(lines), dtype=object)
 
 
 def _known_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from batterymodel.capacity.peukert import rate_adjusted_percent, time_adjusted_percent
+from batterymodel.capacity.peukert import (
+    peukert_hours,
+    rate_adjusted_percent,
+    time_adjusted_percent,
+)
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import (
     CARD_TEMP_LOG_SD_PER_C,
@@ -44,14 +48,14 @@ def rate_correction(
         return _published_rate(60.0 * total_h, mean_a, battery)
     data = capacity_data_for(battery.chemistry)
     k = data.peukert_exponent.value
-    rated_current = battery.rated_capacity_ah / RATED_HOURS
-    steps = (current_a / rated_current) ** (k - 1.0)
-    factor = float(hours @ (current_a * steps)) / delivered_ah
+    rated = battery.rated_capacity_ah
+    used = hours / peukert_hours(current_a, rated, k, RATED_HOURS)
+    factor = rated * float(used.sum()) / delivered_ah
     spread = np.hypot(data.peukert_exponent_sd, PEUKERT_DEVIATION_SD)
     correction = Correction(
         name="discharge rate",
         factor=factor,
-        rel_sd=float(abs(np.log(mean_a / rated_current)) * spread),
+        rel_sd=float(abs(np.log(mean_a * RATED_HOURS / rated)) * spread),
         source=f"Peukert's exponent {k:g} ({data.peukert_exponent.source})",
     )
     return correction, "time-adjusted"

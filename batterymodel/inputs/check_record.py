@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -11,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
-from batterymodel.errors import InputError
-from batterymodel.inputs.records import UNSTATED_CHECK_SD, CapacityCheck
+from batterymodel.inputs.records import UNSTATED_CHECK_SD
 from batterymodel.inputs.tables import (
     Remarks,
     TableFormat,
@@ -99,26 +97,18 @@ class CheckRecord:
 
 def read_checks(path: str | Path) -> CheckRecord:
     """Record of checks from a CSV file; raises `InputError` with file, row and column."""
-    remarks = Remarks(str(path), FORMAT)
-    return _record(*table_from_text(decoded(file_bytes(path, remarks), remarks), remarks))
+    return checks_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
-def checks_from_text(text: str, source: str) -> CheckRecord:
-    """Record of checks from CSV text; `source` is its name for messages."""
-    return _record(*table_from_text(text, Remarks(source, FORMAT)))
+def checks_from_bytes(data: bytes, source: str) -> CheckRecord:
+    """Record of checks from the bytes of a CSV file named `source`. Raises `InputError`."""
+    remarks = Remarks(source, FORMAT)
+    return _record(*table_from_text(decoded(data, remarks), remarks))
 
 
 def checks_from_frame(frame: pd.DataFrame, source: str = "checks") -> CheckRecord:
     """Record of checks from a table with the CSV's column names. Raises `InputError`."""
     return _record(table_from_frame(frame), Remarks(source, FORMAT))
-
-
-def record_of(checks: Iterable[CapacityCheck]) -> CheckRecord:
-    """Record of checks from those a battery's record keeps."""
-    rows = [(check.on.isoformat(), check.capacity_ah, check.sd_ah) for check in checks]
-    if not rows:
-        raise InputError("no capacity checks: one or more would be right")
-    return checks_from_frame(pd.DataFrame(rows, columns=["on", "capacity_ah", "capacity_sd_ah"]))
 
 
 def _record(frame: pd.DataFrame, remarks: Remarks) -> CheckRecord:

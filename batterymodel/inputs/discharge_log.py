@@ -141,19 +141,13 @@ class EndReached:
 
 def read_discharge_log(path: str | Path) -> DischargeLog:
     """Discharge log from a CSV file; raises `InputError` with file, row and column."""
-    remarks = Remarks(str(path), FORMAT)
-    return _checked(*table_from_text(decoded(file_bytes(path, remarks), remarks), remarks))
+    return discharge_log_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def discharge_log_from_bytes(data: bytes, source: str) -> DischargeLog:
     """Discharge log from the bytes of a CSV file, as an upload gives them. Raises `InputError`."""
     remarks = Remarks(source, FORMAT)
     return _checked(*table_from_text(decoded(data, remarks), remarks))
-
-
-def discharge_log_from_text(text: str, source: str) -> DischargeLog:
-    """Discharge log from CSV text; `source` is its name for messages. Raises `InputError`."""
-    return _checked(*table_from_text(text, Remarks(source, FORMAT)))
 
 
 def end_of_discharge(log: DischargeLog, end_voltage_v: float) -> EndReached | None:

@@ -94,12 +94,7 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
     only events can need, and noted. Raises `InputError`.
     """
     remarks = Remarks(source, FORMAT)
-    return _from_text(decoded(data, remarks), remarks)
-
-
-def readings_from_text(text: str, source: str) -> Readings:
-    """Readings from CSV text; `source` is its name for messages. Raises `InputError`."""
-    return _from_text(text, Remarks(source, FORMAT))
+    return _readings(*table_from_text(decoded(data, remarks), remarks))
 
 
 def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
@@ -132,10 +127,6 @@ def readings_csv(readings: Readings) -> str:
         times = [(start + timedelta(seconds=s)).isoformat() for s in frame["elapsed_s"].tolist()]
         frame.insert(1, "time", times)
     return frame.to_csv(index=False, lineterminator="\n")
-
-
-def _from_text(text: str, remarks: Remarks) -> Readings:
-    return _readings(*table_from_text(text, remarks))
 
 
 def _readings(frame: pd.DataFrame, remarks: Remarks) -> Readings:

@@ -143,8 +143,8 @@ UNSTATED_CHECK_SD = 0.03
 """Relative error of a capacity check that states none (common practice, no source)."""
 
 LEAST_CHECK_AH, MOST_CHECK_AH = 0.01, 1000.0
-"""Capacities a check may have found [Ah] (own choice: 2 % of the smallest battery that is taken, and
-twice the largest)."""
+"""Capacities a check may have found [Ah] (own choice: 2 % of the smallest battery that is taken,
+and twice the largest)."""
 
 CheckedAh = Annotated[float, Field(ge=LEAST_CHECK_AH, le=MOST_CHECK_AH)]
 

@@ -44,7 +44,7 @@ _CAUSES: dict[type[Exception], str] = {
 }
 _BLOCK_BYTES = 1 << 20
 _WIDE_ROW = "write decimals as 12.5, not 12,5, and put text with the separator in double quotes"
-_NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f\ud800-\udfff]")
+_NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?|nan", re.A | re.I)
 
 

@@ -177,29 +177,6 @@ def emf_from_specific_gravity(specific_gravity: ArrayLike) -> np.ndarray:
     return sg + np.interp(sg, _EMF_LESS_SG[:, 0], _EMF_LESS_SG[:, 1])
 
 
-def lead_electrode_emf_v(molality: ArrayLike) -> np.ndarray:
-    """Lead-acid cell EMF [V] at 25 degC from acid molality [mol/kg], any shape, 1 to 7 mol/kg.
-
-    Difference of the two electrode potentials, each a quartic in ``log10(molality)``.
-
-    Raises
-    ------
-    InputError
-        Outside 1 to 7 mol/kg, where the polynomials were not checked.
-
-    References
-    ----------
-    H. Bode, Lead-Acid Batteries, Wiley 1977, as coded in PyBaMM (verified).
-    """
-    m = np.asarray(molality, dtype=float)
-    if np.any(~((m >= 1.0) & (m <= 7.0))):
-        raise InputError("acid molality outside 1 to 7 mol/kg: no electrode data there")
-    powers = np.log10(m)[..., None] ** np.arange(5)
-    lead_dioxide = powers @ np.array([1.628, 0.074, 0.033, 0.043, 0.022])
-    lead = powers @ np.array([-0.294, -0.074, -0.030, -0.031, -0.012])
-    return lead_dioxide - lead
-
-
 # Specific gravity against state of charge: US Army TM, Table II (verified): 100/75/50/25 % and
 # "almost discharged", at 80 degF.
 SPECIFIC_GRAVITY_SOC = (0.0, 0.25, 0.5, 0.75, 1.0)

@@ -55,10 +55,10 @@ def circuit_output_a(supply: Supply) -> float | None:
     >>> round(circuit_output_a(s), 1)
     51.4
     """
-    full = full_load_input_a(supply)
-    if full is None or supply.circuit_breaker_a is None:
+    for_one_ampere = input_current_a(supply, 1.0)
+    if for_one_ampere is None or supply.circuit_breaker_a is None:
         return None
-    return supply.rated_current_a * supply.circuit_breaker_a / full
+    return supply.circuit_breaker_a / for_one_ampere
 
 
 def output_limit(supply: Supply) -> OutputLimit:

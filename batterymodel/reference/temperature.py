@@ -145,12 +145,6 @@ def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarra
     return at_reference + battery.cells * per_cell
 
 
-def rest_voltage_at_reference_v(battery: Battery, rest_voltage: float, temp_c: float) -> float:
-    """A rest voltage read at ``temp_c`` [degC] brought to 25 degC [V]."""
-    coefficient = data_for(battery.chemistry).rest.temp_coefficient_v_per_c
-    return float(rest_voltage - battery.cells * coefficient * (_checked(temp_c) - REFERENCE_TEMP_C))
-
-
 def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
     """What the recommended charge voltage moves from 25 degC to ``temp_c`` [V, whole battery].
 

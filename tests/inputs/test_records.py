@@ -158,7 +158,7 @@ def test_toml_round_trip_is_exact(label, capacity, soc, day):
 
 def test_toml_leaves_out_what_is_not_there():
     """No value and an empty limits card leave no trace; a table stays one, in its order."""
-    plain = Battery(tail="D \u00e9\u00fc \"q\"", chemistry="vrla", cells=12, rated_capacity_ah=40)
+    plain = Battery(tail='D \u00e9\u00fc "q"', chemistry="vrla", cells=12, rated_capacity_ah=40)
     assert tomllib.loads(record_toml(plain)) == {
         "tail": 'D \u00e9\u00fc "q"',
         "chemistry": "vrla",

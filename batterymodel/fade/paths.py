@@ -10,7 +10,10 @@ from scipy.special import ndtr
 from batterymodel.fade.models import TrendModel
 
 PATHS = 2000
+"""Paths drawn from a model (own choice)."""
+
 POINTS = 110
+"""Times of a path (own choice)."""
 
 
 @dataclass(frozen=True)

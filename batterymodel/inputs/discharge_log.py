@@ -26,11 +26,17 @@ from batterymodel.inputs.tables import (
 LOADED_SHARE = 0.5
 """Share of the median current from which a row counts as under load (own choice)."""
 
+FLOWING_SHARE = 0.1
+"""Share of the largest current below which none is taken to flow (own choice)."""
+
+LEAST_PEAK_A = 0.2
+"""Least current that some row of a discharge must reach [A] (own choice)."""
+
 SUSTAINED_S = 10.0
 """Time the voltage must stay at or below the end voltage to count as reached (own choice)."""
 
 SLOPE_WINDOW_S = 120.0
-"""Time before the end voltage over which the fall of the voltage is measured [s]."""
+"""Time before the end voltage over which the fall of the voltage is measured [s] (own choice)."""
 
 RISE_V = 0.2
 """Rise of the voltage over a log that cannot be a discharge [V, whole battery] (own choice)."""
@@ -93,7 +99,7 @@ class DischargeLog:
     @property
     def loaded(self) -> np.ndarray:
         """Which rows stand under load, shape ``(n,)``."""
-        flowing = self.current_a > 0.1 * self.current_a.max()
+        flowing = self.current_a > FLOWING_SHARE * self.current_a.max()
         return self.current_a > LOADED_SHARE * np.median(self.current_a[flowing])
 
     @property
@@ -158,6 +164,17 @@ def end_of_discharge(log: DischargeLog, end_voltage_v: float) -> EndReached | No
     2. Interpolate between the row before and that row.
     3. Standard error: the interval between the two rows as a uniform spread, and the voltmeter's
        error over the fall of the voltage there, in quadrature.
+
+    Parameters
+    ----------
+    log : DischargeLog
+    end_voltage_v : float
+        End voltage of the whole battery [V].
+
+    Raises
+    ------
+    InputError
+        The first voltage under load is already at or below the end voltage.
     """
     at, volts = log.elapsed_s[log.loaded], log.voltage_v[log.loaded]
     first = _first_sustained(at, volts <= end_voltage_v)
@@ -217,10 +234,12 @@ def _check_is_a_discharge(frame: pd.DataFrame, remarks: Remarks) -> None:
             f"usable readings: {len(frame)}; at least 3 at different times are needed"
         )
     current = frame["discharge_current_a"]
-    if current.max() < 0.2:
+    if current.max() < LEAST_PEAK_A:
         right = "amperes with the clamp on the battery lead would be right"
-        raise remarks.error(f"no value reaches 0.2; {right}", column="discharge_current_a")
-    volts = frame["battery_voltage_v"][current > 0.5 * current.max()].to_numpy()
+        raise remarks.error(
+            f"no value reaches {LEAST_PEAK_A:g}; {right}", column="discharge_current_a"
+        )
+    volts = frame["battery_voltage_v"][current > LOADED_SHARE * current.max()].to_numpy()
     part = max(volts.size // 10, 1)
     start, end = float(volts[:part].mean()), float(volts[-part:].mean())
     if end > start + RISE_V:

@@ -15,6 +15,7 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
 from batterymodel.inputs.tables import (
+    LONGEST_LOG_S,
     Remarks,
     TableFormat,
     checked_columns,
@@ -50,7 +51,7 @@ _MILLIAMPERES = "looks like milliamperes; in amperes it would be {milli:.7g}"
 _REVERSED = "is negative; it must not be below -1: meter leads reversed?"
 _BOUNDS = (
     ("elapsed_s", 0.0, np.inf, "is negative; seconds from the connection would be right"),
-    ("elapsed_s", 0.0, 86_400.0, "is over 24 h and looks like milliseconds; give seconds"),
+    ("elapsed_s", 0.0, LONGEST_LOG_S, "is over 24 h and looks like milliseconds; give seconds"),
     ("supply_current_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("supply_current_a", -1.0, 2000.0, _REVERSED),
     ("supply_voltage_v", -np.inf, 100.0, "looks like millivolts; in volts it is {milli:.7g}"),

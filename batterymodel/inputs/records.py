@@ -375,4 +375,5 @@ def _table_model(kind: type[Record], table: str) -> type[Record]:
         "capacity_check": CapacityCheck,
         "last_known": LastKnown,
     }
-    return models.get(table, kind)
+    found: type[Record] = models.get(table, kind)
+    return found

@@ -217,7 +217,18 @@ def fade_forecast(
 
 
 def line_prior(battery: Battery, unit: str) -> LinePrior:
-    """Belief on start and loss of capacity by chemistry, per ``year`` or ``cycle``."""
+    """Belief on start and loss of capacity by chemistry.
+
+    Parameters
+    ----------
+    battery : Battery
+    unit : str
+        ``year`` or ``cycle``: what the loss is counted by [fraction of rated per unit].
+
+    References
+    ----------
+    `FadePrior` of the chemistry (common practice, no source).
+    """
     prior = capacity_data_for(battery.chemistry).fade
     if unit == "year":
         return LinePrior(prior.start, prior.start_sd, prior.per_year, prior.per_year_sd)
@@ -363,7 +374,7 @@ def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
     odds = _odds(weight, inside) / _odds(knee.hyperprior(), inside)
     when = float(weight[inside] @ settings[inside] / weight[inside].sum())
     when = knee.origin_ + when * knee.prior.life
-    ends = knee.predict(np.array([[at[0]], [when], [at[-1]]]))
+    ends = np.asarray(knee.predict(np.array([[at[0]], [when], [at[-1]]])))
     before = 100.0 * (ends[0] - ends[1]) / (when - at[0])
     after = 100.0 * (ends[1] - ends[2]) / (at[-1] - when)
     if odds < KNEE_ODDS or after <= before:

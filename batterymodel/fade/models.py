@@ -151,9 +151,21 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return_std: bool = False,
         scatter: bool = False,
     ) -> np.ndarray | tuple[np.ndarray, np.ndarray]:
-        """Mean of the trend at times, with its standard deviation; shapes ``(m,)``.
+        """Mean of the trend at times, and its standard deviation on demand.
 
-        ``scatter`` adds what a check scatters beyond its stated error.
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Times, in the prior's unit.
+        return_std : bool
+            Whether to return the standard deviation too.
+        scatter : bool
+            Whether to add what a check scatters beyond its stated error.
+
+        Returns
+        -------
+        ndarray, or two of them, shape (m,)
+            Capacity [fraction of rated].
         """
         weight, means, variances = self._moments(self._scaled(X), scatter)
         mean = weight @ means
@@ -162,7 +174,19 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return mean, np.sqrt(weight @ (variances + (means - mean) ** 2))
 
     def log_density(self, X: np.ndarray, y: np.ndarray, sd: np.ndarray) -> np.ndarray:  # noqa: N803
-        """Log probability density of each later check, one by one; shape ``(m,)``."""
+        """Log probability density of each later check, one by one.
+
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Time of each check, in the prior's unit.
+        y, sd : ndarray, shape (m,)
+            Capacity and its standard error [fraction of rated].
+
+        Returns
+        -------
+        ndarray, shape (m,)
+        """
         weight, means, variances = self._moments(self._scaled(X), scatter=True)
         density = weight @ _mixed_density(y - means, variances + sd**2)
         return np.log(np.maximum(density, 1e-300))
@@ -174,7 +198,22 @@ class TrendModel(RegressorMixin, BaseEstimator):
         seed: int = 0,
         scatter: bool = False,
     ) -> np.ndarray:
-        """Paths of the trend at times drawn from what is believed, shape ``(count, m)``."""
+        """Paths of the trend drawn from what is believed.
+
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Times, in the prior's unit.
+        count, seed : int
+            Number of paths, and seed of the draw.
+        scatter : bool
+            Whether to add what a check scatters beyond its stated error.
+
+        Returns
+        -------
+        ndarray, shape (count, m)
+            Capacity [fraction of rated].
+        """
         rng = np.random.default_rng(seed)
         at = self._scaled(X)
         weight = np.array([part.weight for part in self.parts_])

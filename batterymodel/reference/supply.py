@@ -26,7 +26,7 @@ class OutputLimit:
 def full_load_input_a(supply: Supply) -> float | None:
     """Input current at rated output [A]: the plate's, else estimated; None without a voltage.
 
-    ``I_in = V_out I_out / (INPUT_FACTOR V_in)``
+    ``I_in = V_out I_out / (INPUT_FACTOR V_in)`` with `INPUT_FACTOR` (common practice, no source).
 
     Examples
     --------
@@ -41,7 +41,10 @@ def full_load_input_a(supply: Supply) -> float | None:
 
 
 def input_current_a(supply: Supply, output_a: float) -> float | None:
-    """Input current [A] at an output current [A], taken as proportional to output."""
+    """Input current [A] at an output current [A], taken as proportional to output.
+
+    ``I_in = I_full output / rated`` (own choice); None where `full_load_input_a` is unknown.
+    """
     full = full_load_input_a(supply)
     return None if full is None else full * output_a / supply.rated_current_a
 

@@ -52,7 +52,7 @@ DATA_TEMP_C = (-40.0, 60.0)
 
 
 def fahrenheit(temp_c: ArrayLike) -> np.ndarray:
-    """Temperature in degF of a temperature in degC."""
+    """Temperature [degF] of a temperature [degC], any shape, ``9/5 T + 32`` (definition)."""
     return np.asarray(temp_c, dtype=float) * 9.0 / 5.0 + 32.0
 
 
@@ -170,8 +170,22 @@ def charge_voltage_mismatch_v(
 ) -> float:
     """How far a fixed supply voltage lies outside the window at this temperature [V].
 
-    ``window_v`` is the charging window at 25 degC. Positive: too high for a battery this warm;
-    negative: too low for one this cold; zero: inside.
+    Positive: too high for a battery this warm; negative: too low for one this cold; zero: inside.
+
+    Parameters
+    ----------
+    set_voltage_v : float
+        Voltage of the supply [V].
+    window_v : two floats
+        Least and most charge voltage of the whole battery at `REFERENCE_TEMP_C` [V].
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
     """
     shift = charge_voltage_shift_v(battery, temp_c)
     low, high = window_v[0] + shift, window_v[1] + shift

@@ -21,6 +21,11 @@ def time_adjusted_percent(
     temp_factor : array-like
         Capacity at the test's temperature over that at 25 degC [-].
 
+    Returns
+    -------
+    ndarray
+        Percent [%], shape of the arguments together.
+
     References
     ----------
     IEEE 450-2002/2010, 7.3.1 (clause name verified, formula from memory (high)).
@@ -46,6 +51,11 @@ def rate_adjusted_percent(
         Current that brings a new battery to end voltage in the time the test took [A].
     cell_size_factor : array-like
         Reciprocal of the capacity factor of temperature [-], as in IEEE 485.
+
+    Returns
+    -------
+    ndarray
+        Percent [%], shape of the arguments together.
 
     References
     ----------

@@ -100,10 +100,20 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 
 
 def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
-    """Capacity at a temperature [degC] over that at the reference [-], and where it comes from.
+    """Capacity at a temperature over that at the reference [-], and where it comes from.
 
-    The limits card's table, interpolated, else `capacity_factor` of the chemistry. Raises
-    `InputError` outside the card's table, or outside `DATA_TEMP_C`.
+    The limits card's table, interpolated, else `capacity_factor` of the chemistry.
+
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Raises
+    ------
+    InputError
+        Outside the card's table, or outside `DATA_TEMP_C`.
     """
     card = battery.limits
     if card.capacity_temp_c and card.capacity_temp_factor:
@@ -133,11 +143,32 @@ def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 
 
 def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarray:
-    """Rest voltage of the battery [V] at states of charge [0..1] and a temperature [degC].
+    """Rest voltage of the battery at states of charge and a temperature.
 
-    Interpolates the limits card's table, else the chemistry's curve, and adds the chemistry's
-    temperature coefficient; source in `reference.chemistry`. Raises `InputError` outside
-    `DATA_TEMP_C`.
+    The limits card's table, else the chemistry's curve, interpolated, plus
+    ``cells k (T - REFERENCE_TEMP_C)``.
+
+    Parameters
+    ----------
+    battery : Battery
+    soc : array-like, any shape
+        States of charge [0..1].
+    temp_c : float
+        Battery temperature [degC].
+
+    Returns
+    -------
+    ndarray
+        Volts of the whole battery [V], shape of ``soc``.
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    `RestVoltageCurve.source` of the chemistry.
     """
     rest, card = data_for(battery.chemistry).rest, battery.limits
     at = np.asarray(soc, dtype=float)

@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from batterymodel import pages
 from batterymodel.assessment import assess
 from batterymodel.errors import InputError
-from batterymodel.inputs.readings import readings_from_text
+from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Chemistry, record_toml
 from batterymodel.pages import after_connection, battery_form
 from batterymodel.rules.results import Outcome, Severity
@@ -315,7 +315,7 @@ def test_typed_decimal_comma_is_refused_not_read_as_a_thousand() -> None:
 
 
 def test_template_reads_back_as_readings() -> None:
-    readings = readings_from_text(after_connection.TEMPLATE_CSV, "template")
+    readings = readings_from_bytes(after_connection.TEMPLATE_CSV.encode(), "template")
     assert len(readings) == 5
     assert [event.text for event in readings.events] == ["avionics on"]
     assert not readings.notes

@@ -32,6 +32,7 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import say
 from batterymodel.soc.combination import ChargeState
+from batterymodel.soc.conditions import ConditionState
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.trends import Change, Rise, battery_current, warming_c_per_min, whole_change
 
@@ -80,6 +81,7 @@ class Case:
     temp_c: float | None
     rest_voltage_v: float | None
     on: date
+    conditions: ConditionState | None = None
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name."""
@@ -123,6 +125,38 @@ def deep_discharge(case: Case) -> Finding:
         limit=100 * limit.value,
     )
     return _against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def other_conditions(case: Case) -> Finding | None:
+    """Whether a battery that must not be topped off would show the same readings."""
+    state = case.conditions
+    if state is None:
+        return None
+    most = 1.0 - SURE_TO_TOP_OFF
+    sure = state.unfit < most
+    variant = "ok" if sure else f"watch.{state.gravest}"
+    severity = Severity.OK if sure else Severity.WATCH
+    text = say(f"other_conditions.{variant}", value=100.0 * state.unfit)
+    limit = Limit(most, "fraction", OWN_RULE, generic=False)
+    return _against("other_conditions", severity, text, state.unfit, limit)
+
+
+def not_checked(case: Case) -> tuple[str, ...]:
+    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`."""
+    readings, check = case.readings, case.battery.capacity_check
+    due = case.limit("capacity_check_interval_days").value
+    made = {
+        "temperature": _any_seen(readings.battery_temp_c),
+        "capacity": check is not None and (case.on - check.on).days <= due,
+        "rest_voltage": case.rest_voltage_v is not None,
+        "load": case.fit.signal.load.given,
+        "voltage": _any_seen(readings.supply_voltage_v),
+    }
+    return tuple(name for name, done in made.items() if not done)
+
+
+def _any_seen(column: np.ndarray | None) -> bool:
+    return column is not None and bool(np.isfinite(column).any())
 
 
 def rest_voltage(case: Case) -> Finding | None:
@@ -411,6 +445,7 @@ def steady_current_a(readings: Readings) -> float:
 
 RULES: tuple[Callable[[Case], Finding | None], ...] = (
     deep_discharge,
+    other_conditions,
     current_rising,
     battery_temperature,
     temperature_rise,

@@ -35,6 +35,9 @@ BEYOND_EMPTY = 1e-6
 
 _FACTOR_NODES = 15
 
+REST_VOLTAGE = "rest voltage"
+"""Name of that evidence."""
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -72,7 +75,7 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     read = min(rest_voltage, float(expected[-1]))
     likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
     floor = _misleading_level(sd, float(np.ptp(expected)))
-    return as_evidence("rest voltage", floor + likelihood, data.rest_voltage_remark)
+    return as_evidence(REST_VOLTAGE, floor + likelihood, data.rest_voltage_remark)
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:

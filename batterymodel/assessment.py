@@ -127,7 +127,18 @@ def assess(
         limit_for(battery, "min_top_off_soc").value,
     )
     case = Case(
-        battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day, conditions
+        battery=battery,
+        supply=supply,
+        readings=readings,
+        fit=fit,
+        rise=rise,
+        state=state,
+        temp_c=temp_c,
+        rest_voltage_v=rest_voltage_v,
+        on=day,
+        conditions=conditions,
+        load_a=load_a,
+        load_sd_a=load_sd_a,
     )
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))

@@ -49,6 +49,7 @@ RULE_WORDS = {
     "capacity": "Capacity",
     "capacity_check_overdue": "Capacity check due",
     "contradiction": "Evidence disagrees",
+    "clamp": "Clamp and supply",
     "undeclared_load_step": "Load change not marked",
     "load_unknown": "Bus load not given",
     "short_window": "Length of readings",
@@ -145,6 +146,14 @@ TEXTS = {
     "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
     "charging may begin: a cold battery takes little current and looks fuller than it is.",
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
+    "battery_temperature.asked": "Temperature at the battery not given: a nickel-cadmium battery is "
+    "not topped off before it is measured there, since one that warms can run away.",
+    "clamp.negative": "The clamp on the battery lead shows {value:.1f} A out of the battery: it is "
+    "turned round, or the battery feeds the bus.",
+    "clamp.load": "Supply less clamp differs by {value:.1f} A from the bus load that was given "
+    "(at most {limit:.1f} A is the meters'): the clamp misses a lead, or the load is wrong.",
+    "clamp.change": "Supply and clamp drift apart by {value:.1f} A (at most {limit:.1f} A is the "
+    "meters'): the clamp misses a lead, or the bus load changes.",
     "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
     "{limit:.1f}.",
     "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "

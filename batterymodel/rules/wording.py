@@ -106,8 +106,8 @@ TEXTS = {
     "accepts little, not because the battery is full (chance that topping off is wrong "
     "{value:.0f} %). The rest voltage before connecting, or a longer fall, would tell.",
     "other_conditions.watch.worn": "A worn battery that holds far less than its plate may show the "
-    "same readings (chance that topping off is wrong {value:.0f} %). A capacity check, the rest "
-    "voltage or a longer fall would tell.",
+    "same readings (chance that topping off is wrong {value:.0f} %). A capacity check or the "
+    "rest voltage would tell.",
     "other_conditions.watch.shorted_cell": "A battery with a shorted cell may show the same "
     "readings (chance that topping off is wrong {value:.0f} %). The rest voltage would tell; the "
     "current of such a battery stops falling.",

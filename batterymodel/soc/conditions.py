@@ -105,17 +105,17 @@ def condition_state(
     charge = charge_grid_ah(prior.capacity_ah)
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
-    nodes: dict[float | None, NodeLikelihood] = {}
+    weights: dict[float | None, _ShapeWeights] = {}
     for condition, belief in _possible(signal):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
         if condition is Condition.NOTHING_CHARGING:
             total, below = float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT)), 1.0
         else:
             current = belief.float_current_per_ah
-            if current not in nodes:
+            if current not in weights:
                 own = _with_float_current(prior, current, battery)
-                nodes[current] = node_likelihood(fit, own, charge)
-            log_weight = _charge_log_weight(nodes[current], prior, belief)
+                weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
+            log_weight = weights[current].under(belief)
             total, below = _integral(log_weight, charge, evidence, battery, belief, least_soc)
         log_z[condition], low[condition] = _log_frequency(belief, battery) + total, below
     together = logsumexp(list(log_z.values()))
@@ -169,16 +169,34 @@ def _evidence(
     return np.prod(found, axis=0) if found else np.ones(SOC_GRID.size)
 
 
-def _charge_log_weight(nodes: NodeLikelihood, prior: Prior, belief: ConditionPrior) -> np.ndarray:
-    """Log likelihood of each charge with the shapes integrated out, shape ``(q,)``."""
-    time_sd = float(np.hypot(prior.log_time_sd_at(nodes.c_rate_guess_per_h), belief.time_log_sd))
-    share_sd = prior.logit_share_sd(nodes.c_rate_guess_per_h)
-    expected = prior.log_time_at(nodes.c_rate_per_h) + belief.time_log
-    time_away = (nodes.log_time[:, None] - expected) / time_sd
-    share_away = (nodes.share_logit[:, None] - prior.logit_share_at(nodes.c_rate_per_h)) / share_sd
-    log_prior = -0.5 * (time_away**2 + share_away**2) - np.log(2.0 * np.pi * time_sd * share_sd)
-    total = logsumexp(nodes.log_likelihood + log_prior + nodes.log_cell, axis=0)
-    return np.asarray(total)
+class _ShapeWeights:
+    """Log likelihood of each charge, the shapes weighed by a condition's belief in the time
+    constant and integrated out; equal beliefs are weighed once.
+    """
+
+    def __init__(self, nodes: NodeLikelihood, prior: Prior) -> None:
+        c_rate = nodes.c_rate_guess_per_h
+        share_sd = prior.logit_share_sd(c_rate)
+        away = (nodes.share_logit[:, None] - prior.logit_share_at(nodes.c_rate_per_h)) / share_sd
+        self._log = nodes.log_likelihood - 0.5 * away**2 + nodes.log_cell
+        self._log -= np.log(2.0 * np.pi * share_sd)
+        self._time_away = nodes.log_time[:, None] - prior.log_time_at(nodes.c_rate_per_h)
+        self._time_sd = prior.log_time_sd_at(c_rate)
+        self._known: dict[tuple[float, float], np.ndarray] = {}
+
+    def under(self, belief: ConditionPrior) -> np.ndarray:
+        """Log weight of each charge under one condition, shape ``(q,)``."""
+        key = (belief.time_log, belief.time_log_sd)
+        if key not in self._known:
+            self._known[key] = self._weighed(*key)
+        return self._known[key]
+
+    def _weighed(self, time_log: float, more_sd: float) -> np.ndarray:
+        time_sd = float(np.hypot(self._time_sd, more_sd))
+        log = self._log - 0.5 * ((self._time_away - time_log) / time_sd) ** 2
+        highest = float(log.max())
+        total = np.exp(log - highest).sum(axis=0)
+        return np.log(total + LEAST_WEIGHT) + highest - np.log(time_sd)
 
 
 def _integral(

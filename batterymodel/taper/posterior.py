@@ -22,7 +22,6 @@ from batterymodel.taper.shape import (
     branches_charge_s,
     branches_current,
     current_limited,
-    hold_gradient,
 )
 
 TIME_NODES = 31
@@ -270,7 +269,8 @@ def _hold_likelihood(
 ) -> np.ndarray:
     """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
     data = fit.data
-    current, _, _ = hold_gradient(data.since_hold_s[None, :], data.limit_time_s, shape)
+    levels = current_limited(data.limit_time_s, shape)[:2]
+    current = branches_current(data.since_hold_s[None, :], shape, *levels)
     n, m = data.time_s.size, data.steps.shape[1]
     others = np.column_stack([np.ones((n, 2)), data.steps, data.deviations])
     weight, target = fit.weights / data.sigma_a**2, data.current_a

@@ -14,17 +14,20 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
 from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.findings import (
     LEAST_READINGS,
     Case,
     findings_for,
+    not_checked,
     outcome_of,
     steady_current_a,
 )
 from batterymodel.rules.results import (
     Assessment,
+    ConditionChance,
     Curves,
     Finding,
     Outcome,
@@ -42,6 +45,7 @@ from batterymodel.rules.wording import (
     OUTCOME_WORDS,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
+from batterymodel.soc.conditions import condition_state
 from batterymodel.soc.evidence import (
     SOC_GRID,
     Evidence,
@@ -141,7 +145,29 @@ def assess(
     posterior = charge_likelihood(fit, battery)
     others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
     state = charge_state(posterior, battery, others, signal.sigma_a)
-    case = Case(battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day)
+    conditions = condition_state(
+        fit.signal,
+        fit.prior,
+        battery,
+        others,
+        rest_voltage_v,
+        _usable_temp(temp_c),
+        limit_for(battery, "min_top_off_soc").value,
+    )
+    case = Case(
+        battery=battery,
+        supply=supply,
+        readings=readings,
+        fit=fit,
+        rise=rise,
+        state=state,
+        temp_c=temp_c,
+        rest_voltage_v=rest_voltage_v,
+        on=day,
+        conditions=conditions,
+        load_a=load_a,
+        load_sd_a=load_sd_a,
+    )
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))
 
@@ -172,6 +198,8 @@ def _assessment(
         headline=_headline(outcome, state, findings),
         next_steps=_next_steps(outcome, state, wait),
         findings=findings,
+        conditions=_conditions(case),
+        not_checked=not_checked(case),
         state_of_charge=StateOfCharge(at_connection=state.soc_at_connection, now=state.soc_now),
         charge_to_return_ah=state.charge_to_return_ah,
         minutes_to_top_off=state.minutes_to_top_off,
@@ -201,6 +229,11 @@ def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str,
     if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES:
         return NEXT_STEPS_FULL
     return tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
+
+
+def _conditions(case: Case) -> tuple[ConditionChance, ...]:
+    ranked = case.conditions.ranked if case.conditions else ()
+    return tuple(ConditionChance(name=name, probability=p) for name, p in ranked)
 
 
 def _taper_summary(fit: TaperFit) -> TaperSummary:

@@ -24,6 +24,8 @@ from batterymodel.rules.wording import (
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
+    conditions_words,
+    not_checked_words,
 )
 from batterymodel.say.connection import amount, limit_words, percent
 from batterymodel.sheet.content import SheetContent, SheetFinding
@@ -140,9 +142,15 @@ def outcome_box(assessment: Assessment) -> str:
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
-        f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol></div>"
+        f"<p>{OUTCOME_MEANING[outcome]}</p>{_doubts(assessment)}<ol>{steps}</ol></div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
+
+
+def _doubts(assessment: Assessment) -> str:
+    """What was not checked, and what else fits the readings, as paragraphs."""
+    said = (not_checked_words(assessment.not_checked), conditions_words(assessment.conditions))
+    return "".join(f"<p>{shown(words)}</p>" for words in said if words)
 
 
 def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:

@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
 from batterymodel.reference.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C, data_for
 from batterymodel.reference.limits import Limit, limit_for
@@ -32,8 +33,16 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import say
 from batterymodel.soc.combination import ChargeState
+from batterymodel.soc.conditions import ConditionState
 from batterymodel.taper.fit import TaperFit
-from batterymodel.taper.trends import Change, Rise, battery_current, warming_c_per_min, whole_change
+from batterymodel.taper.trends import (
+    Change,
+    Rise,
+    battery_current,
+    line_change,
+    warming_c_per_min,
+    whole_change,
+)
 
 OWN_RULE = "rule of this tool"
 SURE = 0.95
@@ -137,6 +146,9 @@ class Case:
     temp_c: float | None
     rest_voltage_v: float | None
     on: date
+    conditions: ConditionState | None = None
+    load_a: float | None = None
+    load_sd_a: float = LOAD_SD_A
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name."""
@@ -180,6 +192,38 @@ def deep_discharge(case: Case) -> Finding:
         limit=100 * limit.value,
     )
     return _against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def other_conditions(case: Case) -> Finding | None:
+    """Whether a battery that must not be topped off would show the same readings."""
+    state = case.conditions
+    if state is None:
+        return None
+    most = 1.0 - SURE_TO_TOP_OFF
+    sure = state.unfit < most
+    variant = "ok" if sure else f"watch.{state.gravest}"
+    severity = Severity.OK if sure else Severity.WATCH
+    text = say(f"other_conditions.{variant}", value=100.0 * state.unfit)
+    limit = Limit(most, "fraction", OWN_RULE, generic=False)
+    return _against("other_conditions", severity, text, state.unfit, limit)
+
+
+def not_checked(case: Case) -> tuple[str, ...]:
+    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`."""
+    readings, check = case.readings, case.battery.capacity_check
+    due = case.limit("capacity_check_interval_days").value
+    made = {
+        "temperature": _any_seen(readings.battery_temp_c),
+        "capacity": check is not None and (case.on - check.on).days <= due,
+        "rest_voltage": case.rest_voltage_v is not None,
+        "load": case.fit.signal.load.given,
+        "voltage": _any_seen(readings.supply_voltage_v),
+    }
+    return tuple(name for name, done in made.items() if not done)
+
+
+def _any_seen(column: np.ndarray | None) -> bool:
+    return column is not None and bool(np.isfinite(column).any())
 
 
 def rest_voltage(case: Case) -> Finding | None:
@@ -271,7 +315,7 @@ def taper_missing(case: Case) -> Finding | None:
 def current_rising(case: Case) -> Finding | None:
     """Whether the battery current rises at constant voltage with no load event."""
     rise = case.rise
-    if rise is None:
+    if rise is None or _gives_current(case):
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
     text = say("current_rising.disconnect", value=rise.amount, minutes=minutes)
@@ -283,12 +327,21 @@ def current_rising(case: Case) -> Finding | None:
     return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
 
 
+def _gives_current(case: Case) -> bool:
+    """The clamp shows current out of the battery to the end: no charge that could run away."""
+    _, current = battery_current(case.fit)
+    return case.fit.signal.from_clamp and bool((current[-3:] < 0.0).all())
+
+
 def battery_temperature(case: Case) -> Finding:
     """Battery temperature against the range in which it may be charged."""
     low, high = case.limit("charge_temp_min_c"), case.limit("charge_temp_max_c")
-    if case.temp_c is None:
-        text = say("battery_temperature.unknown")
-        return Finding(rule="battery_temperature", severity=Severity.NOTE, text=text)
+    if case.temp_c is None or _is_asked_at_the_battery(case):
+        variant, severity = "unknown", Severity.NOTE
+        if case.battery.chemistry is Chemistry.NICD:
+            variant, severity = "asked", Severity.WATCH
+        text = say(f"battery_temperature.{variant}")
+        return Finding(rule="battery_temperature", severity=severity, text=text)
     if case.temp_c > high.value:
         variant, severity, limit = "hot", Severity.DISCONNECT, high
     elif case.temp_c < low.value:
@@ -303,6 +356,41 @@ def battery_temperature(case: Case) -> Finding:
         high=high.value,
     )
     return _against("battery_temperature", severity, text, case.temp_c, limit)
+
+
+def _is_asked_at_the_battery(case: Case) -> bool:
+    """A fair ambient temperature says nothing of a nickel-cadmium battery that may run away."""
+    low, high = case.limit("charge_temp_min_c").value, case.limit("charge_temp_max_c").value
+    fair = case.temp_c is not None and low <= case.temp_c <= high
+    at_battery = _any_seen(case.readings.battery_temp_c)
+    return fair and not at_battery and case.battery.chemistry is Chemistry.NICD
+
+
+def clamp(case: Case) -> Finding | None:
+    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
+    column = case.readings.battery_current_a
+    if not case.fit.signal.from_clamp or column is None:
+        return None
+    seen = np.isfinite(column)
+    battery, time_s = column[seen], case.readings.elapsed_s[seen]
+    bus = case.readings.supply_current_a[seen] - battery
+    offset = case.fit.signal.load.sd_a
+    if float(np.median(battery)) < -LEVEL_SD * offset:
+        return _clamp_finding("negative", float(np.median(battery)), 0.0)
+    if case.load_a is not None:
+        allowed = 3.0 * float(np.hypot(offset, case.load_sd_a))
+        away = float(np.median(bus)) - case.load_a
+        return _clamp_finding("load", away, allowed) if abs(away) > allowed else None
+    if case.readings.events or case.readings.load_a is not None:
+        return None
+    change = line_change(time_s, bus, case.fit.signal.sigma_a)
+    least = max(4.0 * change.standard_error, LEAST_SCATTER_A)
+    return _clamp_finding("change", change.amount, least) if abs(change.amount) > least else None
+
+
+def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
+    text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
+    return _against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))
 
 
 def temperature_rise(case: Case) -> Finding | None:
@@ -330,6 +418,8 @@ def set_voltage(case: Case) -> Finding | None:
     at = "" if case.temp_c is None else f" at {temp:.0f} °C"
     variant = "high" if by > 0 else "low" if by < 0 else "ok"
     severity = Severity.OK if by == 0 else Severity.NOTE
+    if by < 0:
+        severity = Severity.WATCH
     if by > WELL_ABOVE_V:
         severity = Severity.SERVICE
     limit = low if by < 0 else high
@@ -471,6 +561,7 @@ def steady_current_a(readings: Readings) -> float:
 
 RULES: tuple[Callable[[Case], Finding | None], ...] = (
     deep_discharge,
+    other_conditions,
     current_rising,
     battery_temperature,
     temperature_rise,
@@ -479,6 +570,7 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     charge_current,
     taper_missing,
     contradiction,
+    clamp,
     undeclared_load_step,
     set_voltage,
     floor_current,

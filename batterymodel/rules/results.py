@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from batterymodel.basis.intervals import Interval
 from batterymodel.inputs.records import History
+from batterymodel.reference.conditions import Condition
 
 
 class Outcome(StrEnum):
@@ -58,6 +59,13 @@ class Finding(Result):
     unit: str | None = None
     source: str | None = None
     generic: bool = False
+
+
+class ConditionChance(Result):
+    """One condition the battery may be in, with its probability [0..1] after the readings."""
+
+    name: Condition
+    probability: float
 
 
 class StateOfCharge(Result):
@@ -124,6 +132,8 @@ class Assessment(Result):
     headline: str
     next_steps: tuple[str, ...]
     findings: tuple[Finding, ...]
+    conditions: tuple[ConditionChance, ...] = ()
+    not_checked: tuple[str, ...] = ()
     state_of_charge: StateOfCharge
     charge_to_return_ah: Interval
     minutes_to_top_off: Interval

@@ -64,6 +64,8 @@ MORE_FINDINGS = {
 ALL_FINE = "Nothing speaks against topping off."
 
 EXPLAINED = {
+    "other_conditions": "Other faults can make the same current; a second look tells them apart.",
+    "clamp": "A clamp is a meter that is put round a wire.",
     "rest_voltage": "Rest voltage is read while nothing is joined to the battery.",
     "supply_at_limit": "A supply at its limit gives all the current it can.",
     "taper_missing": "The current of a good battery falls as it fills.",

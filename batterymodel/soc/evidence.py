@@ -39,6 +39,9 @@ choice)."""
 _FACTOR_NODES = 15
 """Equally likely values of a log-normal quantity (own choice, numerical)."""
 
+REST_VOLTAGE = "rest voltage"
+"""Name of that evidence."""
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -90,7 +93,7 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     read = min(rest_voltage, float(expected[-1]))
     likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
     flat_share = _misleading_level(sd, float(np.ptp(expected)))
-    return as_evidence("rest voltage", flat_share + likelihood, data.rest_voltage_remark)
+    return as_evidence(REST_VOLTAGE, flat_share + likelihood, data.rest_voltage_remark)
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:

@@ -8,7 +8,7 @@ nuisance parameters integrated out).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,13 +16,13 @@ from scipy.special import expit, log_ndtr, logit
 
 from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.prior import Prior
 from batterymodel.taper.problem import STEP_SD_A
 from batterymodel.taper.shape import (
     Shape,
     branches_charge_s,
     branches_current,
     current_limited,
-    hold_gradient,
 )
 
 TIME_NODES = 31
@@ -239,6 +239,54 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
     )
 
 
+@dataclass(frozen=True)
+class NodeLikelihood:
+    """Likelihood of the readings node by node, without any belief in shapes.
+
+    Attributes
+    ----------
+    log_time, share_logit : ndarray, shape (k,)
+        Log of the slow time constant [ln s] and logit of the fast share of each node.
+    c_rate_per_h, log_likelihood : ndarray, shape (k, q)
+        C-rate of the hold amplitude that each charge means, and the log likelihood there; relative
+        to no battery current at all.
+    log_cell : float
+        Log of the area of one node in ``log_time`` and ``share_logit``.
+    c_rate_guess_per_h : float
+        C-rate at which spreads are taken [1/h].
+    """
+
+    log_time: FloatArray
+    share_logit: FloatArray
+    c_rate_per_h: FloatArray
+    log_likelihood: FloatArray
+    log_cell: float
+    c_rate_guess_per_h: float
+
+
+def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeLikelihood:
+    """Likelihood of charges to return [Ah], shape ``(q,)``, at the nodes around a fit.
+
+    ``prior`` gives the belief in the float current; its belief in shapes is left out.
+    """
+    log_time, share_logit = _nodes(fit)
+    shape = Shape(np.exp(log_time)[:, None], expit(share_logit)[:, None], prior.fast_ratio)
+    growth = current_limited(fit.data.limit_time_s, shape)[2]
+    hold_a = charge_ah[None, :] * 3600.0 / (shape.charge_time_s * growth)
+    if fit.signal.limited_throughout:
+        log_likelihood = _limit_not_ended(hold_a, fit)
+    else:
+        log_likelihood = _hold_likelihood(hold_a, shape, growth, replace(fit, prior=prior))
+    return NodeLikelihood(
+        log_time=log_time,
+        share_logit=share_logit,
+        c_rate_per_h=np.asarray(prior.c_rate_per_h(hold_a)),
+        log_likelihood=log_likelihood,
+        log_cell=_log_cell(fit),
+        c_rate_guess_per_h=fit.data.c_rate_guess_per_h,
+    )
+
+
 def charge_grid_ah(capacity_ah: float) -> FloatArray:
     """Charges to return that are looked at for a capacity [Ah], even in the log, ``(q,)`` [Ah]."""
     return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
@@ -284,12 +332,22 @@ def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     return log_time.ravel(), share.ravel()
 
 
+def _log_cell(fit: TaperFit) -> float:
+    """Log of the area between four neighbouring nodes of `_nodes`."""
+    cov = fit.covariance[1:3, 1:3]
+    time_step = 2.0 * REACH_SD / (TIME_NODES - 1)
+    share_step = 2.0 * SHARE_REACH_SD / (SHARE_NODES - 1)
+    determinant = max(float(cov[0, 0] * cov[1, 1] - cov[0, 1] ** 2), 1e-16)
+    return float(np.log(time_step * share_step) + 0.5 * np.log(determinant))
+
+
 def _hold_likelihood(
     hold_a: FloatArray, shape: Shape, growth: FloatArray, fit: TaperFit
 ) -> FloatArray:
     """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
     data = fit.data
-    current, _, _ = hold_gradient(data.since_hold_s[None, :], data.limit_time_s, shape)
+    levels = current_limited(data.limit_time_s, shape)[:2]
+    current = branches_current(data.since_hold_s[None, :], shape, *levels)
     n, m = data.time_s.size, data.steps.shape[1]
     others = np.column_stack([np.ones((n, 2)), data.steps, data.deviations])
     weight, target = fit.weights / data.sigma_a**2, data.current_a

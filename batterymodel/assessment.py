@@ -295,7 +295,7 @@ def _check_inputs(
             )
     if load_a is not None and not 0.0 <= load_a <= 1000.0:
         raise InputError(f"bus load {load_a:g} A is out of range: give 0 to 1000 A")
-    if not 0.0 < load_sd_a <= 100.0:
+    if not 0.01 <= load_sd_a <= 100.0:
         raise InputError(
             f"error of the bus load {load_sd_a:g} A is out of range: give 0.01 to 100 A"
         )

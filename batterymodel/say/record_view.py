@@ -132,8 +132,9 @@ def bench_check(
     battery_id: str, result: CapacityResult, on: date, note: str | None = None
 ) -> BenchCheck:
     """A result of `capacity.capacity_check` as the record keeps it."""
-    bound = result.capacity_ah is None
-    capacity = result.at_least_ah if bound else result.capacity_ah.mean
+    measured = result.capacity_ah
+    bound = measured is None
+    capacity = result.at_least_ah if measured is None else measured.mean
     return BenchCheck(
         battery_id=battery_id,
         on=on,
@@ -165,12 +166,6 @@ def changed_limits(before: Limits, after: Limits) -> tuple[str, ...]:
     """Names of the limits that differ between two cards."""
     names = Limits.model_fields
     return tuple(name for name in names if getattr(before, name) != getattr(after, name))
-
-
-def _estimates(store: Store, serial: str) -> Iterator[tuple[date, InServiceCapacity]]:
-    for found in service_estimates_of(store, serial):
-        if found.estimate is not None:
-            yield found.on, found.estimate
 
 
 def _entries_of(store: Store, battery_id: str) -> Iterator[Entry[Any]]:
@@ -223,6 +218,7 @@ def _taper(store: Store, serial: str, told: Connection) -> TaperSignature | None
     if shown.sum() < 2:
         return None
     temps = readings.battery_temp_c
-    seen = temps is not None and np.isfinite(temps).any()
-    temp = float(np.nanmedian(temps)) if seen else told.ambient_c
+    temp = told.ambient_c
+    if temps is not None and np.isfinite(temps).any():
+        temp = float(np.nanmedian(temps))
     return TaperSignature(told.day, temp, signal.time_s[shown], flow[shown])

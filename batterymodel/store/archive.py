@@ -40,7 +40,7 @@ MANIFEST_TEXT = (
     "# files by SHA-256; batteries: each battery as it is now, for reading and for 'assess'.\n"
     f"format = {FORMAT}\n"
 )
-TABLES = (*(kind.row for kind in KINDS), DeletionRow, RestorationRow)
+TABLES: tuple[type[Any], ...] = (*(kind.row for kind in KINDS), DeletionRow, RestorationRow)
 _FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 _LEVEL = 6
 _CHUNK_BYTES = 1 << 16

@@ -48,6 +48,14 @@ class Told:
 
 
 @dataclass(frozen=True)
+class TakenCheck:
+    """A capacity check in the record; `was_there` where its figures had been added before."""
+
+    entry: Entry[BenchCheck]
+    was_there: bool = False
+
+
+@dataclass(frozen=True)
 class Taken:
     """A connection in the record; `was_there` where these readings had been added before."""
 
@@ -74,8 +82,9 @@ def add_battery(
     day = installed_on or date.today()
     with store.writing():
         plate = store.add(record_from(about, BatteryPlate, f"battery {serial}"))
-        card = {"on": day, "limits": battery.limits, "reason": NEW_CARD_REASON}
-        store.add(CardRevision(battery_id=plate.id, **card))
+        store.add(
+            CardRevision(battery_id=plate.id, on=day, limits=battery.limits, reason=NEW_CARD_REASON)
+        )
         if (history := battery.history) is not None:
             store.add(HistoryRevision(battery_id=plate.id, on=history.on or day, history=history))
         if (check := battery.capacity_check) is not None:
@@ -130,16 +139,44 @@ def add_connection(
         battery = store.battery(serial, day, before=clock)
     result, why_not = _assessed(battery, connection, readings, why_not)
     with store.writing():
+        there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
+        if there:
+            return Taken(there[0], was_there=True)
         store.keep_file(data)
         entry = store.add(_with_result(connection, result, why_not))
         _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
 
+def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
+    """A capacity check with its log, once: the same battery, day and figures are one check.
+
+    Parameters
+    ----------
+    store : Store
+    check : BenchCheck
+    log : bytes, optional
+        The bench's log as it is; `check` names its file.
+
+    Raises
+    ------
+    InputError
+        A battery that is not there, or a log that is too large.
+    """
+    with store.writing():
+        if log is not None:
+            check = check.model_copy(update={"log_sha256": store.keep_file(log)})
+        same = check.model_dump(exclude={"note", "log_name"})
+        there = store.entries(BenchCheck, **same)
+        return TakenCheck(there[0], True) if there else TakenCheck(store.add(check))
+
+
 TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
 
 
-def correct_connection(store: Store, entry_id: str, record: Connection, reason: str) -> Entry:
+def correct_connection(
+    store: Store, entry_id: str, record: Connection, reason: str
+) -> Entry[Connection]:
     """Correct what was told of a connection and assess it anew, by what the record knows now."""
     readings, why_not = _read(store.file(record.readings_sha256), record.file_name)
     with store.writing():

@@ -54,6 +54,7 @@ READ_FORMATS = (1, FORMAT)
 """Format 1 wrote text that begins like a formula as it stood."""
 
 _MAX_MEMBERS = 5_000_000
+[_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]
 _UUID = UUID_PATTERN.pattern
 _MEMBER = re.compile(
     rf"{re.escape(MANIFEST)}|({'|'.join(t.__tablename__ for t in TABLES)})\.csv"
@@ -198,7 +199,7 @@ def _take_files(archive: _Archive, session: Session, progress: Progress) -> tupl
 
 
 def _take_table(
-    archive: _Archive, session: Session, table: type, named: set[str]
+    archive: _Archive, session: Session, table: Any, named: set[str]
 ) -> tuple[int, int]:
     """Take a table's rows in, and note the members that they name."""
     there = {row.row_id: cells_of(table, row) for row in session.scalars(select(table))}
@@ -206,6 +207,7 @@ def _take_table(
     once = _undone_or_replaced(session, table)
     session.expunge_all()
     added = kept = 0
+    row: Any
     for row in _rows(archive, table):
         named.update(_members_of(table, row))
         if row.row_id not in there:
@@ -235,7 +237,7 @@ def _members_of(table: type, row: Any) -> Iterator[str]:
         yield f"batteries/{row.entry_id}.toml"
 
 
-def _undone_or_replaced(session: Session, table: type) -> set[str]:
+def _undone_or_replaced(session: Session, table: Any) -> set[str]:
     """Ids of rows that have a correction, or of deletions that have a restoration."""
     column = getattr(table, "replaces", getattr(table, "deletion_id", None))
     return set() if column is None else set(session.scalars(select(column))) - {None}
@@ -258,13 +260,14 @@ def _cards_there(session: Session) -> dict[str, str]:
 
 
 def _card_cell(row: Any) -> str:
-    return cell_of(CardRow.__table__.c.limits, row.limits)
+    return cell_of(_CARD_COLUMN, row.limits)
 
 
-def _rows(archive: _Archive, table: type) -> Iterator[Any]:
+def _rows(archive: _Archive, table: Any) -> Iterator[Any]:
     """The rows of a table's CSV, each checked; raises `StoreError` naming the line."""
-    name = f"{table.__tablename__}.csv"  # type: ignore[attr-defined]
-    columns, seen = columns_of(table), set()
+    name = f"{table.__tablename__}.csv"
+    columns = columns_of(table)
+    seen: set[str] = set()
     lines = _lines(archive, name)
     header = next(lines, (0, []))[1]
     if header != [column.name for column in columns]:
@@ -292,7 +295,7 @@ def _lines(archive: _Archive, name: str) -> Iterator[tuple[int, list[str]]]:
 
 
 def _row(archive: _Archive, table: type, cells: dict[Any, str], place: str) -> Any:
-    values = {}
+    values: dict[str, Any] = {}
     for column, cell in cells.items():
         try:
             if table is CardRow and column.name == "limits":

@@ -69,7 +69,24 @@ def add_battery(
 ) -> Entry[BatteryPlate]:
     """A battery with its card, history, last check and last known state, in one transaction.
 
-    What has no day of its own is in force from `installed_on`, else from today.
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    battery : Battery
+    installed_on : date, optional
+        From when what has no day of its own is in force; else from today.
+    **more
+        Further fields of `BatteryPlate`.
+
+    Returns
+    -------
+    Entry of BatteryPlate
+
+    Raises
+    ------
+    InputError
+        A serial that is there already, or a field that cannot hold its value.
     """
     about = {
         "serial": serial,
@@ -113,8 +130,24 @@ def add_connection(
 ) -> Taken:
     """A connection of a battery: its readings as they are, and their assessment.
 
-    Readings that cannot be assessed are kept all the same, with the sentence why.
-    Raises `InputError` for an unknown battery or aircraft, or one that is on no aircraft.
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    data : bytes
+        The readings' file as it is.
+    file_name : str
+    told : Told, optional
+
+    Returns
+    -------
+    Taken
+        The connection; readings that cannot be assessed are kept with the sentence why.
+
+    Raises
+    ------
+    InputError
+        An unknown battery or aircraft, one that is on no aircraft, or a file that is too large.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
     with store.reading():
@@ -149,7 +182,7 @@ def add_connection(
 
 
 def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
-    """A capacity check with its log, once: the same battery, day and figures are one check.
+    """A capacity check with its log, kept once: same battery, day and figures are one check.
 
     Parameters
     ----------

@@ -359,10 +359,10 @@ def _check_inputs(
             )
     if load_a is not None and not 0.0 <= load_a <= MOST_LOAD_A:
         raise InputError(f"bus load {load_a:g} A is out of range: give 0 to {MOST_LOAD_A:.0f} A")
-    if not 0.0 < load_sd_a <= MOST_LOAD_SD_A:
+    if not LEAST_LOAD_SD_A <= load_sd_a <= MOST_LOAD_SD_A:
         raise InputError(
             f"error of the bus load {load_sd_a:g} A is out of range: "
-            f"give 0.01 to {MOST_LOAD_SD_A:.0f} A"
+            f"give {LEAST_LOAD_SD_A:g} to {MOST_LOAD_SD_A:.0f} A"
         )
     coldest, hottest = TEMP_RANGE_C
     if ambient_c is not None and not coldest <= ambient_c <= hottest:

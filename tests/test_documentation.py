@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from batterymodel.cli import parser
+from batterymodel.commands.record_add_work import THINGS
+from batterymodel.commands.record_work import DEEDS
 from batterymodel.rules.findings import RULES
 from batterymodel.samples.connections import load_scenario
 
@@ -49,6 +51,12 @@ def test_every_command_and_option_is_in_the_readme(command):
 def test_commands_below_commands_are_walked():
     assert {"assess", "record", "record add", "record add check"} <= set(commands())
     assert "--database" in README
+
+
+def test_every_word_of_the_record_has_its_deed():
+    words = [name.split() for name in commands() if name.startswith("record ")]
+    assert {w[1] for w in words} == set(DEEDS)
+    assert {w[2] for w in words if len(w) > 2} == set(THINGS)
 
 
 def test_counts_in_the_readme_are_true():

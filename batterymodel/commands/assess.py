@@ -5,9 +5,6 @@ from __future__ import annotations
 import argparse
 
 from batterymodel.commands.told import assessed, declare_known
-from batterymodel.inputs.readings import read_readings
-from batterymodel.inputs.records import read_battery
-from batterymodel.say.connection import text_report
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -28,5 +25,9 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
+    from batterymodel.inputs.readings import read_readings
+    from batterymodel.inputs.records import read_battery
+    from batterymodel.say.connection import text_report
+
     result = assessed(read_readings(options.log), read_battery(options.battery), options)
     return result.model_dump_json(indent=2) if options.json else text_report(result)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from batterymodel.capacity.check import TimedDischarge, capacity_check
 from batterymodel.commands import day
 from batterymodel.errors import InputError
-from batterymodel.inputs.discharge_log import DischargeLog, read_discharge_log
-from batterymodel.inputs.records import read_battery
-from batterymodel.say.capacity import capacity_text
+
+if TYPE_CHECKING:
+    from batterymodel.capacity.check import TimedDischarge
+    from batterymodel.inputs.discharge_log import DischargeLog
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -48,6 +49,10 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
+    from batterymodel.capacity.check import capacity_check
+    from batterymodel.inputs.records import read_battery
+    from batterymodel.say.capacity import capacity_text
+
     result = capacity_check(
         _discharge(options),
         read_battery(options.battery),
@@ -59,6 +64,9 @@ def run(options: argparse.Namespace) -> str:
 
 
 def _discharge(options: argparse.Namespace) -> DischargeLog | TimedDischarge:
+    from batterymodel.capacity.check import TimedDischarge
+    from batterymodel.inputs.discharge_log import read_discharge_log
+
     by_hand = (options.current, options.minutes)
     said = options.end_voltage_reached or options.stopped_early
     if options.log is not None:

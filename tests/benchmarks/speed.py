@@ -3,12 +3,14 @@
 ``python -m tests.benchmarks.speed`` times, in turns, on the same 300 readings: the whole
 assessment, its fit alone, lmfit on the fit's own residuals (no derivatives), and one
 `scipy.optimize.curve_fit` call of two exponentials and a floor; then the assessment of up to a
-million readings.
+million readings; then the start of the command line over the import of numpy and pandas.
 """
 
 from __future__ import annotations
 
 import argparse
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 
@@ -92,6 +94,20 @@ def median_ms(timed: dict[str, Callable[[], object]], repeats: int) -> dict[str,
     return {name: 1000.0 * float(np.median(values)) for name, values in taken.items()}
 
 
+def starts() -> dict[str, Callable[[], object]]:
+    """Processes that are timed from start to end, by name."""
+
+    def start(*words: str) -> Callable[[], object]:
+        return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+    return {
+        "numpy and pandas": start("-c", "import numpy, pandas"),
+        "--help": start("-m", "batterymodel", "--help"),
+        "import batterymodel": start("-c", "import batterymodel"),
+        "import of assess": start("-c", "from batterymodel import assess"),
+    }
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Print the ratios."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -108,6 +124,9 @@ def main(arguments: list[str] | None = None) -> int:
             ""
         ]
         print(f"{rows} readings: {ms:.0f} ms, {1000.0 * ms / rows:.2f} us a reading")
+    begun = median_ms(starts(), 7)
+    for name, ms in begun.items():
+        print(f"{name}: {ms:.0f} ms, {ms / begun['numpy and pandas']:.2f} x numpy and pandas")
     return 0
 
 

@@ -49,12 +49,12 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     listing = deed("list", "list the batteries", list_batteries)
     listing.add_argument("--deleted", action="store_true", help="list what was deleted instead")
     show = deed("show", "show one battery and everything on record", show_battery)
-    show.add_argument("serial", metavar="SERIAL")
+    show.add_argument("serial", metavar="SERIAL", help="battery on record")
     show.add_argument("--on", type=day, metavar="DATE", help="as it was on this day")
     history = deed("history", "show how an entry came to be as it is", show_history)
-    history.add_argument("id", metavar="ID")
+    history.add_argument("id", metavar="ID", help="entry, as record show names it")
     correct = deed("correct", "correct an entry; the old row stays readable", correct_entry)
-    correct.add_argument("id", metavar="ID")
+    correct.add_argument("id", metavar="ID", help="entry, as record show names it")
     correct.add_argument("changes", metavar="FIELD=VALUE", nargs="+", help="empty value: none")
     correct.add_argument("--reason", required=True, metavar="TEXT", help="why")
     _declare_deletion(deed("delete", "take an entry out of sight", delete_entry))
@@ -62,7 +62,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     restore.add_argument("id", metavar="ID", help="of the deletion, or of an entry in it")
     restore.add_argument("--reason", default="restored", metavar="TEXT", help="why")
     deed("export", "write the whole record into a ZIP", export_record).add_argument(
-        "zip", metavar="FILE.zip"
+        "zip", metavar="FILE.zip", help="where to write it"
     )
     taking = deed("import", "take in an exported ZIP, or a folder of readings", import_into)
     taking.add_argument("path", metavar="PATH", help="FILE.zip, or a folder of CSV files")
@@ -73,7 +73,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def _declare_deletion(command: argparse.ArgumentParser) -> None:
-    command.add_argument("id", metavar="ID")
+    command.add_argument("id", metavar="ID", help="entry; all that belongs to it goes too")
     command.add_argument("--reason", required=True, metavar="TEXT", help="why")
     command.add_argument("--yes", action="store_true", help="do not ask")
 

@@ -87,7 +87,8 @@ REST_VOLTAGE_RANGE = (0.7, 1.25)
 """Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
 
 MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
-"""Bus load and its error that are accepted at most [A] (own choice)."""
+LEAST_LOAD_SD_A = 0.01
+"""Bus load and its error that are accepted at most, and least error [A] (own choice)."""
 
 TEMP_RANGE_C = (-60.0, 80.0)
 """Temperatures that are accepted [degC] (own choice)."""

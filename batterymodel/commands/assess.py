@@ -14,7 +14,13 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="assess one connection from its readings",
         description="Assess one connection: outcome, state of charge, findings, next steps.",
     )
-    command.add_argument("log", metavar="LOG.csv", help="readings of the connection")
+    command.add_argument(
+        "log",
+        metavar="LOG.csv",
+        help="readings of the connection: elapsed_s or time (ISO 8601), supply_current_a; optional "
+        "supply_voltage_v, battery_current_a (clamp meter, positive when charging), "
+        "battery_temp_c, load_a, event (free text at a switch action)",
+    )
     command.add_argument(
         "--battery", required=True, metavar="B.toml", help="battery and its limits"
     )

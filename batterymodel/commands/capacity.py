@@ -20,7 +20,13 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="percent of rated capacity from a bench discharge",
         description="Percent of rated capacity from a timed bench discharge to end voltage.",
     )
-    command.add_argument("log", nargs="?", metavar="LOG.csv", help="log of the discharge")
+    command.add_argument(
+        "log",
+        nargs="?",
+        metavar="LOG.csv",
+        help="log of the discharge: elapsed_s or time, discharge_current_a (positive), "
+        "battery_voltage_v; optional battery_temp_c",
+    )
     command.add_argument(
         "--battery", required=True, metavar="B.toml", help="battery and its limits"
     )
@@ -40,7 +46,11 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="battery temperature at the start, where the log gives none [°C]",
     )
     command.add_argument(
-        "--meter-error", type=float, default=1.0, metavar="PERCENT", help="of the current (1)"
+        "--meter-error",
+        type=float,
+        default=1.0,
+        metavar="PERCENT",
+        help="error of the current meter (1)",
     )
     command.add_argument("--on", type=day, metavar="DATE", help="day of the check, YYYY-MM-DD")
     command.add_argument("--json", action="store_true", help="print one JSON object")

@@ -21,7 +21,11 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         description="How fast capacity falls, when it crosses its limit, when to check next.",
     )
     command.add_argument(
-        "checks", nargs="?", metavar="CHECKS.csv", help="record of capacity checks"
+        "checks",
+        nargs="?",
+        metavar="CHECKS.csv",
+        help="record of capacity checks: on (date) or cycle, capacity_ah; optional "
+        "capacity_sd_ah, kind (check or in_service), lower_bound (yes: stopped early)",
     )
     command.add_argument("--battery", metavar="B.toml", help="battery and its limits")
     command.add_argument("--serial", metavar="SERIAL", help="a battery on record instead")

@@ -35,7 +35,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--keep", action="store_true", help="keep the sheet in the record")
     command.add_argument("--to", required=True, metavar="FILE.pdf", help="where to write it")
-    command.add_argument("--paper", choices=PAPERS, default="a4", help="(a4)")
+    command.add_argument("--paper", choices=PAPERS, default="a4", help="its size (a4)")
     command.add_argument("--owner", metavar="NAME", help="name of the owner")
     command.set_defaults(run=run)
 

@@ -2,7 +2,8 @@
 
 Tags in the sources: *verified* (seen in a copy of the named document), *derived* (arithmetic from
 facts named), *from memory* (not seen in a document), *common practice, no source*, and
-*calibrated* (measured on the electrochemical reference simulation; see README, accuracy).
+*calibrated* (measured on the electrochemical reference simulation; see
+``tests/benchmarks/README.md``, accuracy).
 """
 
 from __future__ import annotations

@@ -131,7 +131,7 @@ def test_a_taper_of_three_percent_is_worth_learning_from(battery, depth, enough)
 
 
 def test_a_taper_that_fixes_no_time_constant_teaches_nothing(battery):
-    """Half a minute of readings leaves the chemistry's spread of 0.36 in its log; 40 minutes do not."""
+    """Half a minute leaves the chemistry's spread of 0.36 in its log, 40 minutes do not."""
     short, long = (
         signal_from(simulated_connection(0.2, minutes=m), SUPPLY, 8.0, 0.05) for m in (0.5, 40.0)
     )

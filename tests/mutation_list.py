@@ -138,7 +138,6 @@ REFERENCE = (
     *_in(
         "reference",
         ("shape spread", "chemistry", "shape_rel_sd=0.008,", "shape_rel_sd=0.001,"),
-        ("shape spread wide", "chemistry", "shape_rel_sd=0.008,", "shape_rel_sd=0.03,"),
         ("efficiency", "chemistry", "efficiency=0.985,", "efficiency=0.90,"),
         tests=GATE,
     ),

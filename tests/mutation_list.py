@@ -247,5 +247,13 @@ FADE = _in(
     ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
 )
 
-MUTATIONS = (*RULES, *SOC, *REFERENCE, *TAPER, *CAPACITY, *FADE)
+SELECTION = _in(
+    "fade",
+    ("head start", "selection", "HEAD_START = 1.0\n", "HEAD_START = 0.1\n"),
+    ("believed origins", "selection", "BELIEVED_ORIGINS = 2.0\n", "BELIEVED_ORIGINS = 6.0\n"),
+    ("least widening", "selection", "LEAST_WIDENING = 0.8\n", "LEAST_WIDENING = 0.5\n"),
+    tests=("tests/fade/test_selection.py",),
+)
+
+MUTATIONS = (*RULES, *SOC, *REFERENCE, *TAPER, *CAPACITY, *FADE, *SELECTION)
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

@@ -6,8 +6,8 @@ with history and the load told to 1 A: median error 1.1 points, 95th percentile 
 truths inside the interval, 67.9 % inside the middle half of it. A change that moves a figure out of
 its band, to the better too, needs the benchmark run again and its figures here and in the README.
 
-A second sample, every fourteenth, has no history, an exact load and a reading every second: its interval
-rests on how far real tapers leave two exponentials, and on little else.
+A second sample, every fourteenth, has no history, an exact load and a reading every second: its
+interval rests on how far real tapers leave two exponentials, and on little else.
 """
 
 from functools import cache

@@ -1,0 +1,215 @@
+"""Each rule on both sides of what decides it; the values stand in the test, worked by hand."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from batterymodel import CapacityCheck, Supply
+from batterymodel.rules import findings
+from tests.conftest import simulated_connection
+from tests.rules.cases import (
+    case_of,
+    quiet_case,
+    with_evidence,
+    with_fitted,
+    with_limit_until,
+    with_probability_below,
+)
+
+
+def severity(finding) -> str | None:
+    return finding and finding.severity.value
+
+
+@pytest.mark.parametrize(
+    ("probability", "expected"),
+    [(0.005, "ok"), (0.02, "watch"), (0.5, "watch"), (0.93, "watch"), (0.96, "service")],
+)
+def test_state_of_charge_is_judged_by_its_probability(battery, probability, expected):
+    """Under one in a hundred below the limit tops off, over nineteen in twenty serves."""
+    case = with_probability_below(quiet_case(battery), 0.75, probability, low=0.74)
+    assert severity(findings.deep_discharge(case)) == expected
+
+
+def test_charge_current_is_what_the_battery_takes_with_its_floor(battery):
+    """25 A of taper on 3 A of floor are 28 A: above a card of 27, below one of 29."""
+    for most, expected in ((27.0, "service"), (29.0, "ok")):
+        case = with_fitted(
+            quiet_case(battery, max_charge_current_a=most),
+            hold_amplitude_a=25.0,
+            float_current_a=3.0,
+        )
+        finding = findings.charge_current(case)
+        assert finding.value == pytest.approx(28.0)
+        assert severity(finding) == expected
+
+
+@pytest.mark.parametrize(("correlation", "expected"), [(-1.0, "service"), (1.0, "watch")])
+def test_errors_of_charge_current_that_cancel_are_not_counted_twice(battery, correlation, expected):
+    """28 A over 27: 1 A and 1 A that move against each other are 0 A, with each other 2 A."""
+    case = quiet_case(battery, max_charge_current_a=27.0)
+    covariance = np.zeros_like(case.fit.covariance)
+    covariance[np.ix_([0, 3], [0, 3])] = [[1.0, correlation], [correlation, 1.0]]
+    assert case.fit.names[0] == "hold_amplitude_a"
+    assert case.fit.names[3] == "float_current_a"
+    case = with_fitted(case, covariance, hold_amplitude_a=25.0, float_current_a=3.0)
+    assert severity(findings.charge_current(case)) == expected
+
+
+@pytest.mark.parametrize(
+    ("room_a", "minutes", "expected"),
+    [(18.0, 4.0, "watch"), (22.0, 4.0, "service"), (22.0, 3.2, "service"), (22.0, 2.8, "note")],
+)
+def test_a_supply_at_its_limit(battery, room_a, minutes, expected):
+    """Half of 40 Ah is 20 A of room: with less the load is at fault, with more the battery.
+
+    Three minutes at the limit still count as topping off.
+    """
+    case = with_fitted(quiet_case(battery), hold_amplitude_a=room_a)
+    finding = findings.supply_at_limit(with_limit_until(case, 60.0 * minutes))
+    assert severity(finding) == expected
+    assert ("bus load" in finding.text) == (room_a < 20.0)
+
+
+@pytest.mark.parametrize(
+    ("volts", "expected"),
+    [(28.83, "ok"), (28.9, "note"), (29.05, "note"), (29.15, "service"), (26.9, "note")],
+)
+def test_set_voltage_against_a_window_worked_by_hand(battery, volts, expected):
+    """Twelve cells from 2.25 to 2.40 V at 25 degC are 27.0 to 28.8 V.
+
+    0.03 V outside is nothing, 0.1 and 0.25 V are a note, 0.35 V too high is for service.
+    """
+    supply = Supply(rated_current_a=60.0, set_voltage_v=volts)
+    finding = findings.set_voltage(case_of(simulated_connection(0.1), battery, supply))
+    assert severity(finding) == expected
+    assert finding.limit == pytest.approx(27.0 if volts < 27.0 else 28.8)
+
+
+def test_a_voltage_too_low_by_any_amount_is_never_for_service(battery):
+    supply = Supply(rated_current_a=60.0, set_voltage_v=24.0)
+    case = case_of(simulated_connection(0.1), battery, supply)
+    assert severity(findings.set_voltage(case)) == "note"
+
+
+@pytest.mark.parametrize(("volts", "expected"), [(24.46, "service"), (24.5, "ok")])
+def test_rest_voltage_of_twelve_cells(battery, volts, expected):
+    """Twelve cells of 2.04 V are 24.48 V."""
+    case = case_of(simulated_connection(0.1), battery, rest_voltage_v=volts)
+    assert severity(findings.rest_voltage(case)) == expected
+
+
+@pytest.mark.parametrize(
+    ("capacity_ah", "expected"), [(31.8, "service"), (32.2, "note"), (33.2, "note"), (33.4, "ok")]
+)
+def test_last_capacity_check_around_its_limit(battery, capacity_ah, expected):
+    """80 % of 40 Ah are 32 Ah; 1.645 times 0.8 Ah above it are 33.32 Ah."""
+    check = CapacityCheck(on=date(2026, 1, 5), capacity_ah=capacity_ah, capacity_sd_ah=0.8)
+    checked = battery.model_copy(update={"capacity_check": check})
+    case = case_of(simulated_connection(0.05), checked)
+    assert severity(findings.capacity(case)) == expected
+
+
+@pytest.mark.parametrize(("days", "expected"), [(365, "ok"), (366, "note")])
+def test_a_capacity_check_is_due_after_a_year(battery, days, expected):
+    day = battery.capacity_check.on + timedelta(days=days)
+    case = case_of(simulated_connection(0.05), battery, on=day)
+    assert severity(findings.capacity_check_overdue(case)) == expected
+
+
+@pytest.mark.parametrize(("temp_c", "expected"), [(44.9, "ok"), (45.1, "disconnect")])
+def test_hottest_battery_that_may_be_charged(battery, temp_c, expected):
+    case = case_of(simulated_connection(0.1), battery, ambient_c=temp_c)
+    assert severity(findings.battery_temperature(case)) == expected
+
+
+@pytest.mark.parametrize(("temp_c", "expected"), [(0.1, "ok"), (-0.1, "service")])
+def test_coldest_lead_acid_battery_that_may_be_charged(battery, temp_c, expected):
+    case = case_of(simulated_connection(0.1), battery, ambient_c=temp_c)
+    assert severity(findings.battery_temperature(case)) == expected
+
+
+@pytest.mark.parametrize(("per_min", "fast"), [(0.45, False), (0.55, True)])
+def test_warming_around_half_a_degree_a_minute(battery, per_min, fast):
+    readings = simulated_connection(0.1)
+    temps = 25.0 + per_min * readings.elapsed_s / 60.0
+    case = case_of(readings.model_copy(update={"battery_temp_c": temps}), battery)
+    assert (findings.temperature_rise(case) is not None) == fast
+
+
+@pytest.mark.parametrize(
+    ("means", "sd", "disagree"),
+    [
+        ((0.50, 0.72), 0.06, True),
+        ((0.50, 0.63), 0.06, False),
+        ((0.50, 0.61), 0.01, False),
+        ((0.50, 0.63), 0.01, True),
+    ],
+)
+def test_two_pieces_of_evidence_disagree(battery, means, sd, disagree):
+    """Two normal pieces d apart support each other by exp(-(d / 2 sd)**2) / sqrt(2).
+
+    0.22 apart with 0.06 that is 0.025, under a tenth; 0.13 apart 0.22. With 0.01 it is nothing,
+    and being 0.12 apart decides.
+    """
+    support = np.exp(-((np.diff(means)[0] / (2.0 * sd)) ** 2)) / np.sqrt(2.0)
+    case = with_evidence(quiet_case(battery), sd, *means)
+    first, second = case.state.evidence
+    assert first.support_from(second) == pytest.approx(support, abs=1e-3)
+    assert (findings.contradiction(case) is not None) == disagree
+
+
+@pytest.mark.parametrize(("minutes", "short"), [(1.8, True), (2.2, False)])
+def test_two_minutes_of_taper_are_needed(battery, minutes, short):
+    case = case_of(simulated_connection(0.05, minutes=minutes), battery)
+    assert (findings.short_window(case) is not None) == short
+
+
+@pytest.mark.parametrize(("away_a", "wrong"), [(0.55, False), (0.65, True), (-0.65, True)])
+def test_a_load_three_standard_errors_off_is_said(battery, away_a, wrong):
+    """Told 8 A to 0.2 A: 0.6 A is where it cannot be right."""
+    case = with_fitted(quiet_case(battery), load_a=8.0 + away_a)
+    assert (findings.contradiction(case) is not None) == wrong
+
+
+@pytest.mark.parametrize(("floor_a", "expected"), [(0.4, "ok"), (1.6, "service")])
+def test_floor_of_a_battery_of_40_ah(battery, floor_a, expected):
+    """0.02 A per Ah are 0.8 A; a load told to 0.2 A adds 0.33 A of doubt."""
+    readings = simulated_connection(0.1, minutes=90.0, every_s=20.0, floor_a=floor_a)
+    assert severity(findings.floor_current(case_of(readings, battery))) == expected
+
+
+@pytest.mark.parametrize(("fall_a", "expected"), [(0.0, "service"), (3.0, "ok")])
+def test_a_taper_is_missing_under_half_of_the_slowest(battery, fall_a, expected):
+    """12 A through five minutes, slowest time constant about 0.45 h x exp(1.645 x 0.36) = 0.81 h.
+
+    Such a taper falls by 12 x (1 - exp(-0.103)) = 1.2 A; half of it is 0.6 A.
+    """
+    bare = battery.model_copy(update={"history": None})
+    readings = simulated_connection(0.1)
+    line = 20.0 - fall_a * readings.elapsed_s / readings.elapsed_s[-1]
+    flat = readings.model_copy(update={"supply_current_a": np.round(line, 2)})
+    finding = findings.taper_missing(case_of(flat, bare))
+    assert finding.limit == pytest.approx(0.6, abs=0.1)
+    assert severity(finding) == expected
+
+
+@pytest.mark.parametrize(("scatter_a", "said"), [(0.3, False), (1.2, True)])
+def test_scatter_that_small_loads_make_is_not_said(battery, scatter_a, said):
+    """Half an ampere is what small loads make."""
+    readings = simulated_connection(0.02)
+    wave = scatter_a * np.sqrt(2.0) * np.sin(readings.elapsed_s / 6.0)
+    wavy = readings.model_copy(update={"supply_current_a": readings.supply_current_a + wave})
+    assert (findings.taper_shape(case_of(wavy, battery)) is not None) == said
+
+
+@pytest.mark.parametrize(("steady_a", "said"), [(28.0, True), (27.0, False)])
+def test_eighty_percent_of_the_wall_circuit(battery, steady_a, said):
+    """60 A of output at 17.5 A of input on a 10 A breaker: 34.29 A, of which 80 % are 27.43 A."""
+    supply = Supply(rated_current_a=60.0, input_current_full_load_a=17.5, circuit_breaker_a=10.0)
+    readings = simulated_connection(0.1, load_a=25.0)
+    level = np.full(readings.elapsed_s.size, steady_a)
+    steady = readings.model_copy(update={"supply_current_a": level})
+    case = case_of(steady, battery, supply, load_a=25.0)
+    assert (findings.wall_circuit(case) is not None) == said

@@ -232,7 +232,9 @@ def _taper_caption(assessment: Assessment, battery: Battery, normal: NormalTaper
 
 
 def _spec(chart: Any) -> dict[str, Any]:
-    return chart.properties(width=PICTURE_WIDTH_PX, height=PICTURE_HEIGHT_PX).to_dict()
+    """The chart's specification, not validated again: the tests of `charts` do that."""
+    sized = chart.properties(width=PICTURE_WIDTH_PX, height=PICTURE_HEIGHT_PX)
+    return sized.to_dict(validate=False)
 
 
 def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:

@@ -1,4 +1,4 @@
-"""Fonts of the sheet: from packages alone, never from the system, so that it looks the same everywhere.
+"""Fonts of the sheet: from packages alone, never from the system.
 
 Noto Sans comes in a face for each script (`manimgx-fonts`), Chinese, Japanese and Korean letters
 in one more (`manimgx-fonts-cjk`, Han letters in their Chinese form); signs such as ✓ come with

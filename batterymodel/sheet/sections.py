@@ -255,9 +255,8 @@ def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
         rows.append(_row("drawn", f"{found.continuous_a:.0f} A", words.AS_READ))
         rows.append(_row("most", f"{found.limit_a:.0f} A", "", limited_by=found.limited_by))
     header = tuple(h.format(level=100 * soc.now.level) for h in words.MEASURED_HEAD)
-    return _section(
-        "measured", (words.MEASURED_NOTE,), table=Table(header=header, rows=tuple(rows))
-    )
+    table = Table(header=header, rows=tuple(rows))
+    return _section("measured", (words.MEASURED_NOTE,), table=table)
 
 
 _READ = {"battery_temperature": ("temperature", "°C", 0), "rest_voltage": ("rest_voltage", "V", 2)}

@@ -205,6 +205,7 @@ SUBSTITUTE = "\N{REPLACEMENT CHARACTER}"
 LACKING = "The fonts of this sheet lack {letters}. Each is shown as {sign}: {codes}."
 LETTERS = {1: "one letter", 2: "{count} letters"}
 MOST_CODES = 6
+NOT_CLAIMED = "This file has tags for screen readers, but it may not meet all of their standard."
 INVENTED = "Invented demo data: nothing on this sheet was measured."
 CHANGED = (
     "The record has changed since this connection was assessed. Then the answer was: {before}."

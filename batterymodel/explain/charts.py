@@ -38,7 +38,7 @@ HEIGHT = 260
 
 
 def topic_chart(topic: str, value: float) -> alt.LayerChart:
-    """The chart of a topic of `explainer.TOPICS` at a value of its parameter."""
+    """The chart of a topic of `effects.TOPICS` at a value of its parameter."""
     layers = {
         words.TOPPING_OFF: _topping_off_layers,
         words.NO_CHARGER: _no_charger_layers,

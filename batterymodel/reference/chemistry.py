@@ -208,7 +208,7 @@ _LEAD_REST_COEFFICIENT = 0.0002
 _LEAD_TAPER_SOURCE = (
     "calibrated on the lead-acid reference simulation (time constant, shares, shape, tail); "
     "efficiency: charge factor 1.05 to 1.15 for a whole recharge (J. Power Sources 113 (2003) "
-    "388-395, abstract, verified), of which the floor current carries most; floor: "
+    "388-395, abstract, verified), of which the float current carries most; float current: "
     + COMMON_PRACTICE
 )
 _LEAD_TAPER = TaperPrior(

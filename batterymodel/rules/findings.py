@@ -395,14 +395,14 @@ def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
 
 def temperature_rise(case: Case) -> Finding | None:
     """Whether the battery warms fast; in nickel-cadmium that alone means power off."""
-    rate = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
+    warming = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
     limit = case.limit("max_temp_rise_c_per_min")
-    if rate is None or rate <= limit.value:
+    if warming is None or warming <= limit.value:
         return None
     nicd = case.battery.chemistry is Chemistry.NICD
     severity = Severity.DISCONNECT if nicd else Severity.SERVICE
-    text = say("temperature_rise.service", value=rate, limit=limit.value)
-    return _against("temperature_rise", severity, text, rate, limit)
+    text = say("temperature_rise.service", value=warming, limit=limit.value)
+    return _against("temperature_rise", severity, text, warming, limit)
 
 
 def set_voltage(case: Case) -> Finding | None:

@@ -49,7 +49,10 @@ class Result(BaseModel):
 
 
 class Finding(Result):
-    """One rule's result: what was seen, what the limit is, where the limit comes from."""
+    """One rule's result: what was seen, what the limit is, where the limit comes from.
+
+    ``value`` and ``limit`` are in ``unit``; ``generic`` marks a limit that is no maker's.
+    """
 
     rule: str
     severity: Severity
@@ -76,7 +79,11 @@ class StateOfCharge(Result):
 
 
 class TaperSummary(Result):
-    """The fit in numbers; `amplitude_a` is at connection, were the supply without limit."""
+    """The fit in numbers; `amplitude_a` is at connection, were the supply without limit.
+
+    ``floor_a`` is the float current left after the taper [A]; ``standard_errors`` are by the names
+    of the values, in their units.
+    """
 
     amplitude_a: float
     time_constant_s: float

@@ -52,6 +52,22 @@ def simulated_discharge(
 
     The load goes off at ``stop_s``, else shortly after the end voltage; a few rows follow with
     the load off.
+
+    Parameters
+    ----------
+    capacity_ah, current_a : float
+        Capacity at that current [Ah], and the current [A].
+    cells, end_v : int, float
+        Cells in series, and the end voltage of the battery [V].
+    stop_s, every_s : float
+        When the load goes off and time between rows [s].
+    temp_c, noise_v : float
+        Temperature at the start [degC] (None: not read) and noise of the voltage [V].
+    seed : int
+
+    Returns
+    -------
+    DischargeLog
     """
     rng = np.random.default_rng(seed)
     end_s = 3600.0 * capacity_ah / current_a

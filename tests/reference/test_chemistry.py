@@ -5,6 +5,7 @@ import pytest
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Chemistry
+from batterymodel.reference.capacity import CAPACITY_DATA
 from batterymodel.reference.chemistry import (
     CHEMISTRIES,
     SPECIFIC_GRAVITY,
@@ -103,3 +104,10 @@ def test_no_authority_is_named_for_an_airworthiness_capacity():
 def test_outside_the_electrode_data_is_refused(bad):
     with pytest.raises(InputError):
         emf_from_specific_gravity(bad)
+
+    with pytest.raises(InputError):
+        lead_electrode_emf_v(bad - 0.9 if bad == 0.9 else 9.0 if bad == 1.4 else bad)
+
+
+def test_every_chemistry_has_data_for_capacity_too():
+    assert set(CAPACITY_DATA) == set(Chemistry)

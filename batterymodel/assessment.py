@@ -14,17 +14,20 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
 from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.findings import (
     LEAST_READINGS,
     Case,
     findings_for,
+    not_checked,
     outcome_of,
     steady_current_a,
 )
 from batterymodel.rules.results import (
     Assessment,
+    ConditionChance,
     Curves,
     Finding,
     Outcome,
@@ -42,6 +45,7 @@ from batterymodel.rules.wording import (
     OUTCOME_WORDS,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
+from batterymodel.soc.conditions import condition_state
 from batterymodel.soc.evidence import (
     SOC_GRID,
     Evidence,
@@ -59,6 +63,35 @@ from batterymodel.taper.trends import rise_of
 
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
 """Names of fitted values in the JSON contract, where they differ."""
+
+SHORTEST_WAIT_MINUTES = 1.0
+"""Least time to the next reading that is asked for [min] (own choice)."""
+
+NEARLY_DONE_MINUTES = 1.0
+"""Minutes left below which topping off counts as done [min] (own choice)."""
+
+LAST_TEMPERATURES = 3
+"""Last temperatures of which the highest is the battery's: a hot battery must not be missed (own
+choice)."""
+
+FORECAST_OF_WINDOW = 1.6
+"""How far the taper is carried on in charts, over the length of the readings [-] (own choice)."""
+
+FIT_POINTS = 161
+"""Points of the drawn taper (own choice)."""
+
+BEFORE_STEP_S = 1e-3
+"""How long before a load step its edge is drawn [s] (own choice)."""
+
+REST_VOLTAGE_RANGE = (0.7, 1.25)
+"""Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
+
+MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
+LEAST_LOAD_SD_A = 0.01
+"""Bus load and its error that are accepted at most, and least error [A] (own choice)."""
+
+TEMP_RANGE_C = (-60.0, 80.0)
+"""Temperatures that are accepted [degC] (own choice)."""
 
 
 def assess(
@@ -113,7 +146,29 @@ def assess(
     posterior = charge_likelihood(fit, battery)
     others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
     state = charge_state(posterior, battery, others, signal.sigma_a)
-    case = Case(battery, supply, readings, fit, rise, state, temp_c, rest_voltage_v, day)
+    conditions = condition_state(
+        fit.signal,
+        fit.prior,
+        battery,
+        others,
+        rest_voltage_v,
+        _usable_temp(temp_c),
+        limit_for(battery, "min_top_off_soc").value,
+    )
+    case = Case(
+        battery=battery,
+        supply=supply,
+        readings=readings,
+        fit=fit,
+        rise=rise,
+        state=state,
+        temp_c=temp_c,
+        rest_voltage_v=rest_voltage_v,
+        on=day,
+        conditions=conditions,
+        load_a=load_a,
+        load_sd_a=load_sd_a,
+    )
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))
 
@@ -138,12 +193,14 @@ def _assessment(
     outcome: Outcome,
 ) -> Assessment:
     state, fit = case.state, case.fit
-    wait = max(state.next_reading_s / 60.0, 1.0)
+    wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
     return Assessment(
         outcome=outcome,
         headline=_headline(outcome, state, findings),
         next_steps=_next_steps(outcome, state, wait),
         findings=findings,
+        conditions=_conditions(case),
+        not_checked=not_checked(case),
         state_of_charge=StateOfCharge(at_connection=state.soc_at_connection, now=state.soc_now),
         charge_to_return_ah=state.charge_to_return_ah,
         minutes_to_top_off=state.minutes_to_top_off,
@@ -164,15 +221,20 @@ def _headline(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...
     words, soc = OUTCOME_WORDS[outcome], 100.0 * state.soc_at_connection.mean
     if outcome is Outcome.TOP_OFF:
         minutes = state.minutes_to_top_off.mean
-        template = HEADLINES[outcome] if minutes >= 1.0 else NEARLY_DONE
+        template = HEADLINES[outcome] if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
         return template.format(words=words, soc=soc, minutes=minutes)
     return HEADLINES[outcome].format(words=words, reason=findings[0].text)
 
 
 def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str, ...]:
-    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < 1.0:
+    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES:
         return NEXT_STEPS_FULL
     return tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
+
+
+def _conditions(case: Case) -> tuple[ConditionChance, ...]:
+    ranked = case.conditions.ranked if case.conditions else ()
+    return tuple(ConditionChance(name=name, probability=p) for name, p in ranked)
 
 
 def _taper_summary(fit: TaperFit) -> TaperSummary:
@@ -212,7 +274,8 @@ def _capacity(battery: Battery) -> Interval | None:
 def _curves(case: Case) -> Curves:
     fit, signal = case.fit, case.fit.signal
     end = float(signal.time_s[-1])
-    grid = np.unique(np.concatenate([np.linspace(0.0, 1.6 * end, 161), *_step_edges(signal)]))
+    even = np.linspace(0.0, FORECAST_OF_WINDOW * end, FIT_POINTS)
+    grid = np.unique(np.concatenate([even, *_step_edges(signal)]))
     mean, sd = fit.predict(grid), fit.predict_sd(grid)
     role = np.where(signal.current_limited, "supply at its limit", "reading")
     role = np.where(~signal.usable & ~signal.current_limited, "short transient", role)
@@ -236,18 +299,19 @@ def _curves(case: Case) -> Curves:
         remarks={e.name: e.remark for e in evidence if e.remark},
         min_top_off_soc=case.limit("min_top_off_soc").value,
         current_label="Battery current" if signal.from_clamp else "Supply current",
+        from_clamp=signal.from_clamp,
     )
 
 
 def _step(fit: TaperFit, number: int) -> tuple[float, str, bool]:
     """Time, words and mark of a load step; an unmarked one with its size as the fit has it."""
     step = fit.signal.steps[number]
-    size = f"{fit[f'step_{number + 1}_a']:+.1f} A, not marked"
+    size = f"{fit.step_sizes_a[number]:+.1f} A, not marked"
     return step.elapsed_s, step.text if step.marked else size, step.marked
 
 
 def _step_edges(signal: Signal) -> list[np.ndarray]:
-    return [np.array([s.elapsed_s - 1e-3, s.elapsed_s]) for s in signal.steps]
+    return [np.array([s.elapsed_s - BEFORE_STEP_S, s.elapsed_s]) for s in signal.steps]
 
 
 def _signal_notes(signal: Signal) -> tuple[str, ...]:
@@ -270,7 +334,7 @@ def _other_evidence(
 def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None:
     seen = readings.battery_temp_c
     if seen is not None and np.isfinite(seen).any():
-        return float(np.nanmax(seen[np.isfinite(seen)][-3:]))
+        return float(np.nanmax(seen[np.isfinite(seen)][-LAST_TEMPERATURES:]))
     return ambient_c
 
 
@@ -287,17 +351,22 @@ def _check_inputs(
 ) -> None:
     rest = data_for(battery.chemistry).rest
     if rest_voltage_v is not None:
-        low, high = 0.7 * rest.volts[0] * battery.cells, 1.25 * rest.volts[-1] * battery.cells
+        low = REST_VOLTAGE_RANGE[0] * rest.volts[0] * battery.cells
+        high = REST_VOLTAGE_RANGE[1] * rest.volts[-1] * battery.cells
         if not low <= rest_voltage_v <= high:
             raise InputError(
                 f"rest voltage {rest_voltage_v:g} V cannot be that of {battery.cells} "
                 f"{data_for(battery.chemistry).label} cells: expect {low:.0f} to {high:.0f} V"
             )
-    if load_a is not None and not 0.0 <= load_a <= 1000.0:
-        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to 1000 A")
-    if not 0.0 < load_sd_a <= 100.0:
+    if load_a is not None and not 0.0 <= load_a <= MOST_LOAD_A:
+        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to {MOST_LOAD_A:.0f} A")
+    if not LEAST_LOAD_SD_A <= load_sd_a <= MOST_LOAD_SD_A:
         raise InputError(
-            f"error of the bus load {load_sd_a:g} A is out of range: give 0.01 to 100 A"
+            f"error of the bus load {load_sd_a:g} A is out of range: "
+            f"give {LEAST_LOAD_SD_A:g} to {MOST_LOAD_SD_A:.0f} A"
         )
-    if ambient_c is not None and not -60.0 <= ambient_c <= 80.0:
-        raise InputError(f"temperature {ambient_c:g} °C is out of range: give -60 to 80 °C")
+    coldest, hottest = TEMP_RANGE_C
+    if ambient_c is not None and not coldest <= ambient_c <= hottest:
+        raise InputError(
+            f"temperature {ambient_c:g} °C is out of range: give {coldest:.0f} to {hottest:.0f} °C"
+        )

@@ -149,6 +149,7 @@ BAD_VALUES = {
     "load not a number": ({"load_a": float("nan")}, "bus load nan"),
     "rest voltage not a number": ({"rest_voltage_v": float("nan")}, "rest voltage nan"),
     "kelvin": ({"ambient_c": 295.0}, "temperature 295"),
+    "next to no error of the load": ({"load_sd_a": 1e-300}, "give 0.01 to 100 A"),
     "no error of the load": ({"load_sd_a": 0.0}, "error of the bus load"),
 }
 

@@ -7,12 +7,16 @@ from pathlib import Path
 import pytest
 
 from batterymodel.cli import parser
+from batterymodel.commands.record_add_work import THINGS
+from batterymodel.commands.record_work import DEEDS
 from batterymodel.rules.findings import RULES
 from batterymodel.samples.connections import load_scenario
+from tests.benchmarks.report import DOCUMENT, TABLES, between, with_table
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+BENCHMARKS = DOCUMENT.read_text(encoding="utf-8")
 WORDS = {12: "twelve", 18: "Eighteen", 19: "Nineteen", 20: "Twenty"}
 
 
@@ -31,24 +35,27 @@ def commands() -> dict[str, argparse.ArgumentParser]:
     return found
 
 
-def section(words: str) -> str:
-    """Where the README speaks of a command: its line in a table, else the whole text."""
-    lines = [line for line in README.splitlines() if re.match(rf"\| `{words}\b", line)]
-    return "\n".join(lines) or README
+@pytest.mark.parametrize("command", commands())
+def test_every_command_is_in_the_readme(command):
+    assert re.search(rf"(batterymodel |`){command}\b", README)
 
 
 @pytest.mark.parametrize("command", commands())
-def test_every_command_and_option_is_in_the_readme(command):
-    assert re.search(rf"(batterymodel |`){command}\b", README)
+def test_every_argument_of_a_command_is_explained(command):
     for option in commands()[command]._actions:
-        for flag in option.option_strings:
-            if flag.startswith("--") and flag not in ("--help", "--database"):
-                assert re.search(rf"{flag}\b(?!-)", section(command)), flag
+        if not isinstance(option, argparse._SubParsersAction):
+            assert (option.help or "").strip(), option.option_strings or option.dest
 
 
 def test_commands_below_commands_are_walked():
     assert {"assess", "record", "record add", "record add check"} <= set(commands())
     assert "--database" in README
+
+
+def test_every_word_of_the_record_has_its_deed():
+    words = [name.split() for name in commands() if name.startswith("record ")]
+    assert {w[1] for w in words} == set(DEEDS)
+    assert {w[2] for w in words if len(w) > 2} == set(THINGS)
 
 
 def test_counts_in_the_readme_are_true():
@@ -85,7 +92,7 @@ def test_every_step_says_what_comes_in_and_goes_out():
 
 def test_files_that_are_linked_exist():
     for text in (README, DEVELOPERS):
-        for target in re.findall(r"\]\(([^)#]+)\)", text):
+        for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text):
             if not target.startswith("http"):
                 assert (ROOT / target).exists(), target
 
@@ -101,3 +108,49 @@ def test_streamlit_stays_in_the_pages():
         if path.parent.name == "pages":
             continue
         assert not re.search(r"^\s*(import|from) streamlit", path.read_text(), re.M), path
+
+
+# --- figures ---------------------------------------------------------------------------------
+
+
+def trust_rows() -> list[tuple[str, str]]:
+    """Rows of the README's table of trust: their figures, and the section they come from."""
+    table = README.split("## How far to trust it")[1].split("\n## ")[0]
+    pattern = r"^\|[^|]+\|([^|]+)\| \[[^]]+\]\(tests/benchmarks/README\.md#([a-z-]+)\) \|$"
+    return re.findall(pattern, table, re.M)
+
+
+def benchmark_sections() -> dict[str, str]:
+    """Sections of the benchmark document by the anchor of their heading."""
+    parts = re.split(r"^## (.+)$", BENCHMARKS, flags=re.M)[1:]
+    anchors = [re.sub(r"[^a-z -]", "", head.lower()).replace(" ", "-") for head in parts[::2]]
+    return dict(zip(anchors, parts[1::2], strict=True))
+
+
+def numbers(text: str) -> set[str]:
+    """Every number of a text, written as it stands."""
+    return set(re.findall(r"\d+(?:[.,]\d+)*", text))
+
+
+def test_figures_of_trust_stand_in_the_benchmark_section_they_name():
+    rows, sections = trust_rows(), benchmark_sections()
+    assert len(rows) >= 10
+    for figures, anchor in rows:
+        assert numbers(figures), "a row of the table of trust without a figure"
+        assert numbers(figures) <= numbers(sections[anchor]), (figures, anchor)
+
+
+def test_every_table_of_the_benchmarks_has_its_place():
+    for name in TABLES:
+        assert between(BENCHMARKS, name).strip(), f"{name} is empty"
+    assert set(re.findall(r"<!-- ([a-z-]+) -->", BENCHMARKS)) == set(TABLES)
+
+
+def test_a_table_is_written_between_its_markers_only():
+    text = "before\n<!-- a -->\nold\n<!-- /a -->\nafter <!-- b -->\n"
+    assert with_table(text, "a", ["| new |"]) == (
+        "before\n<!-- a -->\n\n| new |\n\n<!-- /a -->\nafter <!-- b -->\n"
+    )
+    for missing in ("b", "c"):
+        with pytest.raises(ValueError, match=f"/{missing} --> must stand once"):
+            with_table(text, missing, ["| new |"])

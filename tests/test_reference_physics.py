@@ -41,7 +41,8 @@ def test_reference_returns_the_charge_it_was_discharged_by():
 
 def test_with_history_error_is_within_five_points_in_nine_of_ten(judged):
     """Over both supplies. Of the 30 cases at 160 A alone, 26 are within five points (87 %): deep
-    discharge on a supply of four times capacity is the weak spot, and the README says so.
+    discharge on a supply of four times capacity is the weak spot, as
+    `tests/benchmarks/README.md` says.
     """
     errors = np.array([abs(j.error) for j in judged[True] if not j.limited_throughout])
     assert errors.size >= 45

@@ -38,6 +38,10 @@ class Interval(BaseModel):
 def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
     """Interval at `LEVEL` of a normal quantity, not below ``least``; same unit as given.
 
+    ``mean +- LEVEL_SD sd``.
+
+    Examples
+    --------
     >>> interval = interval_around(10.0, 1.0)
     >>> round(interval.low, 3), round(interval.high, 3)
     (8.355, 11.645)
@@ -47,7 +51,10 @@ def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
 
 
 def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
-    """Interval at `LEVEL` of values of any shape, with weights of that shape that sum to 1."""
+    """Interval at `LEVEL` of values of any shape, with weights of that shape that sum to 1.
+
+    Ends are read off the cumulative weights at the middle of each value, in the values' unit.
+    """
     flat, w = values.ravel(), weight.ravel()
     order = np.argsort(flat)
     cumulative = np.cumsum(w[order]) - 0.5 * w[order]
@@ -57,7 +64,7 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
 
 
 def sample_interval(values: np.ndarray, level: float = LEVEL) -> Interval:
-    """Interval of equally likely values, shape ``(n,)``, at a level."""
+    """Interval of equally likely values, shape ``(n,)``, at a level [0..1]; in the values' unit."""
     tail = (1.0 - level) / 2.0
     low, high = np.quantile(values, [tail, 1.0 - tail])
     return Interval(mean=float(values.mean()), low=float(low), high=float(high), level=level)

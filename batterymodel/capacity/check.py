@@ -21,7 +21,7 @@ from batterymodel.capacity.correction import (
 )
 from batterymodel.capacity.wording import CAPACITY_TEXTS, VERDICT_WORDS, say_capacity
 from batterymodel.errors import InputError
-from batterymodel.inputs.discharge_log import DischargeLog, end_of_discharge
+from batterymodel.inputs.discharge_log import LOADED_SHARE, DischargeLog, end_of_discharge
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry
 from batterymodel.reference.capacity import (
     CURRENT_REL_SD,
@@ -39,7 +39,12 @@ STEADY_SPREAD = 0.05
 LEAST_BELIEVED, MOST_BELIEVED = 0.03, 2.0
 """Fractions of rated outside which a unit is taken to be wrong (own choice)."""
 
+LEAST_START, MOST_START = 0.6, 1.25
+"""Voltage under load at the start over the least and the most charge voltage, outside which it is
+not this battery's (own choice)."""
+
 _PAUSE_S = 60.0
+"""Time without load from which a discharge counts as paused [s] (own choice)."""
 
 
 class Verdict(StrEnum):
@@ -154,7 +159,7 @@ def capacity_check(
     """Percent of rated capacity from a bench discharge.
 
     1. Integrate the current from load on to the end voltage, found by
-       `dischargelog.end_of_discharge`; where it was not reached, to load off.
+       `discharge_log.end_of_discharge`; where it was not reached, to load off.
     2. Rate: without a published table on the limits card, ``(I / I_rated)**(k - 1)`` with
        Peukert's exponent, which is the time-adjusted method with the rated time of this current.
        With one, rate-adjusted up to 60 minutes and time-adjusted above.
@@ -211,6 +216,11 @@ def _from_log(
     _check_battery_voltage(log, battery)
     end = end_of_discharge(log, end_voltage_v)
     end_s = log.stop_s if end is None else end.at_s
+    if end_s <= log.start_s:
+        raise InputError(
+            f"{log.source}: current flows in one row alone ({log.start_s:g} s); a row at every "
+            "reading from load on to load off would be right"
+        )
     hours, current = log.until(end_s)
     paused_s = log.paused_s(end_s)
     notes = list(log.notes)
@@ -219,7 +229,7 @@ def _from_log(
             f"the discharge paused for {paused_s / 60.0:.0f} min, in which a battery recovers: "
             "the result may read high and is taken as less certain"
         )
-    running = current[current > 0.5 * np.median(current)]
+    running = current[current > LOADED_SHARE * np.median(current)]
     if running.std() > STEADY_SPREAD * running.mean():
         notes.append(
             f"the current was not constant ({running.min():.1f} to {running.max():.1f} A): the "
@@ -251,11 +261,11 @@ def _from_timed(timed: TimedDischarge, temp_c: float | None) -> _Discharge:
 def _check_battery_voltage(log: DischargeLog, battery: Battery) -> None:
     first = float(log.voltage_v[log.loaded][0])
     low, high = (limit_for(battery, f"charge_voltage_{end}_v").value for end in ("min", "max"))
-    if not 0.6 * low <= first <= 1.25 * high:
+    if not LEAST_START * low <= first <= MOST_START * high:
         raise InputError(
             f"{log.source}: {first:g} V under load at the start cannot be that of "
-            f"{battery.cells} cells; volts of the whole battery, {0.6 * low:.0f} to "
-            f"{1.25 * high:.0f}, would be right"
+            f"{battery.cells} cells; volts of the whole battery, {LEAST_START * low:.0f} to "
+            f"{MOST_START * high:.0f}, would be right"
         )
 
 
@@ -312,16 +322,16 @@ def _result(
         at_least = max(capacity_ah - LEVEL_SD * sd, 0.0)
     at_least_percent = None if at_least is None else 100.0 * at_least / rated
     verdict = _verdict(interval, at_least, limit.value * rated)
-    is_log = isinstance(discharge, DischargeLog)
-    if on is None and is_log and discharge.started_at is not None:
-        on = discharge.started_at.date()
+    log = discharge if isinstance(discharge, DischargeLog) else None
+    if on is None and log is not None and log.started_at is not None:
+        on = log.started_at.date()
     nicd = (NICD_CAUTION,) if battery.chemistry is Chemistry.NICD else ()
     return CapacityResult(
         tail=battery.tail,
         on=on,
         verdict=verdict,
         headline=_headline(verdict, percent, at_least_percent, 100.0 * limit.value),
-        next_step=CAPACITY_TEXTS[f"next.{_case(verdict, percent)}"],
+        next_step=CAPACITY_TEXTS[f"next.{_text_key(verdict, percent)}"],
         capacity_ah=interval,
         capacity_sd_ah=sd,
         percent_of_rated=percent,
@@ -339,11 +349,11 @@ def _result(
         end_voltage=end_voltage,
         notes=measured.notes,
         cautions=CAUTIONS[:2] + nicd,
-        curves=_curves(discharge, measured) if is_log else None,
+        curves=None if log is None else _curves(log, measured),
     )
 
 
-def _case(verdict: Verdict, percent: Interval | None) -> str:
+def _text_key(verdict: Verdict, percent: Interval | None) -> str:
     return "pass_bound" if verdict is Verdict.PASS and percent is None else verdict.value
 
 
@@ -353,7 +363,7 @@ def _headline(
     values = {"words": VERDICT_WORDS[verdict], "limit": limit, "at_least": at_least_percent}
     if percent is not None:
         values |= {"percent": percent.mean, "low": percent.low, "high": percent.high}
-    return say_capacity(_case(verdict, percent), **values)
+    return say_capacity(_text_key(verdict, percent), **values)
 
 
 def _verdict(interval: Interval | None, at_least_ah: float | None, limit_ah: float) -> Verdict:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from batterymodel.capacity.peukert import rate_adjusted_percent, time_adjusted_percent
+from batterymodel.capacity.peukert import (
+    peukert_hours,
+    rate_adjusted_percent,
+    time_adjusted_percent,
+)
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import (
+    CARD_RATE_OUTSIDE_SD,
+    CARD_RATE_REL_SD,
     CARD_TEMP_LOG_SD_PER_C,
+    LOG_SLOPE_SPAN_C,
     MEASURED_TEMP_SD_C,
     PEUKERT_DEVIATION_SD,
     RATED_HOURS,
@@ -34,8 +41,20 @@ def rate_correction(
 ) -> tuple[Correction, str]:
     """Factor that brings the charge to the rated discharge current, and the method's name.
 
-    ``hours`` and ``current_a``, shape ``(m,)``, are the steps of the discharge [h, A], ``total_h``
-    its length without pauses [h].
+    ``C sum(h / t(I)) / sum(h I)`` with Peukert's ``t`` of `peukert_hours`, or by the limits card's
+    table of discharge currents.
+
+    Parameters
+    ----------
+    hours, current_a : ndarray, shape (m,)
+        Length [h] and current [A] of the steps of the discharge.
+    total_h : float
+        Length of the discharge without pauses [h].
+    battery : Battery
+
+    References
+    ----------
+    IEEE 450-2002/2010, 7.3.1 and 7.3.2 (clause names verified, formulas from memory (high)).
     """
     delivered_ah = float(hours @ current_a)
     mean_a = delivered_ah / total_h
@@ -44,14 +63,14 @@ def rate_correction(
         return _published_rate(60.0 * total_h, mean_a, battery)
     data = capacity_data_for(battery.chemistry)
     k = data.peukert_exponent.value
-    rated_current = battery.rated_capacity_ah / RATED_HOURS
-    steps = (current_a / rated_current) ** (k - 1.0)
-    factor = float(hours @ (current_a * steps)) / delivered_ah
+    rated = battery.rated_capacity_ah
+    used = hours / peukert_hours(current_a, rated, k, RATED_HOURS)
+    factor = rated * float(used.sum()) / delivered_ah
     spread = np.hypot(data.peukert_exponent_sd, PEUKERT_DEVIATION_SD)
     correction = Correction(
         name="discharge rate",
         factor=factor,
-        rel_sd=float(abs(np.log(mean_a / rated_current)) * spread),
+        rel_sd=float(abs(np.log(mean_a * RATED_HOURS / rated)) * spread),
         source=f"Peukert's exponent {k:g} ({data.peukert_exponent.source})",
     )
     return correction, "time-adjusted"
@@ -75,7 +94,7 @@ def _published_rate(minutes: float, current_a: float, battery: Battery) -> tuple
     correction = Correction(
         name="discharge rate",
         factor=float(percent / 100.0 * battery.rated_capacity_ah / delivered),
-        rel_sd=float(0.005 + 0.1 * outside),
+        rel_sd=float(CARD_RATE_REL_SD + CARD_RATE_OUTSIDE_SD * outside),
         source=battery.limits.document or "limits card (document not named)",
     )
     return correction, "rate-adjusted" if short else "time-adjusted"
@@ -88,7 +107,24 @@ def _straight(x: float, xs: np.ndarray, ys: np.ndarray) -> float:
 
 
 def temperature_correction(temp_c: float | None, battery: Battery) -> Correction:
-    """Factor that brings the charge to 25 degC; 25 is assumed where no temperature is given."""
+    """Factor that brings the charge to `REFERENCE_TEMP_C`: one over the capacity factor.
+
+    Parameters
+    ----------
+    temp_c : float, optional
+        Battery temperature at the start [degC]; the reference is assumed where none is given.
+    battery : Battery
+
+    Raises
+    ------
+    InputError
+        Outside the limits card's table, else outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    `batterymodel.reference.temperature.battery_capacity_factor`; errors (own choice) in
+    `batterymodel.reference.capacity`.
+    """
     at = REFERENCE_TEMP_C if temp_c is None else temp_c
     temp_sd = UNKNOWN_TEMP_SD_C if temp_c is None else MEASURED_TEMP_SD_C
     factor, source = battery_capacity_factor(battery, at)
@@ -98,7 +134,7 @@ def temperature_correction(temp_c: float | None, battery: Battery) -> Correction
         per_c = CARD_TEMP_LOG_SD_PER_C
     away = per_c * abs(at - REFERENCE_TEMP_C)
     reading = temp_sd * max(_log_slope_per_c(at, battery), per_c)
-    unknown = "; temperature not given, 25 °C assumed" if temp_c is None else ""
+    unknown = f"; temperature not given, {REFERENCE_TEMP_C:g} °C assumed" if temp_c is None else ""
     return Correction(
         name="temperature",
         factor=1.0 / factor,
@@ -108,8 +144,8 @@ def temperature_correction(temp_c: float | None, battery: Battery) -> Correction
 
 
 def _log_slope_per_c(temp_c: float, battery: Battery) -> float:
-    """Relative change of capacity per degC over 5 degC around a temperature."""
+    """Relative change of capacity per degC around a temperature, over `LOG_SLOPE_SPAN_C`."""
     table = battery.limits.capacity_temp_c or DATA_TEMP_C
-    low, high = max(temp_c - 5.0, table[0]), min(temp_c + 5.0, table[-1])
+    low, high = max(temp_c - LOG_SLOPE_SPAN_C, table[0]), min(temp_c + LOG_SLOPE_SPAN_C, table[-1])
     factors = [battery_capacity_factor(battery, at)[0] for at in (low, high)]
     return abs(float(np.log(factors[1] / factors[0]))) / (high - low)

@@ -47,6 +47,7 @@ choice)."""
 
 _NODES = 9
 _EFFICIENCY_NODES = 9
+"""Equally likely values that stand for a normal quantity (own choice)."""
 
 NO_SUBSTITUTE = (
     "An estimate in service from rest voltages and one taper: it shows a trend and replaces no "
@@ -121,7 +122,7 @@ def in_service_capacity(
         Rest voltage of the whole battery [V] before connection, and after the taper and at least
         the same rest.
     temp_c : float, optional
-        Battery temperature at both [degC], 25 if not given.
+        Battery temperature at both [degC], `REFERENCE_TEMP_C` if not given.
     load_a, load_sd_a : float, optional
         Bus load without the battery [A] and its standard error.
     on : date, optional

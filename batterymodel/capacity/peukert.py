@@ -1,4 +1,4 @@
-"""Published arithmetic of capacity tests: the IEEE 450 forms, and Peukert's law in two forms.
+"""Published arithmetic of capacity tests: the IEEE 450 forms, and Peukert's law.
 
 Functions take scalars or arrays of any shape.
 """
@@ -20,6 +20,11 @@ def time_adjusted_percent(
         Time to end voltage in the test, and of a new battery at the same current [min].
     temp_factor : array-like
         Capacity at the test's temperature over that at 25 degC [-].
+
+    Returns
+    -------
+    ndarray
+        Percent [%], shape of the arguments together.
 
     References
     ----------
@@ -47,6 +52,11 @@ def rate_adjusted_percent(
     cell_size_factor : array-like
         Reciprocal of the capacity factor of temperature [-], as in IEEE 485.
 
+    Returns
+    -------
+    ndarray
+        Percent [%], shape of the arguments together.
+
     References
     ----------
     IEEE 450-2010, 7.3.2 (from memory: high on the form, low on the symbols).
@@ -63,7 +73,7 @@ def peukert_hours(
     Parameters
     ----------
     current_a : array-like
-        Discharge current [A].
+        Discharge current [A]; without current the time is infinite.
     rated_capacity_ah : array-like
         Capacity at the rated-hour rate [Ah].
     exponent : float
@@ -71,10 +81,17 @@ def peukert_hours(
     rated_hours : float
         Hours of the rating [h]; 1 for an aircraft battery.
 
+    Returns
+    -------
+    ndarray
+        Hours [h], shape of the arguments together.
+
     Notes
     -----
-    Not interchangeable with `peukert_hours_one_ampere`: 100 Ah rated at 20 h, exponent 1.2, last
-    20 h at 5 A; taken for a one-ampere capacity they would seem to last 14.5 h.
+    The one-ampere form ``t = Cp / I**k`` is this one with ``Cp`` for both capacity and hours, for a
+    battery that gives ``Cp`` ampere-hours at 1 A. Its ``Cp`` is not the plate's capacity: 100 Ah
+    rated at 20 h, exponent 1.2, last 20 h at 5 A; taken for a one-ampere capacity they would seem
+    to last 14.5 h.
 
     References
     ----------
@@ -86,23 +103,5 @@ def peukert_hours(
     8.7055
     """
     rated_current = np.asarray(rated_capacity_ah) / rated_hours
-    return rated_hours * (rated_current / np.asarray(current_a)) ** exponent
-
-
-def peukert_hours_one_ampere(
-    current_a: ArrayLike, one_ampere_capacity_ah: ArrayLike, exponent: float
-) -> np.ndarray:
-    """Time to end voltage [h] by the one-ampere form, ``t = Cp / I**k``.
-
-    ``Cp`` is the capacity [Ah] at a discharge current of 1 A, not that of the plate.
-
-    References
-    ----------
-    Tutorial page electrotechnik.net, 2010-01 (verified (secondary)).
-
-    Examples
-    --------
-    >>> round(float(peukert_hours_one_ampere(5.0, 100.0, 1.2)), 4)
-    14.4956
-    """
-    return np.asarray(one_ampere_capacity_ah) / np.asarray(current_a) ** exponent
+    with np.errstate(divide="ignore"):
+        return rated_hours * (rated_current / np.asarray(current_a, dtype=float)) ** exponent

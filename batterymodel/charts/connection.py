@@ -36,7 +36,7 @@ TAPER_HEIGHT, EVIDENCE_HEIGHT = 350, 260
 READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transient"
 RISING = "current rising"
 FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range of the taper"
-LOAD, FLOOR, COMBINED = "bus load and floor", "floor", "all together"
+LOAD, FLOAT, COMBINED = "bus load and float current", "float current", "all together"
 NORMAL = "normal for this battery"
 _COMBINED_KEY = "combined"
 _ROLES = {
@@ -201,7 +201,7 @@ def _load_layer(curves: Curves) -> alt.Chart:
 
 
 def _load_name(curves: Curves) -> str:
-    name = LOAD if curves.current_label.startswith("Supply") else FLOOR
+    name = FLOAT if curves.from_clamp else LOAD
     return f"{name} {curves.load_a[0]:.1f} A"
 
 
@@ -209,8 +209,7 @@ def _limit_layers(curves: Curves) -> list[alt.Chart]:
     if curves.limit_a is None:
         return []
     end = _limit_end_s(curves) / 60.0
-    by_supply = curves.current_label.startswith("Supply")
-    label = AT_LIMIT + (f", {curves.limit_a:.0f} A" if by_supply else "")
+    label = AT_LIMIT + ("" if curves.from_clamp else f", {curves.limit_a:.0f} A")
     data = rows(minutes=[0.0], end=[end], current_a=[float(curves.limit_a)], label=[label])
     base, x = alt.Chart(data, name="limit span"), _time_x(curves)
     span = base.mark_rect(color=VIOLET, opacity=0.10).encode(x=x, x2="end:Q")

@@ -59,5 +59,6 @@ def _most_a(assessment: Assessment) -> float | None:
     curves: Curves = assessment.curves
     if curves.limit_a is not None:
         return curves.limit_a
-    by_supply = assessment.supply is not None and curves.current_label.startswith("Supply")
-    return assessment.supply.limit_a if by_supply and assessment.supply else None
+    if curves.from_clamp or assessment.supply is None:
+        return None
+    return assessment.supply.limit_a

@@ -57,7 +57,8 @@ _TAPER_STYLES = (
     (BROWN, [10, 4]),
 )
 LEAST_FLOW = 1e-4
-"""Battery current over capacity below which a taper is not drawn on its logarithmic axis [1/h]."""
+"""Battery current over capacity below which a taper is not drawn on its logarithmic axis [1/h]
+(own choice)."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class TaperSignature:
     """One taper to lay over others: its day, battery temperature [degC] or None, and readings.
 
     ``time_s`` and ``current_per_ah``, shape ``(n,)``: time since connection [s] and battery
-    current above the floor over capacity [A/Ah].
+    current above the float current over capacity [A/Ah].
     """
 
     on: date
@@ -111,7 +112,10 @@ def fade_words(forecast: FadeForecast) -> str:
 def discharge_chart(result: CapacityResult) -> alt.LayerChart:
     """Voltage over the time of a discharge, with the end voltage and where it was reached.
 
-    Raises `InputError` for a check that was only timed: it has no curve.
+    Raises
+    ------
+    InputError
+        For a check that was only timed: it has no curve.
     """
     curves = _discharge_curves(result)
     chosen = slice(None, None, stride(curves.minutes.size))
@@ -141,7 +145,13 @@ def discharge_words(result: CapacityResult) -> str:
 
 
 def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
-    """Tapers laid over one another: battery current over capacity, on a logarithmic axis."""
+    """Tapers laid over one another: battery current over capacity, on a logarithmic axis.
+
+    Raises
+    ------
+    InputError
+        Without a taper.
+    """
     if not tapers:
         raise InputError("no tapers to draw: one or more would be right")
     names = [f"{k}. {taper.label}" for k, taper in enumerate(tapers, 1)]

@@ -14,7 +14,8 @@ import pandas as pd
 
 INK, BLUE, BROWN, VIOLET, GREY = "#1b2a33", "#1f5673", "#9a4a12", "#5b3b8c", "#5c666d"
 MOST_POINTS = 1200
-"""Readings drawn at most; of a longer log every n-th is drawn and the caption says so."""
+"""Readings drawn at most; of a longer log every n-th is drawn and the caption says so
+(own choice)."""
 
 BAR, STRIP = "M-1.2,-0.14H1.2V0.14H-1.2Z", "M-1.2,-0.5H1.2V0.5H-1.2Z"
 DASHES = "M-1.2,-0.14H-0.3V0.14H-1.2ZM0.3,-0.14H1.2V0.14H0.3Z"
@@ -72,9 +73,12 @@ def stride(count: int) -> int:
 
 
 def layered(layers: list[alt.Chart], words: str, height: int) -> alt.LayerChart:
-    """The layers as one chart as wide as its place, with the common look."""
-    return alt.layer(
-        *layers,
+    """The layers as one chart as wide as its place, with the common look.
+
+    ``words`` stand in for it where it cannot be seen; ``height`` is in pixels.
+    """
+    return alt.LayerChart(
+        layer=layers,
         width="container",
         height=height,
         description=words,

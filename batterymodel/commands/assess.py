@@ -5,9 +5,6 @@ from __future__ import annotations
 import argparse
 
 from batterymodel.commands.told import assessed, declare_known
-from batterymodel.inputs.readings import read_readings
-from batterymodel.inputs.records import read_battery
-from batterymodel.say.connection import text_report
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -17,7 +14,13 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="assess one connection from its readings",
         description="Assess one connection: outcome, state of charge, findings, next steps.",
     )
-    command.add_argument("log", metavar="LOG.csv", help="readings of the connection")
+    command.add_argument(
+        "log",
+        metavar="LOG.csv",
+        help="readings of the connection: elapsed_s or time (ISO 8601), supply_current_a; optional "
+        "supply_voltage_v, battery_current_a (clamp meter, positive when charging), "
+        "battery_temp_c, load_a, event (free text at a switch action)",
+    )
     command.add_argument(
         "--battery", required=True, metavar="B.toml", help="battery and its limits"
     )
@@ -28,5 +31,9 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
+    from batterymodel.inputs.readings import read_readings
+    from batterymodel.inputs.records import read_battery
+    from batterymodel.say.connection import text_report
+
     result = assessed(read_readings(options.log), read_battery(options.battery), options)
     return result.model_dump_json(indent=2) if options.json else text_report(result)

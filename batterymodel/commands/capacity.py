@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from batterymodel.capacity.check import TimedDischarge, capacity_check
 from batterymodel.commands import day
 from batterymodel.errors import InputError
-from batterymodel.inputs.discharge_log import DischargeLog, read_discharge_log
-from batterymodel.inputs.records import read_battery
-from batterymodel.say.capacity import capacity_text
+
+if TYPE_CHECKING:
+    from batterymodel.capacity.check import TimedDischarge
+    from batterymodel.inputs.discharge_log import DischargeLog
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -19,7 +20,13 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="percent of rated capacity from a bench discharge",
         description="Percent of rated capacity from a timed bench discharge to end voltage.",
     )
-    command.add_argument("log", nargs="?", metavar="LOG.csv", help="log of the discharge")
+    command.add_argument(
+        "log",
+        nargs="?",
+        metavar="LOG.csv",
+        help="log of the discharge: elapsed_s or time, discharge_current_a (positive), "
+        "battery_voltage_v; optional battery_temp_c",
+    )
     command.add_argument(
         "--battery", required=True, metavar="B.toml", help="battery and its limits"
     )
@@ -39,7 +46,11 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="battery temperature at the start, where the log gives none [°C]",
     )
     command.add_argument(
-        "--meter-error", type=float, default=1.0, metavar="PERCENT", help="of the current (1)"
+        "--meter-error",
+        type=float,
+        default=1.0,
+        metavar="PERCENT",
+        help="error of the current meter (1)",
     )
     command.add_argument("--on", type=day, metavar="DATE", help="day of the check, YYYY-MM-DD")
     command.add_argument("--json", action="store_true", help="print one JSON object")
@@ -48,6 +59,10 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
+    from batterymodel.capacity.check import capacity_check
+    from batterymodel.inputs.records import read_battery
+    from batterymodel.say.capacity import capacity_text
+
     result = capacity_check(
         _discharge(options),
         read_battery(options.battery),
@@ -59,6 +74,9 @@ def run(options: argparse.Namespace) -> str:
 
 
 def _discharge(options: argparse.Namespace) -> DischargeLog | TimedDischarge:
+    from batterymodel.capacity.check import TimedDischarge
+    from batterymodel.inputs.discharge_log import read_discharge_log
+
     by_hand = (options.current, options.minutes)
     said = options.end_voltage_reached or options.stopped_early
     if options.log is not None:

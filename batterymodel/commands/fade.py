@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 from datetime import date
+from typing import TYPE_CHECKING
 
 from batterymodel.commands import day
 from batterymodel.errors import InputError
-from batterymodel.fade.forecast import FadeForecast, fade_forecast
-from batterymodel.inputs.records import read_battery
-from batterymodel.say.capacity import fade_text
-from batterymodel.say.record_view import forecast_of
-from batterymodel.store import open_store
+
+if TYPE_CHECKING:
+    from batterymodel.fade.forecast import FadeForecast
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -22,7 +21,11 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         description="How fast capacity falls, when it crosses its limit, when to check next.",
     )
     command.add_argument(
-        "checks", nargs="?", metavar="CHECKS.csv", help="record of capacity checks"
+        "checks",
+        nargs="?",
+        metavar="CHECKS.csv",
+        help="record of capacity checks: on (date) or cycle, capacity_ah; optional "
+        "capacity_sd_ah, kind (check or in_service), lower_bound (yes: stopped early)",
     )
     command.add_argument("--battery", metavar="B.toml", help="battery and its limits")
     command.add_argument("--serial", metavar="SERIAL", help="a battery on record instead")
@@ -36,6 +39,8 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> str:
     """The report, or one JSON object."""
+    from batterymodel.say.capacity import fade_text
+
     forecast = _forecast(options, options.on or date.today())
     return forecast.model_dump_json(indent=2) if options.json else fade_text(forecast)
 
@@ -45,5 +50,11 @@ def _forecast(options: argparse.Namespace, today: date) -> FadeForecast:
     if of_files == (options.serial is not None):
         raise InputError("give either CHECKS.csv with --battery, or --serial of one on record")
     if of_files:
+        from batterymodel.fade.forecast import fade_forecast
+        from batterymodel.inputs.records import read_battery
+
         return fade_forecast(options.checks, read_battery(options.battery), today=today)
+    from batterymodel.say.record_view import forecast_of
+    from batterymodel.store import open_store
+
     return forecast_of(open_store(options.database), options.serial, today)

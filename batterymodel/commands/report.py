@@ -6,15 +6,11 @@ import argparse
 from datetime import date
 from pathlib import Path
 
-from batterymodel.assessment import connection_day
 from batterymodel.commands.told import assessed, declare_known
 from batterymodel.errors import InputError
-from batterymodel.fade.forecast import fade_forecast
-from batterymodel.inputs.readings import read_readings
-from batterymodel.inputs.records import read_battery, read_supply
-from batterymodel.sheet.case import SheetCase, chosen_id, keep_sheet, recorded_case
-from batterymodel.sheet.pdf import PAPERS
-from batterymodel.store import open_store
+
+PAPERS = ("a4", "letter")
+"""Papers by name; a test keeps them those of the sheet, which is slow to load."""
 
 _OF_FILES = ("log", "battery", "supply", "checks", "rest_voltage", "load", "ambient", "on")
 
@@ -39,7 +35,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--keep", action="store_true", help="keep the sheet in the record")
     command.add_argument("--to", required=True, metavar="FILE.pdf", help="where to write it")
-    command.add_argument("--paper", choices=tuple(PAPERS), default="a4", help="(a4)")
+    command.add_argument("--paper", choices=PAPERS, default="a4", help="its size (a4)")
     command.add_argument("--owner", metavar="NAME", help="name of the owner")
     command.set_defaults(run=run)
 
@@ -67,6 +63,12 @@ def _flag(name: str) -> str:
 
 
 def _from_files(options: argparse.Namespace) -> str:
+    from batterymodel.assessment import connection_day
+    from batterymodel.fade.forecast import fade_forecast
+    from batterymodel.inputs.readings import read_readings
+    from batterymodel.inputs.records import read_battery, read_supply
+    from batterymodel.sheet.case import SheetCase
+
     readings, battery = read_readings(options.log), read_battery(options.battery)
     assessment = assessed(readings, battery, options)
     day = connection_day(readings, options.on)
@@ -82,6 +84,9 @@ def _from_files(options: argparse.Namespace) -> str:
 
 
 def _from_record(options: argparse.Namespace) -> str:
+    from batterymodel.sheet.case import chosen_id, keep_sheet, recorded_case
+    from batterymodel.store import open_store
+
     store = open_store(options.database)
     connection_id = chosen_id(store, options.serial, options.connection)
     case = recorded_case(store, options.serial, connection_id)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from batterymodel.assessment import assess
 from batterymodel.commands import day
-from batterymodel.inputs.records import Battery, Readings, read_supply
-from batterymodel.rules.results import Assessment
+
+if TYPE_CHECKING:
+    from batterymodel.inputs.records import Battery, Readings
+    from batterymodel.rules.results import Assessment
 
 
 def declare_known(command: argparse.ArgumentParser) -> None:
@@ -33,6 +35,9 @@ def declare_known(command: argparse.ArgumentParser) -> None:
 
 def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) -> Assessment:
     """The assessment with the known values of the options. Raises as `assess`."""
+    from batterymodel.assessment import assess
+    from batterymodel.inputs.records import read_supply
+
     return assess(
         readings,
         battery,

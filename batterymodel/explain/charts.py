@@ -38,7 +38,7 @@ HEIGHT = 260
 
 
 def topic_chart(topic: str, value: float) -> alt.LayerChart:
-    """The chart of a topic of `explainer.TOPICS` at a value of its parameter."""
+    """The chart of a topic of `effects.TOPICS` at a value of its parameter."""
     layers = {
         words.TOPPING_OFF: _topping_off_layers,
         words.NO_CHARGER: _no_charger_layers,
@@ -121,8 +121,9 @@ def _axis(channel: str, title: str, domain: tuple[float, float]) -> Any:
 
 
 def _line(data: Any, name: str, x: Any, y: Any, dash: list[int] | None = None) -> alt.Chart:
-    mark = {"color": INK, "strokeWidth": 2, "clip": True, "strokeDash": dash or [1, 0]}
-    return alt.Chart(data, name=name).mark_line(**mark).encode(x=x, y=y)
+    chart = alt.Chart(data, name=name)
+    line = chart.mark_line(color=INK, strokeWidth=2, clip=True, strokeDash=dash or [1, 0])
+    return line.encode(x=x, y=y)
 
 
 def _edge_labels(low: np.ndarray, high: np.ndarray, x: Any, y: Any) -> list[alt.Chart]:

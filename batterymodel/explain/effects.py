@@ -33,9 +33,16 @@ LOAD_A = 10.0
 """Bus load of the example [A] (invented)."""
 
 TIME_S = np.linspace(0.0, 3600.0, 361)
+"""Times since connection that are drawn [s] (own choice)."""
+
 TEMPS_C = np.linspace(-20.0, 55.0, 76)
+"""Battery temperatures that are drawn [degC] (own choice)."""
+
 YEARS = np.linspace(0.0, 8.0, 33)
+"""Ages that are drawn [years] (own choice)."""
+
 LATER_S = 1800.0
+"""Time at which the words name the current again [s] (own choice)."""
 
 
 @dataclass(frozen=True)

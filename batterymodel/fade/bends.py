@@ -1,11 +1,13 @@
-"""The models of fade that bend: what each adds to the straight line of `fademodels.TrendModel`."""
+"""The models of fade that bend: what each adds to the straight line of `models.TrendModel`."""
 
 from __future__ import annotations
 
 from itertools import product
 
 import numpy as np
-from sklearn.gaussian_process.kernels import Matern
+from sklearn.gaussian_process.kernels import (  # type: ignore[import-untyped]  # no types
+    Matern,
+)
 
 from batterymodel.fade.models import TrendModel
 
@@ -15,17 +17,17 @@ class LocalTrend(TrendModel):
 
     label = "local trend"
 
-    def own_settings(self) -> list[tuple[float, ...]]:
+    def hyperparameters(self) -> list[tuple[float, ...]]:
         """Standard deviation of the slope's change over one life [fraction per life]."""
         return [(q,) for q in (0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)]
 
-    def own_belief(self) -> np.ndarray:
+    def hyperprior(self) -> np.ndarray:
         """The more a slope wanders, the less likely before the checks."""
-        steps = np.array([q for (q,) in self.own_settings()])
+        steps = np.array([q for (q,) in self.hyperparameters()])
         likely = 1.0 / (1.0 + steps / 0.1)
         return likely / likely.sum()
 
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+    def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Integrated Wiener process from the first check."""
         low = np.minimum(a[:, None], b[None, :]).clip(min=0.0)
         high = np.maximum(a[:, None], b[None, :])
@@ -37,12 +39,12 @@ class GaussianProcessTrend(TrendModel):
 
     label = "Gaussian process"
 
-    def own_settings(self) -> list[tuple[float, ...]]:
+    def hyperparameters(self) -> list[tuple[float, ...]]:
         """Size [fraction of rated] and length [lives] of the deviation."""
         return list(product((0.01, 0.03, 0.08), (0.4, 0.8, 1.6)))
 
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Matern covariance, twice differentiable."""
+    def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Matern kernel, twice differentiable."""
         size, length = own
         return size**2 * Matern(length_scale=length, nu=2.5)(a[:, None], b[:, None])
 
@@ -59,30 +61,30 @@ class KneeRidge(TrendModel):
     """Knees a battery meets per life (own choice)."""
 
     AHEAD = 3.0
-    """Lives ahead of the last check in which a knee is looked for."""
+    """Lives ahead of the last check in which a knee is looked for (own choice)."""
 
     SEEN = 10
-    """Knees that are tried between the first and the last check."""
+    """Knees that are tried between the first and the last check (own choice)."""
 
-    def own_settings(self) -> list[tuple[float, ...]]:
+    def hyperparameters(self) -> list[tuple[float, ...]]:
         """Time of the knee [lives since the first check]; the last one is no knee at all."""
         end = float(self.x_.max())
         seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
         ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
-        return [(float(at),) for at in (*seen, *ahead)] + [(np.inf,)]
+        return [*((float(at),) for at in (*seen, *ahead)), (np.inf,)]
 
-    def own_belief(self) -> np.ndarray:
+    def hyperprior(self) -> np.ndarray:
         """A knee is as likely in any stretch of time as in any other of its length."""
-        at = np.array([knee for (knee,) in self.own_settings()])
+        at = np.array([knee for (knee,) in self.hyperparameters()])
         each = self.KNEES_PER_LIFE * np.diff(at[:-1], prepend=0.0)
         none = max(1.0 - each.sum(), 0.2)
         return np.append(each, none) / (each.sum() + none)
 
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Covariance of the hinge's ridge weight."""
+    def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Kernel of the hinge's ridge weight."""
         return self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, own[0]), _hinge(b, own[0]))
 
-    def bend_mean(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+    def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Mean extra loss after the knee."""
         return -self.KNEE_LOSS * _hinge(a, own[0])
 

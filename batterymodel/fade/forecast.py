@@ -25,22 +25,39 @@ from batterymodel.rules.results import Result
 from batterymodel.rules.wording import CAUTIONS
 
 CROSSING_LEVEL = 0.80
-"""Probability inside the interval of the crossing date."""
+"""Probability inside the interval of the crossing date (own choice)."""
 
 HORIZON_YEARS = 5.0
-"""How far ahead a crossing date is given [years]."""
+"""How far ahead a crossing date is given [years] (own choice)."""
 
 CYCLE_HORIZON = 2.0
-"""How far ahead a crossing is given in a record by cycles: so many times its last cycle."""
+"""How far ahead a crossing is given in a record by cycles: so many times its last cycle
+(own choice)."""
 
 KNEE_ODDS = 10.0
 """Odds for a change of slope from which it is reported (own choice)."""
 
 BAD_PROBABILITY = 0.5
-"""Probability from which a check is named as not fitting the others."""
+"""Probability from which a check is named as not fitting the others (own choice)."""
 
 SOON_DAYS = 30
-"""A check asked for at once is due within so many days."""
+"""A check asked for at once is due within so many days (own choice)."""
+
+LIKELY_BELOW = 0.5
+"""Probability of a capacity below its limit from which it is said to be there (own choice)."""
+
+LEAST_BELIEVED, MOST_BELIEVED = 0.02, 2.0
+"""Fractions of rated outside which a check is not this battery's (own choice)."""
+
+LEAST_FOR_A_KNEE = 4
+"""Finished checks from which a change of slope is looked for (own choice)."""
+
+YEAR_HALF_WIDTH, CYCLE_HALF_WIDTH = 0.5, 0.05
+"""Half of the stretch over which the loss is told: in years, and over the last cycle (own
+choice)."""
+
+CYCLES_BETWEEN_CHECKS = 0.1
+"""Share of the cycles so far after which the next check is due (own choice)."""
 
 Moment = date | int
 
@@ -121,7 +138,7 @@ class FadeForecast(Result):
 
 
 @dataclass(frozen=True)
-class _Case:
+class _FittedRecord:
     """One record with its battery, its fitted model and the paths drawn from it."""
 
     record: CheckRecord
@@ -143,8 +160,8 @@ def fade_forecast(
 ) -> FadeForecast:
     """Forecast the capacity of a battery from its record of checks.
 
-    1. Every model of `fadebends.MODELS` predicts later checks of this record from several
-       origins; the best is kept (`fadeselect`). Short records keep the default.
+    1. Every model of `bends.MODELS` predicts later checks of this record from several
+       origins; the best is kept (`selection`). Short records keep the default.
     2. The model is fitted to all checks, each with its own error; a bad one counts little.
     3. Paths drawn from it, weighed by the lower bounds and spread by what the model's forecasts
        missed in step 1, give the loss per year, the date the trend falls below the limit, and
@@ -153,7 +170,7 @@ def fade_forecast(
     Parameters
     ----------
     checks : CheckRecord or path of a CSV
-        See `checkrecord`.
+        See `batterymodel.inputs.check_record`.
     battery : Battery
         Its limits card gives the least capacity, else the generic value of the chemistry.
     today : date, optional
@@ -172,35 +189,46 @@ def fade_forecast(
     """
     record = checks if isinstance(checks, CheckRecord) else read_checks(checks)
     _check_capacities(record, battery)
-    case = _case(record, battery)
-    change = _slope_change(case)
-    crossing = _crossing(case)
+    fitted = _fitted(record, battery)
+    change = _slope_change(fitted)
+    crossing = _crossing(fitted)
     return FadeForecast(
         tail=battery.tail,
-        headline=_headline(case, crossing),
+        headline=_headline(fitted, crossing),
         unit=record.unit,
         checks=int((~record.lower_bound).sum()),
         first=record.moment(record.at[0]),
-        last=record.moment(case.paths.last),
-        model=case.model.label,
-        comparison=case.scores,
-        capacity_ah=sample_interval(case.paths.value(case.paths.last) * case.rated),
-        fade_percent=sample_interval(100.0 * case.paths.loss_per_unit(_half_width(case))),
-        limit=case.limit,
-        limit_ah=case.limit.value * case.rated,
-        rated_capacity_ah=case.rated,
+        last=record.moment(fitted.paths.last),
+        model=fitted.model.label,
+        comparison=fitted.scores,
+        capacity_ah=sample_interval(fitted.paths.value(fitted.paths.last) * fitted.rated),
+        fade_percent=sample_interval(100.0 * fitted.paths.loss_per_unit(_half_width(fitted))),
+        limit=fitted.limit,
+        limit_ah=fitted.limit.value * fitted.rated,
+        rated_capacity_ah=fitted.rated,
         crossing=crossing,
-        next_check=_not_before(_next_check(case), today),
+        next_check=_not_before(_next_check(fitted), today),
         slope_change=change,
         prior_source=capacity_data_for(battery.chemistry).fade.source,
-        notes=(*record.notes, *_notes(case)),
+        notes=(*record.notes, *_notes(fitted)),
         cautions=CAUTIONS[:1],
-        curves=_curves(case),
+        curves=_curves(fitted),
     )
 
 
 def line_prior(battery: Battery, unit: str) -> LinePrior:
-    """Belief on start and loss of capacity by chemistry, per ``year`` or ``cycle``."""
+    """Belief on start and loss of capacity by chemistry.
+
+    Parameters
+    ----------
+    battery : Battery
+    unit : str
+        ``year`` or ``cycle``: what the loss is counted by [fraction of rated per unit].
+
+    References
+    ----------
+    `FadePrior` of the chemistry (common practice, no source).
+    """
     prior = capacity_data_for(battery.chemistry).fade
     if unit == "year":
         return LinePrior(prior.start, prior.start_sd, prior.per_year, prior.per_year_sd)
@@ -214,7 +242,9 @@ def _check_capacities(record: CheckRecord, battery: Battery) -> None:
             "reached its end voltage would be right"
         )
     rated = battery.rated_capacity_ah
-    wrong = (record.capacity_ah > 2.0 * rated) | (record.capacity_ah < 0.02 * rated)
+    wrong = (record.capacity_ah > MOST_BELIEVED * rated) | (
+        record.capacity_ah < LEAST_BELIEVED * rated
+    )
     if wrong.any():
         k = int(wrong.argmax())
         raise InputError(
@@ -223,7 +253,7 @@ def _check_capacities(record: CheckRecord, battery: Battery) -> None:
         )
 
 
-def _case(record: CheckRecord, battery: Battery) -> _Case:
+def _fitted(record: CheckRecord, battery: Battery) -> _FittedRecord:
     used = ~record.lower_bound
     at, rated = record.at[used], battery.rated_capacity_ah
     fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
@@ -243,7 +273,7 @@ def _case(record: CheckRecord, battery: Battery) -> _Case:
     if record.unit == "cycle":
         ahead = scattered_paths(model, last, horizon, wider)
         crossing = _last_cycle(ahead, record, limit.value, rated)
-    return _Case(record, battery, limit, model, scores, paths, crossing, horizon)
+    return _FittedRecord(record, battery, limit, model, scores, paths, crossing, horizon)
 
 
 def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -> np.ndarray:
@@ -255,9 +285,9 @@ def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -
     return np.where(never_again, seen, found)
 
 
-def _crossing(case: _Case) -> Crossing:
-    low, best, high = (_moment(case, value) for value in _crossing_quantiles(case))
-    below = case.paths.value(case.paths.last) < case.limit.value
+def _crossing(fitted: _FittedRecord) -> Crossing:
+    low, best, high = (_moment(fitted, value) for value in _crossing_quantiles(fitted))
+    below = fitted.paths.value(fitted.paths.last) < fitted.limit.value
     return Crossing(
         best=best,
         low=low,
@@ -267,47 +297,50 @@ def _crossing(case: _Case) -> Crossing:
     )
 
 
-def _crossing_quantiles(case: _Case) -> np.ndarray:
+def _crossing_quantiles(fitted: _FittedRecord) -> np.ndarray:
     tail = (1.0 - CROSSING_LEVEL) / 2.0
-    return np.quantile(case.crossing_at, [tail, 0.5, 1.0 - tail], method="lower")
+    return np.quantile(fitted.crossing_at, [tail, 0.5, 1.0 - tail], method="lower")
 
 
-def _moment(case: _Case, at: float) -> Moment | None:
-    return case.record.moment(at) if np.isfinite(at) else None
+def _moment(fitted: _FittedRecord, at: float) -> Moment | None:
+    return fitted.record.moment(at) if np.isfinite(at) else None
 
 
-def _half_width(case: _Case) -> float:
-    return 0.5 if case.record.unit == "year" else 0.05 * case.paths.last + 1.0
+def _half_width(fitted: _FittedRecord) -> float:
+    if fitted.record.unit == "year":
+        return YEAR_HALF_WIDTH
+    return CYCLE_HALF_WIDTH * fitted.paths.last + 1.0
 
 
-def _headline(case: _Case, crossing: Crossing) -> str:
-    key, values = "ahead", {"best": crossing.best}
-    if crossing.probability_below_now > 0.5:
+def _headline(fitted: _FittedRecord, crossing: Crossing) -> str:
+    key = "ahead"
+    values: dict[str, Moment | None] = {"best": crossing.best}
+    if crossing.probability_below_now > LIKELY_BELOW:
         key = "below"
     elif crossing.best is None:
-        key = "far" if case.record.unit == "year" else "far_cycles"
-        values = {"until": case.record.moment(case.paths.last + case.horizon)}
-    elif case.record.unit == "cycle":
+        key = "far" if fitted.record.unit == "year" else "far_cycles"
+        values = {"until": fitted.record.moment(fitted.paths.last + fitted.horizon)}
+    elif fitted.record.unit == "cycle":
         key = "ahead_cycles"
-    return say_capacity(f"fade.{key}", limit=100.0 * case.limit.value, **values)
+    return say_capacity(f"fade.{key}", limit=100.0 * fitted.limit.value, **values)
 
 
-def _next_check(case: _Case) -> NextCheck:
+def _next_check(fitted: _FittedRecord) -> NextCheck:
     """The earliest of: at once, the crossing's early end, the card's interval."""
-    record, last = case.record, case.paths.last
-    early = float(_crossing_quantiles(case)[0])
-    doubtful = case.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
+    record, last = fitted.record, fitted.paths.last
+    early = float(_crossing_quantiles(fitted)[0])
+    doubtful = fitted.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
-    if (case.paths.value(last) < case.limit.value).mean() > 0.5:
+    if (fitted.paths.value(last) < fitted.limit.value).mean() > LIKELY_BELOW:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
     if early <= soon:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.below"])
     if record.unit == "cycle":
-        regular, why = last + max(0.1 * last, 1.0), FADE_TEXTS["next.cycles"]
+        regular, why = last + max(CYCLES_BETWEEN_CHECKS * last, 1.0), FADE_TEXTS["next.cycles"]
     else:
-        interval = limit_for(case.battery, "capacity_check_interval_days")
+        interval = limit_for(fitted.battery, "capacity_check_interval_days")
         regular = last + interval.value / DAYS_PER_YEAR
         why = say_capacity("next.interval", days=interval.value, source=interval.source)
     if early < regular:
@@ -321,31 +354,33 @@ def _not_before(check: NextCheck, today: date | None) -> NextCheck:
     return NextCheck(on=today, why=say_capacity("next.overdue", why=check.why, due=check.on))
 
 
-def _slope_change(case: _Case) -> SlopeChange | None:
+def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
     """A knee before the last check, by its odds against none there; None where unlikely."""
-    used = ~case.record.lower_bound
-    if used.sum() < 4:
+    used = ~fitted.record.lower_bound
+    if used.sum() < LEAST_FOR_A_KNEE:
         return None
-    at, rated = case.record.at[used], case.rated
-    knee = KneeRidge(line_prior(case.battery, case.record.unit))
-    knee.fit(at[:, None], case.record.capacity_ah[used] / rated, case.record.sd_ah[used] / rated)
-    settings = np.array([own[0] for own in knee.own_settings()])
+    at, rated = fitted.record.at[used], fitted.rated
+    knee = KneeRidge(line_prior(fitted.battery, fitted.record.unit))
+    knee.fit(
+        at[:, None], fitted.record.capacity_ah[used] / rated, fitted.record.sd_ah[used] / rated
+    )
+    settings = np.array([own[0] for own in knee.hyperparameters()])
     weight = np.zeros(settings.size)
-    for own, share in knee.own_weights_:
+    for own, share in knee.hyperposterior_:
         weight[settings == own[0]] += share
     inside = settings < knee.x_.max()
     if not inside.any():
         return None
-    odds = _odds(weight, inside) / _odds(knee.own_belief(), inside)
+    odds = _odds(weight, inside) / _odds(knee.hyperprior(), inside)
     when = float(weight[inside] @ settings[inside] / weight[inside].sum())
     when = knee.origin_ + when * knee.prior.life
-    ends = knee.predict(np.array([[at[0]], [when], [at[-1]]]))
+    ends = np.asarray(knee.predict(np.array([[at[0]], [when], [at[-1]]])))
     before = 100.0 * (ends[0] - ends[1]) / (when - at[0])
     after = 100.0 * (ends[1] - ends[2]) / (at[-1] - when)
     if odds < KNEE_ODDS or after <= before:
         return None
     return SlopeChange(
-        at=case.record.moment(when),
+        at=fitted.record.moment(when),
         before_percent=float(before),
         after_percent=float(after),
         odds=float(odds),
@@ -357,14 +392,14 @@ def _odds(weight: np.ndarray, chosen: np.ndarray) -> float:
     return float(share / max(1.0 - share, 1e-9))
 
 
-def _notes(case: _Case) -> list[str]:
-    record, notes = case.record, []
+def _notes(fitted: _FittedRecord) -> list[str]:
+    record, notes = fitted.record, []
     used = np.flatnonzero(~record.lower_bound)
     if used.size <= 2:
         notes.append(FADE_TEXTS["one_check" if used.size == 1 else "two_checks"])
-    for k in np.flatnonzero(case.model.bad_ > BAD_PROBABILITY):
+    for k in np.flatnonzero(fitted.model.bad_ > BAD_PROBABILITY):
         at = used[k]
-        percent = 100.0 * record.capacity_ah[at] / case.rated
+        percent = 100.0 * record.capacity_ah[at] / fitted.rated
         notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
     if record.lower_bound.any():
         notes.append(say_capacity("fade.bounds", count=int(record.lower_bound.sum())))
@@ -373,15 +408,17 @@ def _notes(case: _Case) -> list[str]:
     return notes
 
 
-def _curves(case: _Case) -> FadeCurves:
-    falling, record = case.paths.falling() * case.rated, case.record
+def _curves(fitted: _FittedRecord) -> FadeCurves:
+    falling, record = fitted.paths.falling() * fitted.rated, fitted.record
     tail = (1.0 - LEVEL) / 2.0
     low, high = np.quantile(falling, [tail, 1.0 - tail], axis=0)
-    quantiles = [float(q) if np.isfinite(q) else None for q in _crossing_quantiles(case)]
+    first, best, latest = (
+        float(q) if np.isfinite(q) else None for q in _crossing_quantiles(fitted)
+    )
     kind = np.where(record.in_service, "in service", "check")
     kind = np.where(record.lower_bound, "stopped early, at least", kind)
     return FadeCurves(
-        at=case.paths.at,
+        at=fitted.paths.at,
         mean_ah=falling.mean(axis=0),
         low_ah=low,
         high_ah=high,
@@ -389,8 +426,8 @@ def _curves(case: _Case) -> FadeCurves:
         check_ah=record.capacity_ah,
         check_sd_ah=record.sd_ah,
         check_kind=kind,
-        crossing_at=None if quantiles[0] is None else tuple(quantiles),
+        crossing_at=None if first is None else (first, best, latest),
         first_on=record.first_on,
-        last_check_at=case.paths.last,
-        limit_ah=case.limit.value * case.rated,
+        last_check_at=fitted.paths.last,
+        limit_ah=fitted.limit.value * fitted.rated,
     )

@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from sklearn.base import BaseEstimator, RegressorMixin
+from sklearn.base import (  # type: ignore[import-untyped]  # scikit-learn ships no types
+    BaseEstimator,
+    RegressorMixin,
+)
 
 LIFE_FRACTION = 0.2
-"""Loss of capacity that counts as a battery's life when time is scaled [-]."""
+"""Loss of capacity that counts as a battery's life when time is scaled [-] (own choice)."""
 
 BAD_SHARE = 0.03
 """Share of checks that are taken to be bad: not full, stopped early, misread (own choice)."""
@@ -27,7 +30,7 @@ SURELY_BAD = 20.0
 """Odds from which a check is called bad outright (own choice)."""
 
 SCATTER = (0.0, 0.005, 0.01, 0.02, 0.035)
-"""Scatter of checks beyond their stated errors [fraction of rated]."""
+"""Scatter of checks beyond their stated errors [fraction of rated] (own choice)."""
 
 SCATTER_HALVED = 0.01
 """Scatter that is half as likely before the checks as none (own choice, after 80 %
@@ -38,9 +41,14 @@ RECOVERY_LIFE = (0.0, 0.05, 0.15)
 recovery wears off (own choice)."""
 
 LEAST_FOR_RECOVERY = 20
-"""Checks from which persisting scatter is considered."""
+"""Checks from which persisting scatter is considered (own choice)."""
+
+LASTING_SHARE = 0.7
+"""Share of the scatter's variance that persists where any does; the rest is new in every check (own
+choice)."""
 
 NEGLIGIBLE_WEIGHT = 5e-3
+"""Weight over the largest below which a setting is left out (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +73,7 @@ class _Node:
     scatter: float
     recovery: float
     own: tuple[float, ...]
-    log_belief: float
+    log_hyperprior: float
 
     @property
     def spread(self) -> tuple[float, float]:
@@ -143,9 +151,21 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return_std: bool = False,
         scatter: bool = False,
     ) -> np.ndarray | tuple[np.ndarray, np.ndarray]:
-        """Mean of the trend at times, with its standard deviation; shapes ``(m,)``.
+        """Mean of the trend at times, and its standard deviation on demand.
 
-        ``scatter`` adds what a check scatters beyond its stated error.
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Times, in the prior's unit.
+        return_std : bool
+            Whether to return the standard deviation too.
+        scatter : bool
+            Whether to add what a check scatters beyond its stated error.
+
+        Returns
+        -------
+        ndarray, or two of them, shape (m,)
+            Capacity [fraction of rated].
         """
         weight, means, variances = self._moments(self._scaled(X), scatter)
         mean = weight @ means
@@ -154,7 +174,19 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return mean, np.sqrt(weight @ (variances + (means - mean) ** 2))
 
     def log_density(self, X: np.ndarray, y: np.ndarray, sd: np.ndarray) -> np.ndarray:  # noqa: N803
-        """Log probability density of each later check, one by one; shape ``(m,)``."""
+        """Log probability density of each later check, one by one.
+
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Time of each check, in the prior's unit.
+        y, sd : ndarray, shape (m,)
+            Capacity and its standard error [fraction of rated].
+
+        Returns
+        -------
+        ndarray, shape (m,)
+        """
         weight, means, variances = self._moments(self._scaled(X), scatter=True)
         density = weight @ _mixed_density(y - means, variances + sd**2)
         return np.log(np.maximum(density, 1e-300))
@@ -166,7 +198,22 @@ class TrendModel(RegressorMixin, BaseEstimator):
         seed: int = 0,
         scatter: bool = False,
     ) -> np.ndarray:
-        """Paths of the trend at times drawn from what is believed, shape ``(count, m)``."""
+        """Paths of the trend drawn from what is believed.
+
+        Parameters
+        ----------
+        X : ndarray, shape (m, 1)
+            Times, in the prior's unit.
+        count, seed : int
+            Number of paths, and seed of the draw.
+        scatter : bool
+            Whether to add what a check scatters beyond its stated error.
+
+        Returns
+        -------
+        ndarray, shape (count, m)
+            Capacity [fraction of rated].
+        """
         rng = np.random.default_rng(seed)
         at = self._scaled(X)
         weight = np.array([part.weight for part in self.parts_])
@@ -178,27 +225,27 @@ class TrendModel(RegressorMixin, BaseEstimator):
                 drawn.append(_drawn(mean, own - cross @ part.precision @ cross.T, share, rng))
         return rng.permutation(np.concatenate(drawn))
 
-    def own_settings(self) -> list[tuple[float, ...]]:
-        """Settings of this model's own."""
+    def hyperparameters(self) -> list[tuple[float, ...]]:
+        """Hyperparameters of this model's own, one tuple for each of its settings."""
         return [()]
 
-    def own_belief(self) -> np.ndarray:
-        """How likely each of them is before the checks, shape of `own_settings`."""
-        count = len(self.own_settings())
+    def hyperprior(self) -> np.ndarray:
+        """Probability of each setting before the checks, shape of `hyperparameters`."""
+        count = len(self.hyperparameters())
         return np.full(count, 1.0 / count)
 
-    def bend(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Covariance of what the model adds to the line, lives ``a`` against ``b``."""
+    def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+        """Kernel of what the model adds to the line, lives ``a`` against ``b``, shape (a, b)."""
         return np.zeros((a.size, b.size))
 
-    def bend_mean(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+    def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Mean of what the model adds to the line at lives ``a``."""
         return np.zeros(a.size)
 
     def _nodes(self) -> list[_Node]:
         lengths = RECOVERY_LIFE if self.x_.size >= LEAST_FOR_RECOVERY else (0.0,)
         pairs = [(s, r) for s, r in product(SCATTER, lengths) if s > 0.0 or r == 0.0]
-        own = list(zip(self.own_settings(), np.log(self.own_belief()), strict=True))
+        own = list(zip(self.hyperparameters(), np.log(self.hyperprior()), strict=True))
         return [
             _Node(s, r, setting, belief - np.log1p(s / SCATTER_HALVED))
             for (s, r), (setting, belief) in product(pairs, own)
@@ -211,10 +258,10 @@ class TrendModel(RegressorMixin, BaseEstimator):
         at = np.asarray(times, dtype=float).reshape(len(times), -1)[:, 0]
         return (at - self.origin_) / self.prior.life
 
-    def _trend_covariance(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
+    def _trend_kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         slope_sd = self.prior.loss_sd * self.prior.life
         line = self.prior.start_sd**2 + slope_sd**2 * np.outer(a, b)
-        return line + self.bend(a, b, own)
+        return line + self.kernel(a, b, own)
 
     def _prepare(self) -> None:
         """Covariance of the checks without their errors, for every setting, shape (k, n, n)."""
@@ -222,17 +269,17 @@ class TrendModel(RegressorMixin, BaseEstimator):
         trend, scatter = {}, {}
         for node in self.nodes_:
             if node.own not in trend:
-                trend[node.own] = self._trend_covariance(self.x_, self.x_, node.own)
+                trend[node.own] = self._trend_kernel(self.x_, self.x_, node.own)
             if node.spread not in scatter:
-                scatter[node.spread] = _scatter_covariance(self.x_, self.x_, node)
+                scatter[node.spread] = _scatter_kernel(self.x_, self.x_, node)
         self.covariance_ = np.array([trend[n.own] + scatter[n.spread] for n in self.nodes_])
-        self.away_ = self.residual_ - [self.bend_mean(self.x_, n.own) for n in self.nodes_]
+        self.away_ = self.residual_ - [self.mean_shift(self.x_, n.own) for n in self.nodes_]
 
     def _weigh(self, variance: np.ndarray) -> None:
         """Weights of all settings with no or one further bad check; keeps those that matter."""
         inverse, log_det = _inverses(self.covariance_ + np.diag(variance + 1e-8))
         alpha = (inverse @ self.away_[:, :, None])[:, :, 0]
-        belief = np.array([node.log_belief for node in self.nodes_])
+        belief = np.array([node.log_hyperprior for node in self.nodes_])
         plain = belief - 0.5 * ((self.away_ * alpha).sum(axis=1) + log_det)
         stiff = 1.0 + BAD_SD**2 * np.diagonal(inverse, axis1=1, axis2=2)
         gain = 0.5 * BAD_SD**2 * alpha**2 / stiff - 0.5 * np.log(stiff)
@@ -245,16 +292,16 @@ class TrendModel(RegressorMixin, BaseEstimator):
         weights /= weights.sum()
         self.bad_ = weights[:, 1:].sum(axis=0)
         shares = weights.sum(axis=1)
-        self.own_weights_ = [(n.own, float(w)) for n, w in zip(self.nodes_, shares, strict=True)]
+        self.hyperposterior_ = [(n.own, float(w)) for n, w in zip(self.nodes_, shares, strict=True)]
         self.parts_ = _parts(self.nodes_, alpha, inverse, stiff, weights)
 
     def _shared(self, at: np.ndarray) -> dict[tuple[float, ...], tuple[np.ndarray, ...]]:
         """Mean at times, covariance with the checks and with itself, by the model's own setting."""
         return {
             own: (
-                self._line(at) + self.bend_mean(at, own),
-                self._trend_covariance(at, self.x_, own),
-                self._trend_covariance(at, at, own),
+                self._line(at) + self.mean_shift(at, own),
+                self._trend_kernel(at, self.x_, own),
+                self._trend_kernel(at, at, own),
             )
             for own in {part.node.own for part in self.parts_}
         }
@@ -266,8 +313,8 @@ class TrendModel(RegressorMixin, BaseEstimator):
         mean, cross, own = shared[part.node.own]
         if scatter:
             if part.node.recovery > 0.0:
-                cross = cross + _scatter_covariance(at, self.x_, part.node)
-            own = own + _scatter_covariance(at, at, part.node)
+                cross = cross + _scatter_kernel(at, self.x_, part.node)
+            own = own + _scatter_kernel(at, at, part.node)
         return mean + cross @ part.alpha, cross, own
 
     def _moments(self, at: np.ndarray, scatter: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -281,11 +328,12 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return weight, np.array(means), np.maximum(np.array(variances), 0.0)
 
 
-def _scatter_covariance(a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray:
+def _scatter_kernel(a: np.ndarray, b: np.ndarray, node: _Node) -> np.ndarray:
     apart = np.abs(a[:, None] - b[None, :])
     if node.recovery == 0.0:
         return node.scatter**2 * (apart == 0.0)
-    return node.scatter**2 * (0.7 * np.exp(-apart / node.recovery) + 0.3 * (apart == 0.0))
+    lasting = LASTING_SHARE * np.exp(-apart / node.recovery)
+    return node.scatter**2 * (lasting + (1.0 - LASTING_SHARE) * (apart == 0.0))
 
 
 def _inverses(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -10,7 +10,10 @@ from scipy.special import ndtr
 from batterymodel.fade.models import TrendModel
 
 PATHS = 2000
+"""Paths drawn from a model (own choice)."""
+
 POINTS = 110
+"""Times of a path (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,10 @@ class Paths:
         return np.where(first < 0, np.inf, self._between(np.maximum(first, 0), limit))
 
     def last_above(self, limit: float) -> np.ndarray:
-        """Last time each path is at or above a limit; infinite where that is the last point."""
+        """Last time each path is at or above a limit [fraction of rated], shape ``(k,)``.
+
+        Infinite where that is the last point.
+        """
         above = self.fraction >= limit
         from_end = above[:, ::-1].argmax(axis=1)
         at = self.at[self.at.size - 1 - from_end]
@@ -47,7 +53,10 @@ class Paths:
         return np.where(from_end == 0, np.where(above.any(axis=1), np.inf, at), at)
 
     def loss_per_unit(self, half_width: float) -> np.ndarray:
-        """Loss of capacity per unit of time around the last check, shape ``(k,)``."""
+        """Loss around the last check [fraction of rated per unit of time], shape ``(k,)``.
+
+        ``half_width`` is half the stretch of time it is taken over, in the unit of ``at``.
+        """
         low, high = max(self.last - half_width, self.at[0]), self.last + half_width
         ends = np.array([np.interp([low, high], self.at, path) for path in self.fraction])
         return (ends[:, 0] - ends[:, 1]) / (high - low)
@@ -110,7 +119,14 @@ def trend_paths(
 def scattered_paths(model: TrendModel, last: float, horizon: float, widening: float = 1.0) -> Paths:
     """Paths of what a check would read, scatter and recovery included, after the last check.
 
-    Their spread about the mean is multiplied by ``widening``.
+    Parameters
+    ----------
+    model : TrendModel
+        Fitted.
+    last, horizon : float
+        Time of the last check, and how far to look ahead of it [cycles].
+    widening : float
+        Factor on the spread about the mean [-].
     """
     step = max(round(horizon / (1.6 * POINTS)), 1)
     at = np.arange(last + 1.0, last + horizon + 0.5, step)

@@ -9,11 +9,13 @@ from batterymodel.fade.models import LinePrior, TrendModel
 from batterymodel.rules.results import Result
 
 LEAST_ORIGIN = 3
-"""Checks a model is given at the first origin."""
+"""Checks a model is given at the first origin (own choice)."""
 
 MOST_ORIGINS = 6
+"""Origins at most (own choice)."""
+
 MOST_AHEAD = 12
-"""Later checks that are predicted from one origin at most."""
+"""Later checks that are predicted from one origin at most (own choice)."""
 
 DEFAULT: type[TrendModel] = KneeRidge
 """Model kept where the record is too short to choose: the best on the calibration fleets of

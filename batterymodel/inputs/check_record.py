@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -11,14 +10,14 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
-from batterymodel.errors import InputError
-from batterymodel.inputs.records import UNSTATED_CHECK_SD, CapacityCheck
+from batterymodel.inputs.records import UNSTATED_CHECK_SD
 from batterymodel.inputs.tables import (
-    Log,
-    Sheet,
+    Remarks,
+    TableFormat,
     checked_columns,
     decoded,
     file_bytes,
+    first_row,
     shown,
     table_from_frame,
     table_from_text,
@@ -30,7 +29,7 @@ UNSTATED_IN_SERVICE_SD = 0.15
 CHECK, IN_SERVICE = "check", "in_service"
 _KINDS = (CHECK, IN_SERVICE)
 _YES, _NO = ("yes", "true", "1"), ("no", "false", "0", "")
-SHEET = Sheet(
+FORMAT = TableFormat(
     what="the record of one battery's checks",
     rows="checks",
     units={
@@ -98,63 +97,65 @@ class CheckRecord:
 
 def read_checks(path: str | Path) -> CheckRecord:
     """Record of checks from a CSV file; raises `InputError` with file, row and column."""
-    log = Log(str(path), SHEET)
-    return _record(*table_from_text(decoded(file_bytes(path, log), log), log))
+    return checks_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
-def checks_from_text(text: str, source: str) -> CheckRecord:
-    """Record of checks from CSV text; `source` is its name for messages."""
-    return _record(*table_from_text(text, Log(source, SHEET)))
+def checks_from_bytes(data: bytes, source: str) -> CheckRecord:
+    """Record of checks from the bytes of a CSV file named `source`. Raises `InputError`."""
+    remarks = Remarks(source, FORMAT)
+    return _record(*table_from_text(decoded(data, remarks), remarks))
 
 
 def checks_from_frame(frame: pd.DataFrame, source: str = "checks") -> CheckRecord:
     """Record of checks from a table with the CSV's column names. Raises `InputError`."""
-    return _record(table_from_frame(frame), Log(source, SHEET))
+    return _record(table_from_frame(frame), Remarks(source, FORMAT))
 
 
-def record_of(checks: Iterable[CapacityCheck]) -> CheckRecord:
-    """Record of checks from those a battery's record keeps."""
-    rows = [(check.on.isoformat(), check.capacity_ah, check.sd_ah) for check in checks]
-    if not rows:
-        raise InputError("no capacity checks: one or more would be right")
-    return checks_from_frame(pd.DataFrame(rows, columns=["on", "capacity_ah", "capacity_sd_ah"]))
-
-
-def _record(frame: pd.DataFrame, log: Log) -> CheckRecord:
-    frame = checked_columns(frame, log)
+def _record(frame: pd.DataFrame, remarks: Remarks) -> CheckRecord:
+    frame = checked_columns(frame, remarks)
     lost = frame["capacity_ah"].isna()
-    log.note_rows(lost, "dropped: no capacity")
+    remarks.note_rows(lost, "dropped: no capacity")
     frame = frame[~lost]
     if not len(frame):
-        raise log.error("has no check with a capacity; one or more would be right")
-    at, first_on = _times(frame, log)
-    kind = _kinds(frame, log)
-    bound = _bounds(frame, log)
+        raise remarks.error("has no check with a capacity; one or more would be right")
+    at, first_on = _times(frame, remarks)
+    kind = _kinds(frame, remarks)
+    bound = _bounds(frame, remarks)
     capacity = frame["capacity_ah"].to_numpy(dtype=float)
     sd = _errors(frame, capacity, kind == IN_SERVICE)
     order = np.lexsort((capacity, at))
     if (np.diff(at) < 0).any():
-        log.notes.append("the checks were sorted by time")
-    columns = (at, capacity, sd, kind == IN_SERVICE, bound)
-    return CheckRecord(*(c[order] for c in columns), first_on, log.source, tuple(log.notes))
+        remarks.notes.append("the checks were sorted by time")
+    return CheckRecord(
+        at=at[order],
+        capacity_ah=capacity[order],
+        sd_ah=sd[order],
+        in_service=(kind == IN_SERVICE)[order],
+        lower_bound=bound[order],
+        first_on=first_on,
+        source=remarks.source,
+        notes=tuple(remarks.notes),
+    )
 
 
-def _times(frame: pd.DataFrame, log: Log) -> tuple[np.ndarray, date | None]:
+def _times(frame: pd.DataFrame, remarks: Remarks) -> tuple[np.ndarray, date | None]:
     """Years since the first check and its day, or cycles."""
     if "on" in frame:
         if "cycle" in frame:
-            log.notes.append("column 'on' is used, 'cycle' is not")
+            remarks.notes.append("column 'on' is used, 'cycle' is not")
         days = pd.Series([_day(text) for text in frame["on"]], frame.index, dtype=object)
         wrong = pd.Series([day is None for day in days], frame.index)
-        log.refuse_first(wrong, frame["on"], "is not a date like 2026-03-02")
+        remarks.refuse_first(wrong, frame["on"], "is not a date like 2026-03-02")
         first = min(days)
         return np.array([(day - first).days / DAYS_PER_YEAR for day in days]), first
     if "cycle" not in frame:
-        raise log.error("no column 'on' (date) or 'cycle'; one of them is required", log.header_row)
+        raise remarks.error(
+            "no column 'on' (date) or 'cycle'; one of them is required", remarks.header_row
+        )
     missing = frame["cycle"].isna()
     if missing.any():
-        raise log.error("is empty; the number of the discharge would be right", missing.idxmax(),
-                        "cycle")  # fmt: skip
+        problem = "is empty; the number of the discharge would be right"
+        raise remarks.error(problem, first_row(missing), "cycle")
     return frame["cycle"].to_numpy(dtype=float), None
 
 
@@ -166,20 +167,22 @@ def _day(text: str) -> date | None:
     return day if 1980 <= day.year <= 2200 else None
 
 
-def _kinds(frame: pd.DataFrame, log: Log) -> np.ndarray:
+def _kinds(frame: pd.DataFrame, remarks: Remarks) -> np.ndarray:
     if "kind" not in frame:
         return np.full(len(frame), CHECK)
     kinds = frame["kind"].str.lower().replace("", CHECK)
-    log.refuse_first(~kinds.isin(_KINDS), frame["kind"], "is no kind; check or in_service is")
+    remarks.refuse_first(~kinds.isin(_KINDS), frame["kind"], "is no kind; check or in_service is")
     return kinds.to_numpy(dtype=str)
 
 
-def _bounds(frame: pd.DataFrame, log: Log) -> np.ndarray:
+def _bounds(frame: pd.DataFrame, remarks: Remarks) -> np.ndarray:
     if "lower_bound" not in frame:
         return np.zeros(len(frame), dtype=bool)
     said = frame["lower_bound"].str.lower()
     unclear = ~said.isin([*_YES, *_NO])
-    log.refuse_first(unclear, frame["lower_bound"], f"is unclear; {shown('yes')} or empty is right")
+    remarks.refuse_first(
+        unclear, frame["lower_bound"], f"is unclear; {shown('yes')} or empty is right"
+    )
     return said.isin(_YES).to_numpy(dtype=bool)
 
 

@@ -12,14 +12,13 @@ import pandas as pd
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.errors import InputError
 from batterymodel.inputs.tables import (
-    Log,
-    Sheet,
+    Remarks,
+    TableFormat,
     checked_columns,
     decoded,
     file_bytes,
     in_order,
     note_gaps,
-    table_from_frame,
     table_from_text,
     timed,
 )
@@ -27,18 +26,23 @@ from batterymodel.inputs.tables import (
 LOADED_SHARE = 0.5
 """Share of the median current from which a row counts as under load (own choice)."""
 
+FLOWING_SHARE = 0.1
+"""Share of the largest current below which none is taken to flow (own choice)."""
+
+LEAST_PEAK_A = 0.2
+"""Least current that some row of a discharge must reach [A] (own choice)."""
+
 SUSTAINED_S = 10.0
 """Time the voltage must stay at or below the end voltage to count as reached (own choice)."""
 
 SLOPE_WINDOW_S = 120.0
-"""Time before the end voltage over which the fall of the voltage is measured [s]."""
+"""Time before the end voltage over which the fall of the voltage is measured [s] (own choice)."""
 
 RISE_V = 0.2
 """Rise of the voltage over a log that cannot be a discharge [V, whole battery] (own choice)."""
 
-_NAMES = ("elapsed_s", "discharge_current_a", "battery_voltage_v", "battery_temp_c")
 _NOT_REVERSED = "is negative; a discharge current is positive here: meter leads reversed?"
-SHEET = Sheet(
+FORMAT = TableFormat(
     what="the log of one discharge",
     rows="readings",
     units={
@@ -95,7 +99,7 @@ class DischargeLog:
     @property
     def loaded(self) -> np.ndarray:
         """Which rows stand under load, shape ``(n,)``."""
-        flowing = self.current_a > 0.1 * self.current_a.max()
+        flowing = self.current_a > FLOWING_SHARE * self.current_a.max()
         return self.current_a > LOADED_SHARE * np.median(self.current_a[flowing])
 
     @property
@@ -143,24 +147,13 @@ class EndReached:
 
 def read_discharge_log(path: str | Path) -> DischargeLog:
     """Discharge log from a CSV file; raises `InputError` with file, row and column."""
-    log = Log(str(path), SHEET)
-    return _checked(*table_from_text(decoded(file_bytes(path, log), log), log))
+    return discharge_log_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def discharge_log_from_bytes(data: bytes, source: str) -> DischargeLog:
     """Discharge log from the bytes of a CSV file, as an upload gives them. Raises `InputError`."""
-    log = Log(source, SHEET)
-    return _checked(*table_from_text(decoded(data, log), log))
-
-
-def discharge_log_from_text(text: str, source: str) -> DischargeLog:
-    """Discharge log from CSV text; `source` is its name for messages. Raises `InputError`."""
-    return _checked(*table_from_text(text, Log(source, SHEET)))
-
-
-def discharge_log_from_frame(frame: pd.DataFrame, source: str = "discharge log") -> DischargeLog:
-    """Discharge log from a table with the CSV's column names. Raises `InputError`."""
-    return _checked(table_from_frame(frame), Log(source, SHEET))
+    remarks = Remarks(source, FORMAT)
+    return _checked(*table_from_text(decoded(data, remarks), remarks))
 
 
 def end_of_discharge(log: DischargeLog, end_voltage_v: float) -> EndReached | None:
@@ -171,6 +164,17 @@ def end_of_discharge(log: DischargeLog, end_voltage_v: float) -> EndReached | No
     2. Interpolate between the row before and that row.
     3. Standard error: the interval between the two rows as a uniform spread, and the voltmeter's
        error over the fall of the voltage there, in quadrature.
+
+    Parameters
+    ----------
+    log : DischargeLog
+    end_voltage_v : float
+        End voltage of the whole battery [V].
+
+    Raises
+    ------
+    InputError
+        The first voltage under load is already at or below the end voltage.
     """
     at, volts = log.elapsed_s[log.loaded], log.voltage_v[log.loaded]
     first = _first_sustained(at, volts <= end_voltage_v)
@@ -206,29 +210,40 @@ def _fall_v_per_s(at: np.ndarray, volts: np.ndarray, first: int) -> float:
     return max(float(-slope), 1e-5)
 
 
-def _checked(frame: pd.DataFrame, log: Log) -> DischargeLog:
-    frame, started_at = timed(checked_columns(frame, log), log)
+def _checked(frame: pd.DataFrame, remarks: Remarks) -> DischargeLog:
+    frame, started_at = timed(checked_columns(frame, remarks), remarks)
     lost = frame["discharge_current_a"].isna() | frame["battery_voltage_v"].isna()
-    log.note_rows(lost, "dropped: no current or no voltage")
-    frame = in_order(frame[~lost], log)
-    _check_is_a_discharge(frame, log)
-    note_gaps(frame["elapsed_s"].to_numpy(), log)
-    columns = [frame[name].to_numpy() if name in frame else None for name in _NAMES]
-    return DischargeLog(*columns, started_at, log.source, tuple(log.notes))
+    remarks.note_rows(lost, "dropped: no current or no voltage")
+    frame = in_order(frame[~lost], remarks)
+    _check_is_a_discharge(frame, remarks)
+    note_gaps(frame["elapsed_s"].to_numpy(), remarks)
+    return DischargeLog(
+        elapsed_s=frame["elapsed_s"].to_numpy(),
+        current_a=frame["discharge_current_a"].to_numpy(),
+        voltage_v=frame["battery_voltage_v"].to_numpy(),
+        temp_c=frame["battery_temp_c"].to_numpy() if "battery_temp_c" in frame else None,
+        started_at=started_at,
+        source=remarks.source,
+        notes=tuple(remarks.notes),
+    )
 
 
-def _check_is_a_discharge(frame: pd.DataFrame, log: Log) -> None:
+def _check_is_a_discharge(frame: pd.DataFrame, remarks: Remarks) -> None:
     if len(frame) < 3:
-        raise log.error(f"usable readings: {len(frame)}; at least 3 at different times are needed")
+        raise remarks.error(
+            f"usable readings: {len(frame)}; at least 3 at different times are needed"
+        )
     current = frame["discharge_current_a"]
-    if current.max() < 0.2:
+    if current.max() < LEAST_PEAK_A:
         right = "amperes with the clamp on the battery lead would be right"
-        raise log.error(f"no value reaches 0.2; {right}", column="discharge_current_a")
-    volts = frame["battery_voltage_v"][current > 0.5 * current.max()].to_numpy()
+        raise remarks.error(
+            f"no value reaches {LEAST_PEAK_A:g}; {right}", column="discharge_current_a"
+        )
+    volts = frame["battery_voltage_v"][current > LOADED_SHARE * current.max()].to_numpy()
     part = max(volts.size // 10, 1)
     start, end = float(volts[:part].mean()), float(volts[-part:].mean())
     if end > start + RISE_V:
-        raise log.error(
+        raise remarks.error(
             f"rises from {start:.2f} to {end:.2f} V while current flows; the log of a discharge, "
             "not of a charge, would be right",
             column="battery_voltage_v",

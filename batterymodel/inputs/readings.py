@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import timedelta, timezone
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,8 +15,9 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
 from batterymodel.inputs.tables import (
-    Log,
-    Sheet,
+    LONGEST_LOG_S,
+    Remarks,
+    TableFormat,
     checked_columns,
     decoded,
     file_bytes,
@@ -49,7 +51,7 @@ _MILLIAMPERES = "looks like milliamperes; in amperes it would be {milli:.7g}"
 _REVERSED = "is negative; it must not be below -1: meter leads reversed?"
 _BOUNDS = (
     ("elapsed_s", 0.0, np.inf, "is negative; seconds from the connection would be right"),
-    ("elapsed_s", 0.0, 86_400.0, "is over 24 h and looks like milliseconds; give seconds"),
+    ("elapsed_s", 0.0, LONGEST_LOG_S, "is over 24 h and looks like milliseconds; give seconds"),
     ("supply_current_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("supply_current_a", -1.0, 2000.0, _REVERSED),
     ("supply_voltage_v", -np.inf, 100.0, "looks like millivolts; in volts it is {milli:.7g}"),
@@ -65,7 +67,7 @@ _LEAST_PEAKS = (
     ("supply_current_a", 0.2, "no value reaches 0.2: kiloamperes, or clamp not on the lead?"),
     ("supply_voltage_v", 5.0, "no value reaches 5: kilovolts, or meter not on the bus?"),
 )
-SHEET = Sheet(
+FORMAT = TableFormat(
     what="the readings of one connection",
     rows="readings",
     units=_UNITS,
@@ -83,7 +85,7 @@ def read_readings(path: str | Path) -> Readings:
     Raises `InputError`, one sentence with file, row and column, if the file cannot be opened, is
     not CSV text, has more than `MAX_ROWS` rows, or holds values that cannot be right.
     """
-    return readings_from_bytes(file_bytes(path, Log(str(path), SHEET)), str(path))
+    return readings_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def readings_from_bytes(data: bytes, source: str) -> Readings:
@@ -92,13 +94,8 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
     UTF-8 with or without byte order mark; other 8-bit text is read as Western European, which
     only events can need, and noted. Raises `InputError`.
     """
-    log = Log(source, SHEET)
-    return _from_text(decoded(data, log), log)
-
-
-def readings_from_text(text: str, source: str) -> Readings:
-    """Readings from CSV text; `source` is its name for messages. Raises `InputError`."""
-    return _from_text(text, Log(source, SHEET))
+    remarks = Remarks(source, FORMAT)
+    return _readings(*table_from_text(decoded(data, remarks), remarks))
 
 
 def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
@@ -106,7 +103,7 @@ def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readin
 
     Messages count the table's first line as row 2, as below a header. Raises `InputError`.
     """
-    return _readings(table_from_frame(frame), Log(source, SHEET))
+    return _readings(table_from_frame(frame), Remarks(source, FORMAT))
 
 
 def readings_csv(readings: Readings) -> str:
@@ -133,45 +130,48 @@ def readings_csv(readings: Readings) -> str:
     return frame.to_csv(index=False, lineterminator="\n")
 
 
-def _from_text(text: str, log: Log) -> Readings:
-    return _readings(*table_from_text(text, log))
-
-
-def _readings(frame: pd.DataFrame, log: Log) -> Readings:
+def _readings(frame: pd.DataFrame, remarks: Remarks) -> Readings:
     """Readings from raw cells: name, convert, check, time, put in order."""
-    frame = checked_columns(frame, log)
-    frame, started_at = timed(frame, log)
-    events = _events(frame, log)
-    frame = _with_current(frame.drop(columns="event", errors="ignore"), log)
-    _check_peaks(frame, log)
-    frame = in_order(frame, log)
-    note_gaps(frame["elapsed_s"].to_numpy(), log)
-    columns = {name: frame[name].to_numpy() for name in frame if frame[name].notna().any()}
-    about = {"started_at": started_at, "source": log.source, "notes": tuple(log.notes)}
-    return Readings(**columns, events=events, **about)
+    frame = checked_columns(frame, remarks)
+    frame, started_at = timed(frame, remarks)
+    events = _events(frame, remarks)
+    frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks)
+    _check_peaks(frame, remarks)
+    frame = in_order(frame, remarks)
+    note_gaps(frame["elapsed_s"].to_numpy(), remarks)
+    columns: dict[str, Any] = {
+        str(name): frame[name].to_numpy() for name in frame if frame[name].notna().any()
+    }
+    return Readings(
+        **columns,
+        events=events,
+        started_at=started_at,
+        source=remarks.source,
+        notes=tuple(remarks.notes),
+    )
 
 
-def _events(frame: pd.DataFrame, log: Log) -> tuple[Event, ...]:
+def _events(frame: pd.DataFrame, remarks: Remarks) -> tuple[Event, ...]:
     if "event" not in frame:
         return ()
     given = frame[frame["event"] != ""]
     texts = [one_line(text) for text in given["event"]]
     if len(texts) == len(frame) and all(map(str.isdecimal, texts)):
-        raise log.error("is a number in every row: decimal comma, or no event?", column="event")
+        raise remarks.error("is a number in every row: decimal comma, or no event?", column="event")
     pairs = sorted(zip(given["elapsed_s"].tolist(), texts, strict=True))
     return tuple(Event(elapsed_s=elapsed_s, text=text) for elapsed_s, text in pairs if text)
 
 
-def _with_current(frame: pd.DataFrame, log: Log) -> pd.DataFrame:
+def _with_current(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     lost = frame["supply_current_a"].isna()
-    log.note_rows(lost, "dropped: no supply current; any event there is kept")
+    remarks.note_rows(lost, "dropped: no supply current; any event there is kept")
     usable = frame["elapsed_s"][~lost].nunique()
     if usable < 3:
-        raise log.error(f"usable readings: {usable}; at least 3 at different times are needed")
+        raise remarks.error(f"usable readings: {usable}; at least 3 at different times are needed")
     return frame[~lost]
 
 
-def _check_peaks(frame: pd.DataFrame, log: Log) -> None:
+def _check_peaks(frame: pd.DataFrame, remarks: Remarks) -> None:
     for name, least, problem in _LEAST_PEAKS:
         if name in frame and frame[name].abs().max() < least:
-            raise log.error(problem, column=name)
+            raise remarks.error(problem, column=name)

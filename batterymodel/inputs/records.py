@@ -11,10 +11,19 @@ import tomllib
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, TypeVar, get_args
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+import tomli_w
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from batterymodel.errors import InputError
 
@@ -32,6 +41,20 @@ class Record(BaseModel):
     """Base of all records: immutable, and an unknown key is an error, never ignored."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _truth_is_no_number(cls, value: Any, info: ValidationInfo) -> Any:
+        parts = value if isinstance(value, list | tuple) else (value,)
+        if any(isinstance(part, bool | np.bool_) for part in parts):
+            annotation = cls.model_fields[info.field_name or ""].annotation
+            if _holds_numbers(annotation):
+                raise ValueError("true and false are no numbers; a plain number would be right")
+        return value
+
+
+def _holds_numbers(annotation: Any) -> bool:
+    return annotation in (int, float) or any(map(_holds_numbers, get_args(annotation)))
 
 
 Volts = Annotated[float, Field(gt=0.0, le=100.0)]
@@ -119,12 +142,18 @@ class History(Record):
 UNSTATED_CHECK_SD = 0.03
 """Relative error of a capacity check that states none (common practice, no source)."""
 
+LEAST_CHECK_AH, MOST_CHECK_AH = 0.01, 1000.0
+"""Capacities a check may have found [Ah] (own choice: 2 % of the smallest battery that is taken,
+and twice the largest)."""
+
+CheckedAh = Annotated[float, Field(ge=LEAST_CHECK_AH, le=MOST_CHECK_AH)]
+
 
 class CapacityCheck(Record):
     """The result of the last capacity check, corrected to the reference temperature."""
 
     on: date
-    capacity_ah: Annotated[float, Field(gt=0.0, le=1000.0)]
+    capacity_ah: CheckedAh
     capacity_sd_ah: Annotated[float, Field(gt=0.0)] | None = None
 
     @property
@@ -235,7 +264,7 @@ class Readings(BaseModel):
             self.events == other.events and self.started_at == other.started_at
         )
 
-    __hash__ = None  # type: ignore[assignment]
+    __hash__ = None  # type: ignore[assignment]  # arrays can be changed: no hash
 
 
 OPTIONAL_COLUMNS = ("supply_voltage_v", "battery_current_a", "battery_temp_c", "load_a")
@@ -269,15 +298,26 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     """Content of a TOML file; raises `InputError` where it is none."""
     path = Path(path)
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return toml_data(path.read_text(encoding="utf-8-sig"), str(path))
     except FileNotFoundError:
         raise InputError(f"{path}: no such file; give the path of a TOML file") from None
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             f"{path}: cannot be read as a text file ({error.__class__.__name__})"
         ) from None
+
+
+def toml_data(text: str, where: str) -> dict[str, Any]:
+    """Content of TOML text; raises `InputError` naming `where` if it is none."""
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: not valid TOML: {error}") from None
+        raise InputError(f"{where}: not valid TOML: {error}") from None
+    except RecursionError:
+        problem = "lists or tables are nested too deep; none in another would be right"
+    except ValueError:
+        problem = "a number has too many digits; a plain number like 40.0 would be right"
+    raise InputError(f"{where}: {problem}")
 
 
 def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> RecordT:
@@ -298,26 +338,11 @@ def record_toml(record: Record) -> str:
     <BLANKLINE>
     """
     data = record.model_dump(exclude_none=True)
-    lines = [f"{k} = {_toml_value(v)}" for k, v in data.items() if not isinstance(v, dict)]
-    for table, values in data.items():
-        if isinstance(values, dict) and values:
-            lines += ["", f"[{table}]"] + [f"{k} = {_toml_value(v)}" for k, v in values.items()]
-    return "\n".join(lines) + "\n"
+    return tomli_w.dumps({key: value for key, value in data.items() if value != {}})
 
 
-def _toml_value(value: Any) -> str:
-    if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return (
-            '"'
-            + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in escaped)
-            + '"'
-        )
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, tuple):
-        return "[" + ", ".join(_toml_value(v) for v in value) + "]"
-    return repr(value)
+_LONGEST_GIVEN = 80
+"""Characters of a value that a message repeats (own choice)."""
 
 
 def _sentence(error: ValidationError, kind: type[Record], where: str) -> str:
@@ -330,15 +355,25 @@ def _sentence(error: ValidationError, kind: type[Record], where: str) -> str:
     if problem == "missing":
         return f"{where}: key '{key}' is missing; it is required"
     message = first["msg"].removeprefix("Value error, ")
-    given = f" (given: {first['input']!r})" if not isinstance(first["input"], dict) else ""
+    given = f" (given: {_given(first['input'])})" if not isinstance(first["input"], dict) else ""
     return f"{where}: {key + ': ' if key else ''}{message[0].lower()}{message[1:]}{given}"
 
 
+def _given(value: Any) -> str:
+    """A value as people wrote it, cut to what a message can hold."""
+    try:
+        said = repr(value)
+    except (ValueError, RecursionError):
+        return "a number of very many digits" if isinstance(value, int) else "a list in a list"
+    return said if len(said) <= _LONGEST_GIVEN else f"{said[:_LONGEST_GIVEN]}…"
+
+
 def _table_model(kind: type[Record], table: str) -> type[Record]:
-    models = {
+    models: dict[str, type[Record]] = {
         "limits": Limits,
         "history": History,
         "capacity_check": CapacityCheck,
         "last_known": LastKnown,
     }
-    return models.get(table, kind)
+    found: type[Record] = models.get(table, kind)
+    return found

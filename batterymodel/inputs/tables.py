@@ -1,18 +1,20 @@
 """CSV tables with named columns: what readings, discharge logs and records of checks share.
 
-A `Sheet` says which columns a table has and what it is called in messages. Functions take raw
+A `TableFormat` says which columns a table has and what it is called in messages. Functions take raw
 cells to checked columns; what cannot be right raises `InputError`, one sentence with file, row and
 column.
 """
 
 from __future__ import annotations
 
+import csv
 import difflib
-import io
 import re
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import zip_longest
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -24,16 +26,30 @@ MAX_ROWS = 1_000_000
 """Lines below the header that are read; a longer file is refused before it is parsed."""
 
 MAX_BYTES = 256 * MAX_ROWS
-_MAX_COLUMNS = 200
-_CAUSES = {FileNotFoundError: "no such file", IsADirectoryError: "is a folder"}
+"""Bytes of a file that are read (own choice: 256 a line)."""
+
 MISSING = frozenset({"", "nan", "nat", "na", "n/a", "null", "none", "-", "--", "---"})
+"""What people write, in small letters, where a meter gave no value."""
+
+LONGEST_LOG_S = 86_400.0
+"""Longest log of a connection, and span of its clock times [s] (own choice: one day)."""
+
+GAP_RATIO, LEAST_GAP_S = 10.0, 60.0
+"""A gap is noted that is so many times the usual step, and longer than so much [s] (own choice)."""
+
+_MAX_COLUMNS = 200
+_CAUSES: dict[type[Exception], str] = {
+    FileNotFoundError: "no such file",
+    IsADirectoryError: "is a folder",
+}
+_BLOCK_BYTES = 1 << 20
 _WIDE_ROW = "write decimals as 12.5, not 12,5, and put text with the separator in double quotes"
-_NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f\ud800-\udfff]")
+_NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?|nan", re.A | re.I)
 
 
 @dataclass(frozen=True)
-class Sheet:
+class TableFormat:
     """A kind of table: its columns with what they hold, and the words messages need.
 
     ``other_names`` maps a column to the habits that mean it. A missing ``elapsed_s`` is excused by
@@ -55,11 +71,15 @@ class Sheet:
 
 
 @dataclass(frozen=True)
-class Log:
-    """The table's name, kind and header row for messages, and the notes so far."""
+class Remarks:
+    """What is said of a table while it is read: notes so far, and errors with their place.
+
+    ``source``, ``format`` and ``header_row`` are the table's name, its format and the number of
+    the row with the column names.
+    """
 
     source: str
-    sheet: Sheet
+    format: TableFormat
     notes: list[str] = field(default_factory=list)
     header_row: int = 1
 
@@ -72,8 +92,8 @@ class Log:
     def refuse_first(self, wrong: pd.Series, values: pd.Series, problem: str) -> None:
         """Raise for the first row that is wrong, if any."""
         if wrong.any():
-            row = wrong.idxmax()
-            value = values[row]
+            row = first_row(wrong)
+            value = values.loc[row]
             said = shown(value) if isinstance(value, str) else f"{value:.10g}"
             raise self.error(f"{said} {problem}", row, str(values.name))
 
@@ -83,47 +103,56 @@ class Log:
             self.notes.append(f"{count} row{'s' * (count > 1)} {what}")
 
 
-def file_bytes(path: str | Path, log: Log) -> bytes:
+def first_row(wrong: pd.Series) -> int:
+    """Number of the first row of which it is true, as in the file."""
+    return int(cast(int, wrong.idxmax()))
+
+
+def file_bytes(path: str | Path, remarks: Remarks) -> bytes:
     """Content of a file; reads no further than the limits of size."""
     data, lines = bytearray(), 0
     try:
         with open(path, "rb") as file:
-            while chunk := file.read(1 << 20):
+            while chunk := file.read(_BLOCK_BYTES):
                 data += chunk
                 lines += chunk.count(b"\n")
                 if lines > MAX_ROWS + 1 or len(data) > MAX_BYTES:
                     break
     except (OSError, ValueError) as error:
         cause = _CAUSES.get(type(error), "cannot be opened")
-        raise log.error(f"{cause}; give the path of a CSV file") from None
+        raise remarks.error(f"{cause}; give the path of a CSV file") from None
     return bytes(data)
 
 
-def decoded(data: bytes, log: Log) -> str:
+def decoded(data: bytes, remarks: Remarks) -> str:
     """Text of a file: UTF-8, else Western European with a note."""
-    check_size(len(data), data.count(b"\n"), log)
+    check_size(len(data), data.count(b"\n"), remarks)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise log.error("is UTF-16 (Unicode) text; save it again as CSV in UTF-8")
+        raise remarks.error("is UTF-16 (Unicode) text; save it again as CSV in UTF-8")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
-        log.notes.append("the file is not UTF-8; its text was read as Western European")
+        remarks.notes.append("the file is not UTF-8; its text was read as Western European")
         return data.decode("cp1252", errors="replace")
 
 
-def table_from_text(text: str, log: Log) -> tuple[pd.DataFrame, Log]:
+def table_from_text(text: str, remarks: Remarks) -> tuple[pd.DataFrame, Remarks]:
     """Raw cells under the names of the header row, rows numbered as in the file."""
     if _NOT_TEXT.search(text):
-        raise log.error(f"is not a text file; save the {log.sheet.rows} as CSV text in UTF-8")
+        raise remarks.error(
+            f"is not a text file; save the {remarks.format.rows} as CSV text in UTF-8"
+        )
     text = text.replace("\ufeff", "").replace("\r\n", "\n").replace("\r", "\n")
-    check_size(len(text), text.count("\n"), log)
+    check_size(len(text), text.count("\n"), remarks)
     numbered = enumerate(text.split("\n"), 1)
     lines = {row: t for row, t in numbered if t.strip(" \t;,") and t.lstrip()[:1] != "#"}
     if not lines:
-        raise log.error(f"is empty; a header row and one row per {log.sheet.row} would be right")
-    log = replace(log, header_row=next(iter(lines)))
-    cells = _cells(lines, max(",;\t", key=lines[log.header_row].count), log)
-    return cells.iloc[1:].set_axis(cells.iloc[0], axis=1), log
+        raise remarks.error(
+            f"is empty; a header row and one row per {remarks.format.row} would be right"
+        )
+    remarks = replace(remarks, header_row=next(iter(lines)))
+    cells = _cells(lines, max(",;\t", key=lines[remarks.header_row].count), remarks)
+    return cells.iloc[1:].set_axis(cells.iloc[0], axis=1), remarks
 
 
 def table_from_frame(frame: pd.DataFrame) -> pd.DataFrame:
@@ -132,15 +161,15 @@ def table_from_frame(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.set_axis(range(2, len(frame) + 2), axis=0)
 
 
-def checked_columns(frame: pd.DataFrame, log: Log) -> pd.DataFrame:
+def checked_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     """The known columns, converted and within bounds."""
-    frame = _known_columns(frame, log)
+    frame = _known_columns(frame, remarks)
     if not len(frame):
-        right = f"one row per {log.sheet.row} would be right"
-        raise log.error(f"has a header but no {log.sheet.rows}; {right}")
-    check_size(0, len(frame) + 1, log)
-    frame = pd.DataFrame({name: _converted(frame[name], log) for name in frame})
-    _check_values(frame, log)
+        right = f"one row per {remarks.format.row} would be right"
+        raise remarks.error(f"has a header but no {remarks.format.rows}; {right}")
+    check_size(0, len(frame) + 1, remarks)
+    frame = pd.DataFrame({name: _converted(frame[name], remarks) for name in frame})
+    _check_values(frame, remarks)
     return frame
 
 
@@ -150,60 +179,70 @@ def shown(text: str) -> str:
     return f"'{line[:40]}…'" if len(line) > 40 else f"'{line}'"
 
 
-def check_size(size: int, lines: int, log: Log) -> None:
+def check_size(size: int, lines: int, remarks: Remarks) -> None:
     """Refuse a table of more bytes or lines than are read."""
     if lines > MAX_ROWS + 1:
-        raise log.error(f"has more than {MAX_ROWS:,} rows; give {log.sheet.what}")
+        raise remarks.error(f"has more than {MAX_ROWS:,} rows; give {remarks.format.what}")
     if size > MAX_BYTES:
-        raise log.error(f"is too large; give {log.sheet.what} as CSV text")
+        raise remarks.error(f"is too large; give {remarks.format.what} as CSV text")
 
 
-def _cells(lines: dict[int, str], separator: str, log: Log) -> pd.DataFrame:
+def _cells(lines: dict[int, str], separator: str, remarks: Remarks) -> pd.DataFrame:
     """All cells as text, header first; each line must hold whole cells and keeps its number."""
-    quoted, width = re.compile(f'(?<![^{separator}])"(?:[^"]|"")*"'), _MAX_COLUMNS
-    for row, line in lines.items():
-        bare = quoted.sub("", line) if '"' in line else line
-        if bare.startswith('"') or f'{separator}"' in bare:
-            raise log.error("a quote mark is not closed; close it in the same row", row)
-        if (cells := bare.count(separator) + 1) > width:
-            raise log.error(f"has {cells} cells where at most {width} may be; {_WIDE_ROW}", row)
-        width = cells if row == log.header_row else width
-    text = io.StringIO("\n".join(lines.values()))
-    exact = {"dtype": object, "na_filter": False, "index_col": False, "skip_blank_lines": False}
-    return pd.read_csv(text, sep=separator, names=range(width), **exact).set_axis(list(lines))
+    unclosed = "a quote mark is not closed; close it in the same row"
+    rows: list[list[str]] = []
+    reader, width = csv.reader([*lines.values(), ""], delimiter=separator), _MAX_COLUMNS
+    for count, row in enumerate(lines, 1):
+        try:
+            cells = next(reader)
+        except csv.Error:
+            raise remarks.error(f"a cell is too long, or {unclosed}", row) from None
+        if reader.line_num != count:
+            raise remarks.error(unclosed, row)
+        if len(cells) > width:
+            problem = f"has {len(cells)} cells where at most {width} may be; {_WIDE_ROW}"
+            raise remarks.error(problem, row)
+        width = width if rows else len(cells)
+        rows.append(cells)
+    columns = dict(enumerate(zip_longest(*rows, fillvalue="")))
+    return pd.DataFrame(columns, index=list(lines), dtype=object)
 
 
-def _known_columns(frame: pd.DataFrame, log: Log) -> pd.DataFrame:
+def _known_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     names = [name.strip().lower() for name in frame.columns]
-    _check_header(names, log)
+    _check_header(names, remarks)
     for i, name in enumerate(names):
-        if name not in log.sheet.units and (name or any(texts_of(frame.iloc[:, i]))):
-            log.notes.append(f"column {shown(name)} is not used")
-    return frame.set_axis(names, axis=1)[[name for name in names if name in log.sheet.units]]
+        if name not in remarks.format.units and (name or any(texts_of(frame.iloc[:, i]))):
+            remarks.notes.append(f"column {shown(name)} is not used")
+    return frame.set_axis(names, axis=1)[[name for name in names if name in remarks.format.units]]
 
 
-def _check_header(names: list[str], log: Log) -> None:
+def _check_header(names: list[str], remarks: Remarks) -> None:
     given, timed = set(names), {"elapsed_s", "time"}
-    missing = set(log.sheet.units) - given - (timed if timed & given else set())
+    missing = set(remarks.format.units) - given - (timed if timed & given else set())
     if names and all(map(_NUMBER.fullmatch, names)):
-        raise log.error("holds values; a row of column names must come first", log.header_row)
+        raise remarks.error(
+            "holds values; a row of column names must come first", remarks.header_row
+        )
     for i, name in enumerate(names):
         if name and name in names[:i]:
-            raise log.error(f"column {shown(name)} is there twice; name it once", log.header_row)
-        if name not in log.sheet.units and (meant := _meant(name, log.sheet)) in missing:
-            right = f"name it '{meant}' ({log.sheet.units[meant]}) or remove it"
-            raise log.error(f"column {shown(name)} is not known; {right}", log.header_row)
-    for needed in log.sheet.required:
+            raise remarks.error(
+                f"column {shown(name)} is there twice; name it once", remarks.header_row
+            )
+        if name not in remarks.format.units and (meant := _meant(name, remarks.format)) in missing:
+            right = f"name it '{meant}' ({remarks.format.units[meant]}) or remove it"
+            raise remarks.error(f"column {shown(name)} is not known; {right}", remarks.header_row)
+    for needed in remarks.format.required:
         if needed in missing:
-            wanted = f"'{needed}' ({log.sheet.units[needed]})"
+            wanted = f"'{needed}' ({remarks.format.units[needed]})"
             wanted += " or 'time'" * (needed == "elapsed_s")
-            raise log.error(f"no column {wanted}; it is required", log.header_row)
+            raise remarks.error(f"no column {wanted}; it is required", remarks.header_row)
 
 
-def _meant(name: str, sheet: Sheet) -> str | None:
+def _meant(name: str, table: TableFormat) -> str | None:
     key = re.sub(r"[^a-z0-9]+", "_", name[:60]).strip("_")
-    habits = [known for known, others in sheet.other_names.items() if key in others.split()]
-    close = habits or difflib.get_close_matches(key, sheet.units, 1, cutoff=0.85)
+    habits = [known for known, others in table.other_names.items() if key in others.split()]
+    close = habits or difflib.get_close_matches(key, table.units, 1, cutoff=0.85)
     return next(iter(close), None)
 
 
@@ -224,66 +263,72 @@ def _plain_numbers(cells: pd.Series) -> pd.Series | None:
         return None
 
 
-def _converted(cells: pd.Series, log: Log) -> pd.Series:
+def _converted(cells: pd.Series, remarks: Remarks) -> pd.Series:
     """A number column as floats, NaN where empty; a text column stripped."""
-    if cells.name in log.sheet.texts:
+    if cells.name in remarks.format.texts:
         return texts_of(cells)
     if (numbers := _plain_numbers(cells)) is not None:
         return numbers
-    texts = texts_of(cells).where(lambda cells: [t.lower() not in MISSING for t in cells], "nan")
-    for row, text in texts[[not _NUMBER.fullmatch(text) for text in texts]][:1].items():
-        problem = f"is not a number; {log.sheet.units[cells.name]} as a plain number would be right"
-        if cells.name == "elapsed_s" and ":" in text:
+    name, texts = str(cells.name), texts_of(cells)
+    texts[[text.lower() in MISSING for text in texts]] = "nan"
+    wrong = pd.Series([not _NUMBER.fullmatch(text) for text in texts], texts.index, dtype=bool)
+    if wrong.any():
+        row = first_row(wrong)
+        text = texts.loc[row]
+        problem = f"is not a number; {remarks.format.units[name]} as a plain number would be right"
+        if name == "elapsed_s" and ":" in text:
             problem = "is a clock time; use a column 'time' in ISO 8601 (2024-05-01T10:05:00)"
         elif re.fullmatch(r"[+-]?\d+,\d+", text):
             problem = f"has a decimal comma; write {shown(text.replace(',', '.'))}"
-        raise log.error(f"{shown(text)} {problem}", row, cells.name)
+        raise remarks.error(f"{shown(text)} {problem}", row, name)
     return texts.astype(float)
 
 
-def _check_values(frame: pd.DataFrame, log: Log) -> None:
-    for name, least, most, problem in log.sheet.bounds:
+def _check_values(frame: pd.DataFrame, remarks: Remarks) -> None:
+    for name, least, most, problem in remarks.format.bounds:
         if name in frame:
             values = frame[name]
             wrong = (values < least) | (values > most)
-            first = values[wrong.idxmax()]
+            first = float(values.loc[first_row(wrong)])
             said = problem.format(milli=first / 1000.0, celsius=first - 273.15)
             said = "is not a meter value; leave the cell empty" if np.isinf(first) else said
-            log.refuse_first(wrong, values, said)
+            remarks.refuse_first(wrong, values, said)
 
 
-def timed(frame: pd.DataFrame, log: Log) -> tuple[pd.DataFrame, datetime | None]:
+def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime | None]:
     """The rows that have a time, with `elapsed_s`, and the moment at which that is zero."""
     started_at = None
     if "time" in frame:
-        moments = _moments(frame["time"], log)
+        moments = _moments(frame["time"], remarks)
         first = min(moments, default=None)
         clock_s = pd.Series([(m - first).total_seconds() for m in moments], moments.index, float)
-        problem = f"is over 24 h after the earliest time; give {log.sheet.what}"
-        log.refuse_first(clock_s > 86_400.0, frame["time"], problem)
+        problem = f"is over 24 h after the earliest time; give {remarks.format.what}"
+        remarks.refuse_first(clock_s > LONGEST_LOG_S, frame["time"], problem)
         elapsed_s = frame.get("elapsed_s", clock_s)
         both = pd.DataFrame({"elapsed_s": elapsed_s, "clock_s": clock_s}).dropna()
         if "elapsed_s" in frame and len(both):
             apart_s = np.ptp((both["clock_s"] - both["elapsed_s"]).to_numpy())
             if apart_s > 1.0:
-                log.notes.append(f"elapsed_s is used; time runs apart from it by {apart_s:.0f} s")
+                remarks.notes.append(
+                    f"elapsed_s is used; time runs apart from it by {apart_s:.0f} s"
+                )
         frame = frame.assign(elapsed_s=elapsed_s)
         for row in both.sort_values(["elapsed_s", "clock_s"]).index[:1]:
             started_at = moments[row] - timedelta(seconds=elapsed_s[row])
     lost = frame["elapsed_s"].isna()
-    log.note_rows(lost, "dropped: no time, and any event there is lost with it")
+    remarks.note_rows(lost, "dropped: no time, and any event there is lost with it")
     return frame.drop(columns="time", errors="ignore")[~lost], started_at
 
 
-def _moments(time: pd.Series, log: Log) -> pd.Series:
+def _moments(time: pd.Series, remarks: Remarks) -> pd.Series:
     """The times that are given, as datetimes that can be compared."""
     given = time[[text.lower() not in MISSING for text in time]]
     moments = pd.Series([_moment(text) for text in given], given.index, dtype=object)
-    log.refuse_first(moments.isna(), given, "is not a time like 2024-05-01T10:05:00 (ISO 8601)")
+    remarks.refuse_first(moments.isna(), given, "is not a time like 2024-05-01T10:05:00 (ISO 8601)")
     zoned = pd.Series([moment.tzinfo is not None for moment in moments], given.index, dtype=bool)
     if zoned.any():
         problem = f"has no UTC offset but row {zoned.idxmax()} has one; give all or none"
-        log.refuse_first(~zoned, given, problem)
+        remarks.refuse_first(~zoned, given, problem)
     return moments
 
 
@@ -296,22 +341,29 @@ def _moment(text: str) -> datetime | None:
     return moment if has_date_and_time and 1900 < moment.year < 2200 else None
 
 
-def in_order(frame: pd.DataFrame, log: Log) -> pd.DataFrame:
+def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     """Rows in order of time, those of one time averaged, the same whatever order they came in."""
     elapsed_s = frame["elapsed_s"]
     shared = elapsed_s.duplicated(keep=False)
-    log.note_rows(elapsed_s < elapsed_s.cummax(), "out of order of time: all rows were sorted")
-    log.note_rows(shared, "at the same time as another: their mean is used")
+    remarks.note_rows(elapsed_s < elapsed_s.cummax(), "out of order of time: all rows were sorted")
+    remarks.note_rows(shared, "at the same time as another: their mean is used")
     if shared.any():
-        return frame.sort_values(list(frame)).groupby("elapsed_s", as_index=False).mean()
+        return (
+            frame.sort_values([str(name) for name in frame])
+            .groupby("elapsed_s", as_index=False)
+            .mean()
+        )
     return frame.sort_values("elapsed_s")
 
 
-def note_gaps(elapsed_s: np.ndarray, log: Log) -> None:
+def note_gaps(elapsed_s: np.ndarray, remarks: Remarks) -> None:
     """Note gaps between rows that are far longer than the usual step."""
     intervals_s = np.diff(elapsed_s)
-    gaps = int(((intervals_s > 10.0 * np.median(intervals_s)) & (intervals_s > 60.0)).sum())
+    long = np.maximum(GAP_RATIO * np.median(intervals_s), LEAST_GAP_S)
+    gaps = int((intervals_s > long).sum())
     if gaps:
         at = intervals_s.argmax()
         longest = f"{intervals_s[at]:.0f} s after {elapsed_s[at]:.0f} s"
-        log.notes.append(f"{gaps} long gap{'s' * (gaps > 1)} in the readings, longest {longest}")
+        remarks.notes.append(
+            f"{gaps} long gap{'s' * (gaps > 1)} in the readings, longest {longest}"
+        )

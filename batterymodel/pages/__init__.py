@@ -9,6 +9,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 import streamlit as st
 
@@ -24,79 +25,19 @@ from batterymodel.rules.wording import (
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
+    conditions_words,
+    not_checked_words,
 )
 from batterymodel.say.connection import amount, limit_words, percent
 from batterymodel.sheet.content import SheetContent, SheetFinding
 
 KEPT = "kept."
-LAST_CASE = f"{KEPT}last_case"
 """Start of the keys of entries that stay when the user turns to another page and back."""
 
-STYLE = """<style>
-[data-testid="stMainBlockContainer"] { padding-top: 3rem; max-width: 1320px; }
-[data-testid="stMainBlockContainer"] h1 { font-size: 2.1rem; padding: 0 0 .8rem; }
-[data-testid="stMainBlockContainer"] h3 { font-size: 1.35rem; }
-.jc { color: #1b2a33; line-height: 1.45; overflow-wrap: anywhere; }
-.jc p { margin: 0 0 .5rem; }
-.jc-note { font-size: .92rem; color: #47535b; margin: 0; }
-.jc-head, .jc-figures { margin-top: .9rem; gap: 1px; background: #1b2a33;
-  border: 1px solid #1b2a33; }
-.jc-head { display: flex; flex-wrap: wrap; }
-.jc-head .jc-field { flex: 1 1 20%; }
-.jc-head .jc-wide { flex-basis: 42%; }
-.jc-field, .jc-figure { background: #fffdf7; padding: .3rem .8rem .35rem; }
-.jc-name { display: block; font-size: .8rem; color: #47535b; }
-.jc-box { border: 4px solid #1b2a33; background: #fffdf7; }
-.jc-box.keep_watching { border-style: dashed; }
-.jc-box.service { border: 9px double #1b2a33; }
-.jc-box.disconnect { border-width: 9px; }
-.jc-word { display: flex; align-items: center; gap: .8rem; margin: 0; padding: .5rem 1rem;
-  border-bottom: 1px solid #1b2a33; font-size: 2.1rem; font-weight: 700; line-height: 1.15; }
-.disconnect .jc-word { background: #1b2a33; color: #fff; }
-.jc-sign { flex: none; display: inline-flex; justify-content: center; align-items: center;
-  width: 1.45em; height: 1.45em; border: 3px solid currentColor; }
-.jc-body { padding: .7rem 1rem .3rem; font-size: 1.06rem; }
-.jc-body ol { margin: .2rem 0 .6rem; padding-left: 1.5rem; }
-.jc-body li { margin: 0 0 .25rem; }
-.jc-warn { border-top: 1px solid #1b2a33; padding: .4rem 1rem; font-size: .92rem; }
-.jc-figures { display: flex; flex-wrap: wrap; }
-.jc-figure { flex: 1 1 145px; display: flex; flex-direction: column; }
-.jc-figure .jc-name { flex: 1; }
-.jc-value { display: block; font-size: 1.55rem; font-weight: 700; line-height: 1.25;
-  font-variant-numeric: tabular-nums; }
-.jc-range { display: block; font-size: .88rem; color: #47535b; }
-ul.jc-findings { list-style: none; margin: 0 0 .6rem; padding: 0; border-top: 1px solid #1b2a33; }
-ul.jc-findings li { display: flex; flex-wrap: wrap; gap: .15rem .9rem; margin: 0;
-  padding: .5rem 0; border-bottom: 1px solid #c9ced1; }
-.jc-severity { flex: 0 0 7.2rem; font-weight: 700; }
-.jc-severity .jc-sign { width: 1.5em; height: 1.5em; border-width: 2px; margin-right: .45rem;
-  font-size: .85rem; }
-.jc-severity.disconnect .jc-sign, .jc-severity.service .jc-sign { background: #1b2a33;
-  color: #fff; border-color: #1b2a33; }
-.jc-text { flex: 1 1 16rem; }
-.jc-source { display: block; font-size: .88rem; color: #47535b; margin-top: .15rem; }
-.jc-generic { border: 1px solid #47535b; padding: 0 .35em; margin-left: .25em; font-weight: 600; }
-.jc-scroll { overflow-x: auto; }
-table.jc-table { border-collapse: collapse; width: 100%; margin: 0 0 .6rem; }
-.jc-table th, .jc-table td { border: 1px solid #c9ced1; padding: .25rem .6rem; text-align: left; }
-.jc-table th, .jc-table td { overflow-wrap: normal; }
-.jc-table td:nth-child(2) { min-width: 6rem; font-weight: 600; overflow-wrap: anywhere; }
-.jc-table th { font-size: .85rem; color: #47535b; border-bottom: 1px solid #1b2a33; }
-ul.jc-plain { margin: 0 0 .6rem; padding-left: 1.3rem; }
-ul.jc-plain li { margin-left: 0; }
-@media (max-width: 640px) {
-  [data-testid="stMainBlockContainer"] { padding: 3.6rem 1rem 3rem; }
-  [data-testid="stMainBlockContainer"] h1 { font-size: 1.6rem; padding: 0 0 .2rem; }
-  [data-testid="stMainBlockContainer"] [data-testid="stVerticalBlock"] { gap: .7rem; }
-  [data-testid="stMainBlockContainer"] [data-testid="stHorizontalBlock"] { gap: .9rem; }
-  .jc-head .jc-field { flex-basis: 40%; }
-  .jc-head .jc-wide { flex-basis: 90%; }
-  .jc-word { font-size: 1.7rem; padding: .45rem .7rem; }
-  .jc-body, .jc-warn { padding-left: .7rem; padding-right: .7rem; }
-  .jc-figure { flex-basis: 40%; }
-  .jc-severity { flex-basis: 100%; }
-}
-</style>"""
+LAST_CASE = f"{KEPT}last_case"
+
+STYLE = f"<style>\n{Path(__file__).with_name('style.css').read_text(encoding='utf-8')}</style>"
+"""The look of all pages, put at the top of each."""
 
 
 def keep_entries() -> None:
@@ -140,9 +81,15 @@ def outcome_box(assessment: Assessment) -> str:
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
-        f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol></div>"
+        f"<p>{OUTCOME_MEANING[outcome]}</p>{_doubts(assessment)}<ol>{steps}</ol></div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
+
+
+def _doubts(assessment: Assessment) -> str:
+    """What was not checked, and what else fits the readings, as paragraphs."""
+    said = (not_checked_words(assessment.not_checked), conditions_words(assessment.conditions))
+    return "".join(f"<p>{shown(words)}</p>" for words in said if words)
 
 
 def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:

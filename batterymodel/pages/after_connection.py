@@ -29,7 +29,7 @@ from batterymodel.say.record_view import fleet_of
 from batterymodel.sheet.case import SheetCase
 from batterymodel.sheet.wording import INVENTED
 from batterymodel.store import Store
-from batterymodel.store.intake import Told, add_connection
+from batterymodel.store.intake import Taken, Told, add_connection
 
 SAMPLE, FILE, TYPED = "Sample", "CSV file", "Typed in"
 SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"
@@ -367,8 +367,13 @@ def _keep(serial: str, file: tuple[bytes, str], job: Job) -> None:
         told = Told(supply=job.supply, **job.known)
         kept.attempt(
             lambda: add_connection(store, serial, *file, told),
-            f"The connection is in the record of {serial}.",
+            lambda taken: _kept_words(serial, taken),
         )
+
+
+def _kept_words(serial: str, taken: Taken) -> str:
+    already = " already; nothing was added" if taken.was_there else ""
+    return f"The connection is in the record of {serial}{already}."
 
 
 def _show_charts(result: Assessment) -> None:

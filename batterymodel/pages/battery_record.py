@@ -128,7 +128,11 @@ def _show_timeline(store: Store, serial: str) -> None:
 
 def _show_deletion(store: Store, entries: dict[str, str]) -> None:
     chosen = st.selectbox(
-        "Entry", list(entries), index=None, format_func=entries.get, key=f"{KEPT}delete.entry"
+        "Entry",
+        list(entries),
+        index=None,
+        format_func=entries.__getitem__,
+        key=f"{KEPT}delete.entry",
     )
     reason = st.text_input("Reason", key=f"{KEPT}delete.reason")
     sure = st.checkbox("Yes, take it out of sight", key="delete.sure")
@@ -152,7 +156,7 @@ def _show_restoration(store: Store) -> None:
         for key, d in deletions.items()
     }
     with st.expander(f"Restore what was deleted ({len(deletions)})"):
-        chosen = st.selectbox("Deletion", list(words), format_func=words.get)
+        chosen = st.selectbox("Deletion", list(words), format_func=words.__getitem__)
         st.button("Restore", on_click=_restore, args=(store, chosen))
 
 

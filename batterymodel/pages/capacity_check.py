@@ -17,6 +17,7 @@ from batterymodel.say.capacity import capacity_text
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import bench_check
 from batterymodel.store import Store
+from batterymodel.store.intake import TakenCheck, add_check
 
 TIMED, LOG = "Current and minutes", "CSV log"
 BOX_OF_VERDICT = {
@@ -144,13 +145,13 @@ def _show_keeping(store: Store, serial: str, result: CapacityResult, on: date) -
 def _keep(store: Store, serial: str, result: CapacityResult, on: date, note: str) -> None:
     log, name = st.session_state.get("check_bytes"), st.session_state.get("check_name")
 
-    def write() -> object:
-        with store.writing():
-            record = bench_check(store.plate(serial).id, result, on, note.strip() or None)
-            if log is not None:
-                file = {"log_name": name, "log_sha256": store.keep_file(log)}
-                record = record.model_copy(update=file)
-            return store.add(record)
+    def write() -> TakenCheck:
+        record = bench_check(store.plate(serial).id, result, on, note.strip() or None)
+        return add_check(store, record.model_copy(update={"log_name": name}), log)
 
-    if kept.attempt(write, f"The check of {on} is in the record of {serial}."):
+    def words(taken: TakenCheck) -> str:
+        already = " already; nothing was added" if taken.was_there else ""
+        return f"The check of {on} is in the record of {serial}{already}."
+
+    if kept.attempt(write, words):
         st.session_state[f"{KEPT}check.note"] = ""

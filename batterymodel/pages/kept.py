@@ -66,14 +66,17 @@ def choose_battery(store: Store) -> str | None:
     return st.selectbox("Battery", list(fleet), format_func=fleet.__getitem__, key=SERIAL)
 
 
-def attempt(write: Callable[[], T], words: str) -> T | None:
-    """What a write returns, its words shown by `show_done`; None, with the reason, if it fails."""
+def attempt(write: Callable[[], T], words: str | Callable[[T], str]) -> T | None:
+    """What a write returns, its words shown by `show_done`; None, with the reason, if it fails.
+
+    The words are given, or made from what was written.
+    """
     try:
         result = write()
     except BatteryModelError as error:
         st.session_state[FAILED] = str(error)
         return None
-    st.session_state[DONE] = words
+    st.session_state[DONE] = words if isinstance(words, str) else words(result)
     return result
 
 

@@ -64,8 +64,10 @@ def _show_saving(store: Store, serial: str) -> None:
 
 def _keep(store: Store, serial: str, limits: Limits, reason: str, on: date) -> None:
     def write() -> object:
-        about = {"battery_id": store.plate(serial).id, "on": on, "reason": reason.strip()}
-        return store.add(CardRevision(limits=limits, **about))
+        battery_id = store.plate(serial).id
+        return store.add(
+            CardRevision(battery_id=battery_id, on=on, limits=limits, reason=reason.strip())
+        )
 
     if kept.attempt(write, f"A new revision of the card of {serial} is on record."):
         st.session_state[f"{KEPT}card.reason"] = ""

@@ -25,6 +25,16 @@ capacity deviates substantially from it (Sulzer et al. 2019, abstract, verified)
 CARD_TEMP_LOG_SD_PER_C = 0.001
 """Error of a maker's temperature factor per degC away from the reference (own choice)."""
 
+CARD_RATE_REL_SD = 0.005
+"""Error of a maker's table of discharge currents (own choice)."""
+
+CARD_RATE_OUTSIDE_SD = 0.1
+"""Its further error where the table is continued, per unit of logarithm outside it (own choice)."""
+
+LOG_SLOPE_SPAN_C = 5.0
+"""Span to either side over which the slope of capacity by temperature is taken [degC] (own
+choice)."""
+
 CURRENT_REL_SD = 0.01
 """Error of a discharge current meter (common practice, no source)."""
 
@@ -39,8 +49,11 @@ TIMED_SD_S = 20.0
 """Error of a time to end voltage read by hand to the minute (own choice)."""
 
 MEASURED_TEMP_SD_C = 1.0
+"""Error of the battery's temperature where it was measured [degC] (common practice, no source)."""
+
 UNKNOWN_TEMP_SD_C = 8.0
-"""Errors of the battery's temperature, measured and not given (common practice, no source)."""
+"""Error of `REFERENCE_TEMP_C` where no temperature was given [degC] (common practice, no
+source)."""
 
 
 @dataclass(frozen=True)

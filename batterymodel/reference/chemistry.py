@@ -2,7 +2,8 @@
 
 Tags in the sources: *verified* (seen in a copy of the named document), *derived* (arithmetic from
 facts named), *from memory* (not seen in a document), *common practice, no source*, and
-*calibrated* (measured on the electrochemical reference simulation; see README, accuracy).
+*calibrated* (measured on the electrochemical reference simulation; see
+``tests/benchmarks/README.md``, accuracy).
 """
 
 from __future__ import annotations
@@ -16,11 +17,23 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.records import Chemistry
 
 COMMON_PRACTICE = "common practice, no source"
+"""Tag of a number that the trade uses and no document was found for."""
+
 REFERENCE_TEMP_C = 25.0
 """Reference temperature of capacity and rest voltage [degC] (IEEE 450/485, from memory (high))."""
 
 NEARLY_FULL_SOC = 0.98
 """State of charge at which a top-off counts as done (common practice, no source)."""
+
+
+CAPACITY_UNCHECKED_SD = 0.05
+NICD_CAPACITY_UNCHECKED_SD = 0.08
+"""Spread of the capacity of batteries without a check, over rated [-] (own choice)."""
+
+LEAD_REST_SD_V = 0.012
+NICD_REST_SD_V = 0.04
+LFP_REST_SD_V = 0.03
+"""Spread of the rest voltage between healthy batteries [V/cell] (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -33,9 +46,10 @@ class Sourced:
 
 @dataclass(frozen=True)
 class RestVoltageCurve:
-    """Rest voltage per cell [V] against state of charge [0..1] at 25 degC.
+    """Rest voltage per cell [V] against state of charge [0..1] at `REFERENCE_TEMP_C`.
 
-    ``sd_v`` is the spread between healthy batteries that the curve does not describe [V/cell];
+    ``sd_v`` is the spread between healthy batteries that the curve does not describe [V/cell] (own
+    choice);
     ``temp_coefficient_v_per_c`` is per cell.
     """
 
@@ -50,11 +64,12 @@ class RestVoltageCurve:
 class TaperPrior:
     """What is believed of the taper before any reading.
 
-    The battery current at constant voltage is ``A`` times a fast and a slow exponential. ``rate``
-    is ``A`` over capacity [1/h]. ``time_constant_h`` is the slow time constant at a small rate,
+    The battery current at constant voltage is ``A`` times a fast and a slow exponential; its C-rate
+    is ``A`` over capacity [1/h]. ``time_constant_h`` is the slow time constant at a small C-rate,
     log-normal with ``time_constant_log_sd`` between batteries; its log falls by
-    ``log_time_per_c_rate`` per unit of rate. ``fast_share`` is the fast part of ``A`` at a small rate; it grows by
-    ``share_per_c_rate``, because the reaction takes more than its linear share when driven hard.
+    ``log_time_per_c_rate`` per unit of C-rate. ``fast_share`` is the fast part of ``A`` at a small
+    C-rate; it grows by ``share_per_c_rate``, because the reaction takes more than its linear share
+    when driven hard.
     ``fast_ratio`` is the fast time constant over the slow one. ``time_transfer_log_sd`` and
     ``share_transfer_sd`` say how far one battery's own values move between its connections.
     ``float_current_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd``
@@ -62,8 +77,8 @@ class TaperPrior:
     ``shape_per_c_rate``. ``tail_log`` is how much more charge [ln] is left after the readings than
     two exponentials say, where the time constant was read off a steep fall (a battery slows down as
     its current falls); ``tail_log_sd`` is its spread. ``efficiency`` is charge stored over charge
-    taken above the floor. Where the taper is not ``exponential``, the current only bounds the
-    charge to return (`batterymodel.taper.charge_bounds`).
+    taken above the float current. Where the taper is not ``exponential``, the current only bounds
+    the charge to return (`batterymodel.taper.charge_bounds`).
     """
 
     time_constant_h: float
@@ -90,7 +105,7 @@ class TaperPrior:
 
 @dataclass(frozen=True)
 class GenericLimits:
-    """Generic values behind blank entries of the limits card; voltages per cell at 25 degC."""
+    """Generic values behind blank entries of the limits card; voltages at `REFERENCE_TEMP_C`."""
 
     max_charge_current_per_ah: Sourced
     charge_voltage_min_v_per_cell: Sourced
@@ -108,7 +123,12 @@ class GenericLimits:
 
 @dataclass(frozen=True)
 class ChemistryData:
-    """Everything the tool knows of one chemistry."""
+    """Everything the tool knows of one chemistry.
+
+    ``charge_compensation_v_per_c`` is what the charge voltage of a cell moves [V/degC],
+    ``resistance_log_per_c`` the change of the logarithm of the resistance [1/degC],
+    ``capacity_unchecked_sd`` the spread of capacity over rated without a check [-].
+    """
 
     label: str
     rest: RestVoltageCurve
@@ -177,39 +197,18 @@ def emf_from_specific_gravity(specific_gravity: ArrayLike) -> np.ndarray:
     return sg + np.interp(sg, _EMF_LESS_SG[:, 0], _EMF_LESS_SG[:, 1])
 
 
-def lead_electrode_emf_v(molality: ArrayLike) -> np.ndarray:
-    """Lead-acid cell EMF [V] at 25 degC from acid molality [mol/kg], any shape, 1 to 7 mol/kg.
-
-    Difference of the two electrode potentials, each a quartic in ``log10(molality)``.
-
-    Raises
-    ------
-    InputError
-        Outside 1 to 7 mol/kg, where the polynomials were not checked.
-
-    References
-    ----------
-    H. Bode, Lead-Acid Batteries, Wiley 1977, as coded in PyBaMM (verified).
-    """
-    m = np.asarray(molality, dtype=float)
-    if np.any(~((m >= 1.0) & (m <= 7.0))):
-        raise InputError("acid molality outside 1 to 7 mol/kg: no electrode data there")
-    powers = np.log10(m)[..., None] ** np.arange(5)
-    lead_dioxide = powers @ np.array([1.628, 0.074, 0.033, 0.043, 0.022])
-    lead = powers @ np.array([-0.294, -0.074, -0.030, -0.031, -0.012])
-    return lead_dioxide - lead
-
-
 # Specific gravity against state of charge: US Army TM, Table II (verified): 100/75/50/25 % and
 # "almost discharged", at 80 degF.
 SPECIFIC_GRAVITY_SOC = (0.0, 0.25, 0.5, 0.75, 1.0)
 SPECIFIC_GRAVITY = (1.160, 1.190, 1.220, 1.250, 1.280)
 
 _LEAD_REST_COEFFICIENT = 0.0002
+"""Rest voltage of a lead-acid cell by temperature [V/degC] (from memory (high))."""
+
 _LEAD_TAPER_SOURCE = (
     "calibrated on the lead-acid reference simulation (time constant, shares, shape, tail); "
     "efficiency: charge factor 1.05 to 1.15 for a whole recharge (J. Power Sources 113 (2003) "
-    "388-395, abstract, verified), of which the floor current carries most; floor: "
+    "388-395, abstract, verified), of which the float current carries most; float current: "
     + COMMON_PRACTICE
 )
 _LEAD_TAPER = TaperPrior(
@@ -265,7 +264,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             soc=SPECIFIC_GRAVITY_SOC,
             volts=tuple(float(v) for v in emf_from_specific_gravity(SPECIFIC_GRAVITY)),
             temp_coefficient_v_per_c=_LEAD_REST_COEFFICIENT,
-            sd_v=0.012,
+            sd_v=LEAD_REST_SD_V,
             source="specific gravity by state of charge: US Army TM, Table II (verified); volts "
             "from Bode 1977 (derived); +0.2 mV/degC per cell (from memory (high))",
         ),
@@ -273,7 +272,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         limits=_lead_limits(1.0),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
-        capacity_unchecked_sd=0.05,
+        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
     ),
     Chemistry.VRLA: ChemistryData(
         label="valve-regulated lead-acid",
@@ -281,14 +280,14 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             soc=(0.0, 0.25, 0.5, 0.75, 1.0),
             volts=(1.980, 2.025, 2.070, 2.112, 2.150),
             temp_coefficient_v_per_c=_LEAD_REST_COEFFICIENT,
-            sd_v=0.012,
+            sd_v=LEAD_REST_SD_V,
             source=COMMON_PRACTICE + "; +0.2 mV/degC per cell (from memory (high))",
         ),
         taper=_LEAD_TAPER,
         limits=_lead_limits(1.5),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
-        capacity_unchecked_sd=0.05,
+        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
     ),
     Chemistry.NICD: ChemistryData(
         label="nickel-cadmium",
@@ -296,7 +295,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             soc=(0.0, 0.2, 0.8, 1.0),
             volts=(1.20, 1.27, 1.31, 1.35),
             temp_coefficient_v_per_c=-0.0002,
-            sd_v=0.04,
+            sd_v=NICD_REST_SD_V,
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(
@@ -336,7 +335,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(-0.003),
         resistance_log_per_c=Sourced(-0.005),
-        capacity_unchecked_sd=0.08,
+        capacity_unchecked_sd=NICD_CAPACITY_UNCHECKED_SD,
         rest_voltage_remark="rest voltage says little about a nickel-cadmium battery's charge",
     ),
     Chemistry.LFP: ChemistryData(
@@ -345,7 +344,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             soc=(0.0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0),
             volts=(2.80, 3.10, 3.20, 3.25, 3.285, 3.295, 3.325, 3.335, 3.40),
             temp_coefficient_v_per_c=0.0001,
-            sd_v=0.03,
+            sd_v=LFP_REST_SD_V,
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(
@@ -386,7 +385,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(0.0),
         resistance_log_per_c=Sourced(-0.020),
-        capacity_unchecked_sd=0.05,
+        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
         rest_voltage_remark="rest voltage says little about a lithium iron phosphate battery's "
         "charge between 20 and 95 %",
         taper_remark="the current of a lithium iron phosphate battery hardly falls until it is "

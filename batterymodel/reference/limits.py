@@ -41,10 +41,26 @@ _ENTRIES = {
 }
 
 LIMIT_NAMES = tuple(_ENTRIES)
+"""Names of the limits, as on the limits card."""
 
 
 def limit_for(battery: Battery, name: str) -> Limit:
-    """The limit in force under a name of `LIMIT_NAMES`.
+    """The limit in force under a name: the card's entry, else the generic value by chemistry.
+
+    Parameters
+    ----------
+    battery : Battery
+    name : str
+        One of `LIMIT_NAMES`; the unit stands in the result.
+
+    Raises
+    ------
+    KeyError
+        Any other name.
+
+    References
+    ----------
+    The result's ``source``: the card's document, else the source in `CHEMISTRIES`.
 
     Examples
     --------

@@ -26,7 +26,7 @@ class OutputLimit:
 def full_load_input_a(supply: Supply) -> float | None:
     """Input current at rated output [A]: the plate's, else estimated; None without a voltage.
 
-    ``I_in = V_out I_out / (INPUT_FACTOR V_in)``
+    ``I_in = V_out I_out / (INPUT_FACTOR V_in)`` with `INPUT_FACTOR` (common practice, no source).
 
     Examples
     --------
@@ -41,7 +41,10 @@ def full_load_input_a(supply: Supply) -> float | None:
 
 
 def input_current_a(supply: Supply, output_a: float) -> float | None:
-    """Input current [A] at an output current [A], taken as proportional to output."""
+    """Input current [A] at an output current [A], taken as proportional to output.
+
+    ``I_in = I_full output / rated`` (own choice); None where `full_load_input_a` is unknown.
+    """
     full = full_load_input_a(supply)
     return None if full is None else full * output_a / supply.rated_current_a
 
@@ -55,10 +58,10 @@ def circuit_output_a(supply: Supply) -> float | None:
     >>> round(circuit_output_a(s), 1)
     51.4
     """
-    full = full_load_input_a(supply)
-    if full is None or supply.circuit_breaker_a is None:
+    for_one_ampere = input_current_a(supply, 1.0)
+    if for_one_ampere is None or supply.circuit_breaker_a is None:
         return None
-    return supply.rated_current_a * supply.circuit_breaker_a / full
+    return supply.circuit_breaker_a / for_one_ampere
 
 
 def output_limit(supply: Supply) -> OutputLimit:

@@ -42,6 +42,9 @@ IEEE_485_CELL_SIZE_FACTOR = np.array(
     ]
 )
 
+LEAST_FACTOR = 0.05
+"""Least capacity factor where the table is continued into the cold [-] (own choice)."""
+
 LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
 
 DATA_TEMP_C = (-40.0, 60.0)
@@ -49,7 +52,7 @@ DATA_TEMP_C = (-40.0, 60.0)
 
 
 def fahrenheit(temp_c: ArrayLike) -> np.ndarray:
-    """Temperature in degF of a temperature in degC."""
+    """Temperature [degF] of a temperature [degC], any shape, ``9/5 T + 32`` (definition)."""
     return np.asarray(temp_c, dtype=float) * 9.0 / 5.0 + 32.0
 
 
@@ -64,12 +67,12 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     ----------
     chemistry : Chemistry
     temp_c : array-like, any shape
-        Battery temperature [degC], -40 to 60.
+        Battery temperature [degC], inside `DATA_TEMP_C`.
 
     Raises
     ------
     InputError
-        Outside -40 to 60 degC.
+        Outside `DATA_TEMP_C`.
 
     Notes
     -----
@@ -93,14 +96,24 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     temp_f = fahrenheit(temp)
     below = available[0] + slope * (temp_f - at_f[0])
     inside = np.interp(temp_f, at_f, available)
-    return np.where(temp_f < at_f[0], np.maximum(below, 0.05), inside)
+    return np.where(temp_f < at_f[0], np.maximum(below, LEAST_FACTOR), inside)
 
 
 def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
-    """Capacity at a temperature [degC] over that at the reference [-], and where it comes from.
+    """Capacity at a temperature over that at the reference [-], and where it comes from.
 
-    The limits card's table, interpolated, else `capacity_factor` of the chemistry. Raises
-    `InputError` outside the card's table, or outside -40 to 60 degC.
+    The limits card's table, interpolated, else `capacity_factor` of the chemistry.
+
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Raises
+    ------
+    InputError
+        Outside the card's table, or outside `DATA_TEMP_C`.
     """
     card = battery.limits
     if card.capacity_temp_c and card.capacity_temp_factor:
@@ -110,8 +123,8 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
                 f"battery temperature {temp_c:g} degC is outside the limits card's table of "
                 f"capacity by temperature: {low:g} to {high:g} degC would be right"
             )
-        factor = np.interp(temp_c, card.capacity_temp_c, card.capacity_temp_factor)
-        return float(factor), card.document or "limits card (document not named)"
+        on_card = np.interp(temp_c, card.capacity_temp_c, card.capacity_temp_factor)
+        return float(on_card), card.document or "limits card (document not named)"
     factor = float(capacity_factor(battery.chemistry, temp_c))
     if battery.chemistry in LEAD_ACID:
         return factor, "reciprocal of IEEE 485 Table 1 (from memory (high))"
@@ -121,19 +134,41 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
 def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     """Internal resistance at a temperature over that at 25 degC [-], ``exp(k (T - 25))``.
 
-    ``k`` by chemistry, about -1 % per degC for lead-acid (common practice, no source); -40 to
-    60 degC, else `InputError`. Used to widen what is believed of the taper, not to shift it.
+    ``k`` by chemistry, about -1 % per degC for lead-acid (common practice, no source). Raises
+    `InputError` outside `DATA_TEMP_C`. Used to widen what is believed of the taper, not to shift
+    it.
     """
     k = data_for(chemistry).resistance_log_per_c.value
     return np.exp(k * (_checked(temp_c) - REFERENCE_TEMP_C))
 
 
 def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarray:
-    """Rest voltage of the battery [V] at states of charge [0..1] and a temperature [degC].
+    """Rest voltage of the battery at states of charge and a temperature.
 
-    Interpolates the limits card's table, else the chemistry's curve, and adds the chemistry's
-    temperature coefficient; source in `reference.chemistry`. Raises `InputError` outside -40
-    to 60 degC.
+    The limits card's table, else the chemistry's curve, interpolated, plus
+    ``cells k (T - REFERENCE_TEMP_C)``.
+
+    Parameters
+    ----------
+    battery : Battery
+    soc : array-like, any shape
+        States of charge [0..1].
+    temp_c : float
+        Battery temperature [degC].
+
+    Returns
+    -------
+    ndarray
+        Volts of the whole battery [V], shape of ``soc``.
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    `RestVoltageCurve.source` of the chemistry.
     """
     rest, card = data_for(battery.chemistry).rest, battery.limits
     at = np.asarray(soc, dtype=float)
@@ -143,12 +178,6 @@ def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarra
         at_reference = battery.cells * np.interp(at, rest.soc, rest.volts)
     per_cell = rest.temp_coefficient_v_per_c * (_checked(temp_c) - REFERENCE_TEMP_C)
     return at_reference + battery.cells * per_cell
-
-
-def rest_voltage_at_reference_v(battery: Battery, rest_voltage: float, temp_c: float) -> float:
-    """A rest voltage read at ``temp_c`` [degC] brought to 25 degC [V]."""
-    coefficient = data_for(battery.chemistry).rest.temp_coefficient_v_per_c
-    return float(rest_voltage - battery.cells * coefficient * (_checked(temp_c) - REFERENCE_TEMP_C))
 
 
 def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
@@ -172,8 +201,22 @@ def charge_voltage_mismatch_v(
 ) -> float:
     """How far a fixed supply voltage lies outside the window at this temperature [V].
 
-    ``window_v`` is the charging window at 25 degC. Positive: too high for a battery this warm;
-    negative: too low for one this cold; zero: inside.
+    Positive: too high for a battery this warm; negative: too low for one this cold; zero: inside.
+
+    Parameters
+    ----------
+    set_voltage_v : float
+        Voltage of the supply [V].
+    window_v : two floats
+        Least and most charge voltage of the whole battery at `REFERENCE_TEMP_C` [V].
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
     """
     shift = charge_voltage_shift_v(battery, temp_c)
     low, high = window_v[0] + shift, window_v[1] + shift

@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
 from batterymodel.reference.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C, data_for
 from batterymodel.reference.limits import Limit, limit_for
@@ -32,8 +33,16 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import say
 from batterymodel.soc.combination import ChargeState
+from batterymodel.soc.conditions import ConditionState
 from batterymodel.taper.fit import TaperFit
-from batterymodel.taper.trends import Change, Rise, battery_current, warming_c_per_min, whole_change
+from batterymodel.taper.trends import (
+    Change,
+    Rise,
+    battery_current,
+    line_change,
+    warming_c_per_min,
+    whole_change,
+)
 
 OWN_RULE = "rule of this tool"
 SURE = 0.95
@@ -44,9 +53,14 @@ SURE_TO_TOP_OFF = 0.99
 is the dangerous error, so more is asked on that side."""
 
 LEAST_WINDOW_S = 120.0
+"""Constant-voltage readings shorter than this tell no taper [s] (own choice)."""
+
 LEAST_READINGS = 5
+"""Constant-voltage readings fewer than this tell no taper (own choice)."""
+
 CURRENT_LIMITED_MINUTES = 3.0
-"""Longest time at the supply's limit that still counts as topping off (common practice)."""
+"""Longest time at the supply's limit that still counts as topping off [min] (common practice, no
+source)."""
 
 LEAST_ROOM_PER_AH = 0.5
 """Where the bus load leaves the battery less than this [A per rated Ah], a healthy battery too
@@ -62,14 +76,66 @@ LEAST_SCATTER_A = 0.5
 """Scatter that small bus loads make on any aircraft (common practice, no source)."""
 
 LEAST_SUPPORT = 0.1
+"""Two pieces of evidence may disagree when neither gives the other more than this share of its peak
+likelihood [-], about two standard deviations (own choice)."""
+
 LEAST_APART = 0.12
-"""Two pieces of evidence disagree when neither gives the other more than this share of its peak
-likelihood (about two standard deviations) and their means are this far apart (own choice)."""
+"""Two pieces of evidence disagree when besides their means are this far apart in state of charge
+[0..1] (own choice)."""
+
+MISSING_WINDOW_S = 180.0
+"""Shortest span that may be said to lack a taper where the load is known [s] (own choice)."""
+
+MISSING_OF_RATED_PER_H = 0.05
+"""Battery current over rated capacity, above the float current, from which on a taper is missed
+[1/h] (own choice)."""
+
+MISSING_LOAD_SDS = 2.0
+"""Errors of the load by which the current must exceed that [-] (own choice)."""
+
+MISSING_ERRORS = 2.0
+"""Standard errors granted to the fall before it counts as missing [-] (own choice)."""
+
+MISSING_SHARE = 0.5
+"""Fall over that of the slowest taper believed possible, below which a taper is missing [-] (own
+choice)."""
+
+LEVEL_ERRORS = 3.0
+"""A current beside an unknown load is level when it falls by no more than so many standard errors
+[-] (own choice)."""
+
+LEVEL_METER_STEPS = 2.0
+"""And by no more than so many steps of the meter [-] (own choice)."""
+
+FLOAT_AFTER_CHARGE_TIMES = 2.0
+"""Charge times in the hold after which what flows is the float current [-] (own choice)."""
+
+FLOAT_WINDOW_S = 120.0
+"""Last readings whose median is the float current [s] (own choice)."""
+
+FLOAT_READINGS = 3
+"""Readings that median takes at least (own choice)."""
+
+SHAPE_SDS = 8.0
+"""Scatter about the taper over the spread of its shape that is granted [-] (own choice)."""
+
+LEAST_SCATTER_READINGS = 8
+"""Readings below which scatter about the taper is not judged (own choice)."""
+
+STEADY_S = 180.0
+"""Last stretch whose median is the steady draw of the supply [s] (own choice)."""
+
+LOAD_SDS = 3.0
+"""Errors of a given load by which the fitted one contradicts it [-] (own choice)."""
 
 
 @dataclass(frozen=True)
 class Case:
-    """Everything a rule may look at."""
+    """One connection under judgement: everything a rule may look at.
+
+    ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
+    connection [V], None where not known.
+    """
 
     battery: Battery
     supply: Supply | None
@@ -80,6 +146,9 @@ class Case:
     temp_c: float | None
     rest_voltage_v: float | None
     on: date
+    conditions: ConditionState | None = None
+    load_a: float | None = None
+    load_sd_a: float = LOAD_SD_A
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name."""
@@ -92,7 +161,7 @@ class Case:
 
 
 def findings_for(case: Case) -> tuple[Finding, ...]:
-    """All findings, the gravest first, in the order of `RULES` within one severity."""
+    """All findings of a connection, gravest first, in the order of `RULES` within a severity."""
     found = [finding for rule in RULES if (finding := rule(case)) is not None]
     return tuple(sorted(found, key=lambda f: -SEVERITY_ORDER.index(f.severity)))
 
@@ -123,6 +192,38 @@ def deep_discharge(case: Case) -> Finding:
         limit=100 * limit.value,
     )
     return _against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def other_conditions(case: Case) -> Finding | None:
+    """Whether a battery that must not be topped off would show the same readings."""
+    state = case.conditions
+    if state is None:
+        return None
+    most = 1.0 - SURE_TO_TOP_OFF
+    sure = state.unfit < most
+    variant = "ok" if sure else f"watch.{state.gravest}"
+    severity = Severity.OK if sure else Severity.WATCH
+    text = say(f"other_conditions.{variant}", value=100.0 * state.unfit)
+    limit = Limit(most, "fraction", OWN_RULE, generic=False)
+    return _against("other_conditions", severity, text, state.unfit, limit)
+
+
+def not_checked(case: Case) -> tuple[str, ...]:
+    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`."""
+    readings, check = case.readings, case.battery.capacity_check
+    due = case.limit("capacity_check_interval_days").value
+    made = {
+        "temperature": _any_seen(readings.battery_temp_c),
+        "capacity": check is not None and (case.on - check.on).days <= due,
+        "rest_voltage": case.rest_voltage_v is not None,
+        "load": case.fit.signal.load.given,
+        "voltage": _any_seen(readings.supply_voltage_v),
+    }
+    return tuple(name for name, done in made.items() if not done)
+
+
+def _any_seen(column: np.ndarray | None) -> bool:
+    return column is not None and bool(np.isfinite(column).any())
 
 
 def rest_voltage(case: Case) -> Finding | None:
@@ -187,16 +288,17 @@ def taper_missing(case: Case) -> Finding | None:
         return None
     if not fit.signal.load.given:
         return _fall_beside_unknown_load(change, fit)
-    if change.span_s < 180.0:
+    if change.span_s < MISSING_WINDOW_S:
         return None
     _, current = battery_current(fit)
     level = float(np.median(current))
-    floor = case.limit("max_float_current_a").value
-    if level - 2.0 * fit.signal.load.sd_a < 0.05 * case.battery.rated_capacity_ah + floor:
+    ordinary = MISSING_OF_RATED_PER_H * case.battery.rated_capacity_ah
+    ordinary += case.limit("max_float_current_a").value
+    if level - MISSING_LOAD_SDS * fit.signal.load.sd_a < ordinary:
         return None
     least = level * -np.expm1(-change.span_s / _slowest_time_constant_s(fit))
     falls = -change.amount
-    missing = falls + 2.0 * change.standard_error < 0.5 * least
+    missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
     variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
     text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
     return Finding(
@@ -204,7 +306,7 @@ def taper_missing(case: Case) -> Finding | None:
         severity=severity,
         text=text,
         value=falls,
-        limit=0.5 * least,
+        limit=MISSING_SHARE * least,
         unit="A",
         source=OWN_RULE + ": half the slowest taper believed possible",
     )
@@ -213,7 +315,7 @@ def taper_missing(case: Case) -> Finding | None:
 def current_rising(case: Case) -> Finding | None:
     """Whether the battery current rises at constant voltage with no load event."""
     rise = case.rise
-    if rise is None:
+    if rise is None or _gives_current(case):
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
     text = say("current_rising.disconnect", value=rise.amount, minutes=minutes)
@@ -225,12 +327,21 @@ def current_rising(case: Case) -> Finding | None:
     return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
 
 
+def _gives_current(case: Case) -> bool:
+    """The clamp shows current out of the battery to the end: no charge that could run away."""
+    _, current = battery_current(case.fit)
+    return case.fit.signal.from_clamp and bool((current[-3:] < 0.0).all())
+
+
 def battery_temperature(case: Case) -> Finding:
     """Battery temperature against the range in which it may be charged."""
     low, high = case.limit("charge_temp_min_c"), case.limit("charge_temp_max_c")
-    if case.temp_c is None:
-        text = say("battery_temperature.unknown")
-        return Finding(rule="battery_temperature", severity=Severity.NOTE, text=text)
+    if case.temp_c is None or _is_asked_at_the_battery(case):
+        variant, severity = "unknown", Severity.NOTE
+        if case.battery.chemistry is Chemistry.NICD:
+            variant, severity = "asked", Severity.WATCH
+        text = say(f"battery_temperature.{variant}")
+        return Finding(rule="battery_temperature", severity=severity, text=text)
     if case.temp_c > high.value:
         variant, severity, limit = "hot", Severity.DISCONNECT, high
     elif case.temp_c < low.value:
@@ -247,16 +358,51 @@ def battery_temperature(case: Case) -> Finding:
     return _against("battery_temperature", severity, text, case.temp_c, limit)
 
 
+def _is_asked_at_the_battery(case: Case) -> bool:
+    """A fair ambient temperature says nothing of a nickel-cadmium battery that may run away."""
+    low, high = case.limit("charge_temp_min_c").value, case.limit("charge_temp_max_c").value
+    fair = case.temp_c is not None and low <= case.temp_c <= high
+    at_battery = _any_seen(case.readings.battery_temp_c)
+    return fair and not at_battery and case.battery.chemistry is Chemistry.NICD
+
+
+def clamp(case: Case) -> Finding | None:
+    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
+    column = case.readings.battery_current_a
+    if not case.fit.signal.from_clamp or column is None:
+        return None
+    seen = np.isfinite(column)
+    battery, time_s = column[seen], case.readings.elapsed_s[seen]
+    bus = case.readings.supply_current_a[seen] - battery
+    offset = case.fit.signal.load.sd_a
+    if float(np.median(battery)) < -LEVEL_SD * offset:
+        return _clamp_finding("negative", float(np.median(battery)), 0.0)
+    if case.load_a is not None:
+        allowed = 3.0 * float(np.hypot(offset, case.load_sd_a))
+        away = float(np.median(bus)) - case.load_a
+        return _clamp_finding("load", away, allowed) if abs(away) > allowed else None
+    if case.readings.events or case.readings.load_a is not None:
+        return None
+    change = line_change(time_s, bus, case.fit.signal.sigma_a)
+    least = max(4.0 * change.standard_error, LEAST_SCATTER_A)
+    return _clamp_finding("change", change.amount, least) if abs(change.amount) > least else None
+
+
+def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
+    text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
+    return _against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))
+
+
 def temperature_rise(case: Case) -> Finding | None:
     """Whether the battery warms fast; in nickel-cadmium that alone means power off."""
-    rate = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
+    warming = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
     limit = case.limit("max_temp_rise_c_per_min")
-    if rate is None or rate <= limit.value:
+    if warming is None or warming <= limit.value:
         return None
     nicd = case.battery.chemistry is Chemistry.NICD
     severity = Severity.DISCONNECT if nicd else Severity.SERVICE
-    text = say("temperature_rise.service", value=rate, limit=limit.value)
-    return _against("temperature_rise", severity, text, rate, limit)
+    text = say("temperature_rise.service", value=warming, limit=limit.value)
+    return _against("temperature_rise", severity, text, warming, limit)
 
 
 def set_voltage(case: Case) -> Finding | None:
@@ -272,6 +418,8 @@ def set_voltage(case: Case) -> Finding | None:
     at = "" if case.temp_c is None else f" at {temp:.0f} °C"
     variant = "high" if by > 0 else "low" if by < 0 else "ok"
     severity = Severity.OK if by == 0 else Severity.NOTE
+    if by < 0:
+        severity = Severity.WATCH
     if by > WELL_ABOVE_V:
         severity = Severity.SERVICE
     limit = low if by < 0 else high
@@ -293,10 +441,12 @@ def floor_current(case: Case) -> Finding | None:
     if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
         return None
     t, current = battery_current(fit)
-    if t.size < 5 or t[-1] - fit.data.limit_time_s < 2.0 * 3600.0 * fit.charge_time_h:
+    over_s = FLOAT_AFTER_CHARGE_TIMES * 3600.0 * fit.charge_time_h
+    if t.size < LEAST_READINGS or t[-1] - fit.data.limit_time_s < over_s:
         return None
-    late = current[t >= t[-1] - 120.0]
-    remaining = float(np.median(late if late.size >= 3 else current[-3:]))
+    late = current[t >= t[-1] - FLOAT_WINDOW_S]
+    enough = late.size >= FLOAT_READINGS
+    remaining = float(np.median(late if enough else current[-FLOAT_READINGS:]))
     limit = case.limit("max_float_current_a")
     high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
     variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
@@ -341,9 +491,8 @@ def contradiction(case: Case) -> Finding | None:
 
 def undeclared_load_step(case: Case) -> Finding | None:
     """A jump of the current that no event explains."""
-    for step, name in zip(case.fit.signal.steps, case.fit.names[5:], strict=False):
+    for step, size in zip(case.fit.signal.steps, case.fit.step_sizes_a, strict=True):
         if not step.marked:
-            size = case.fit[name]
             text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
             return Finding(
                 rule="undeclared_load_step",
@@ -381,9 +530,10 @@ def short_window(case: Case) -> Finding | None:
 def taper_shape(case: Case) -> Finding | None:
     """Residual scatter against what the meter's steps and the shape's spread allow."""
     fit = case.fit
-    shape = 8.0 * fit.prior.shape_rel_sd * fit.amplitude_a
+    shape = SHAPE_SDS * fit.prior.shape_rel_sd * fit.amplitude_a
     allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
-    if not case.tapers or fit.residuals_a.size < 8 or fit.rmse_a <= allowed:
+    few = fit.residuals_a.size < LEAST_SCATTER_READINGS
+    if not case.tapers or few or fit.rmse_a <= allowed:
         return None
     text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
     limit = Limit(allowed, "A", OWN_RULE, generic=False)
@@ -404,13 +554,14 @@ def wall_circuit(case: Case) -> Finding | None:
 
 
 def steady_current_a(readings: Readings) -> float:
-    """Median supply current over the last three minutes [A]."""
-    late = readings.elapsed_s >= readings.elapsed_s[-1] - 180.0
+    """Median supply current over the last `STEADY_S` [A]."""
+    late = readings.elapsed_s >= readings.elapsed_s[-1] - STEADY_S
     return float(np.median(readings.supply_current_a[late]))
 
 
 RULES: tuple[Callable[[Case], Finding | None], ...] = (
     deep_discharge,
+    other_conditions,
     current_rising,
     battery_temperature,
     temperature_rise,
@@ -419,6 +570,7 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     charge_current,
     taper_missing,
     contradiction,
+    clamp,
     undeclared_load_step,
     set_voltage,
     floor_current,
@@ -450,7 +602,8 @@ def _slowest_time_constant_s(fit: TaperFit) -> float:
 
 def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:
     """A level current beside a load that nobody gave: full battery and failed one look alike."""
-    least = max(3.0 * change.standard_error, 2.0 * fit.signal.resolution_a)
+    noise = LEVEL_ERRORS * change.standard_error
+    least = max(noise, LEVEL_METER_STEPS * fit.signal.resolution_a)
     if -change.amount > least:
         return None
     text = say("taper_missing.watch", value=max(-change.amount, 0.0), limit=least)
@@ -490,9 +643,9 @@ def _load_contradiction(case: Case) -> Finding | None:
     if not signal.load.given or signal.from_clamp:
         return None
     away = fit["load_a"] - signal.load.mean_a
-    if abs(away) < 3.0 * signal.load.sd_a:
+    if abs(away) < LOAD_SDS * signal.load.sd_a:
         return None
     beside = max(fit["load_a"] + fit["float_current_a"], 0.0)
     text = say("contradiction.load", value=beside, limit=signal.load.mean_a)
-    limit = Limit(3.0 * signal.load.sd_a, "A", OWN_RULE, generic=False)
+    limit = Limit(LOAD_SDS * signal.load.sd_a, "A", OWN_RULE, generic=False)
     return _against("contradiction", Severity.WATCH, text, away, limit)

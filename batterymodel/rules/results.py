@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from batterymodel.basis.intervals import Interval
 from batterymodel.inputs.records import History
+from batterymodel.reference.conditions import Condition
 
 
 class Outcome(StrEnum):
@@ -48,7 +49,10 @@ class Result(BaseModel):
 
 
 class Finding(Result):
-    """One rule's result: what was seen, what the limit is, where the limit comes from."""
+    """One rule's result: what was seen, what the limit is, where the limit comes from.
+
+    ``value`` and ``limit`` are in ``unit``; ``generic`` marks a limit that is no maker's.
+    """
 
     rule: str
     severity: Severity
@@ -60,6 +64,13 @@ class Finding(Result):
     generic: bool = False
 
 
+class ConditionChance(Result):
+    """One condition the battery may be in, with its probability [0..1] after the readings."""
+
+    name: Condition
+    probability: float
+
+
 class StateOfCharge(Result):
     """State of charge [0..1] at connection and at the last reading."""
 
@@ -68,7 +79,11 @@ class StateOfCharge(Result):
 
 
 class TaperSummary(Result):
-    """The fit in numbers; `amplitude_a` is at connection, were the supply without limit."""
+    """The fit in numbers; `amplitude_a` is at connection, were the supply without limit.
+
+    ``floor_a`` is the float current left after the taper [A]; ``standard_errors`` are by the names
+    of the values, in their units.
+    """
 
     amplitude_a: float
     time_constant_s: float
@@ -91,7 +106,12 @@ class SupplySummary(Result):
 
 
 class Curves(Result):
-    """Arrays for charts: readings, fit, band, evidence; not part of the JSON."""
+    """Arrays for charts: readings, fit, band, evidence; not part of the JSON.
+
+    ``time_s``, ``current_a`` and ``role`` are of shape ``(n,)``, the fit's of shape ``(g,)`` over
+    ``fit_time_s``, ``soc`` and each evidence's density of shape ``(s,)``. ``from_clamp``: the
+    current is that of a clamp meter on the battery lead, not the supply's.
+    """
 
     time_s: np.ndarray
     current_a: np.ndarray
@@ -109,6 +129,7 @@ class Curves(Result):
     remarks: dict[str, str]
     min_top_off_soc: float
     current_label: str
+    from_clamp: bool
 
 
 class Assessment(Result):
@@ -118,6 +139,8 @@ class Assessment(Result):
     headline: str
     next_steps: tuple[str, ...]
     findings: tuple[Finding, ...]
+    conditions: tuple[ConditionChance, ...] = ()
+    not_checked: tuple[str, ...] = ()
     state_of_charge: StateOfCharge
     charge_to_return_ah: Interval
     minutes_to_top_off: Interval

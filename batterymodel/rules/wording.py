@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from batterymodel.rules.results import Outcome, Severity
+from batterymodel.reference.conditions import Condition
+from batterymodel.rules.results import ConditionChance, Outcome, Severity
 
 OUTCOME_WORDS = {
     Outcome.TOP_OFF: "Top off in place",
@@ -35,6 +36,7 @@ SEVERITY_SIGNS = {
 
 RULE_WORDS = {
     "deep_discharge": "Charge at connection",
+    "other_conditions": "What else it could be",
     "rest_voltage": "Rest voltage",
     "charge_current": "Charging current",
     "supply_at_limit": "Supply at its limit",
@@ -47,12 +49,35 @@ RULE_WORDS = {
     "capacity": "Capacity",
     "capacity_check_overdue": "Capacity check due",
     "contradiction": "Evidence disagrees",
+    "clamp": "Clamp and supply",
     "undeclared_load_step": "Load change not marked",
     "load_unknown": "Bus load not given",
     "short_window": "Length of readings",
     "taper_shape": "Shape of the taper",
     "wall_circuit": "Wall circuit",
 }
+
+CONDITION_WORDS = {
+    Condition.SOUND: "sound",
+    Condition.ACCEPTS_LITTLE: "accepts little charge",
+    Condition.WORN: "worn",
+    Condition.SHORTED_CELL: "shorted cell",
+    Condition.LEAK_OR_GASSING: "leaks or gasses",
+    Condition.NOTHING_CHARGING: "nothing is charging",
+}
+
+CHECK_WORDS = {
+    "temperature": "temperature at the battery",
+    "capacity": "capacity",
+    "rest_voltage": "rest voltage",
+    "load": "bus load",
+    "voltage": "voltage while charging",
+}
+
+NOT_CHECKED = "Not checked: {what}."
+CONDITIONS_SHOWN = "What fits these readings: {what}."
+LEAST_SHOWN_CHANCE = 0.01
+"""Least probability of a condition that is named (own choice)."""
 
 SEVERITY_WORDS = {
     "ok": "fine",
@@ -73,6 +98,25 @@ TEXTS = {
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "
     "{high:.0f} % charged at connection; the limit is {limit:.0f} %.",
+    "other_conditions.ok": "A battery that must not be topped off would hardly show these "
+    "readings (chance {value:.1f} %).",
+    "other_conditions.watch.sound": "A sound battery below the limit may show the same readings "
+    "(chance that topping off is wrong {value:.0f} %).",
+    "other_conditions.watch.accepts_little": "The current may be small because battery or wiring "
+    "accepts little, not because the battery is full (chance that topping off is wrong "
+    "{value:.0f} %). The rest voltage before connecting, or a longer fall, would tell.",
+    "other_conditions.watch.worn": "A worn battery that holds far less than its plate may show the "
+    "same readings (chance that topping off is wrong {value:.0f} %). A capacity check or the "
+    "rest voltage would tell.",
+    "other_conditions.watch.shorted_cell": "A battery with a shorted cell may show the same "
+    "readings (chance that topping off is wrong {value:.0f} %). The rest voltage would tell; the "
+    "current of such a battery stops falling.",
+    "other_conditions.watch.leak_or_gassing": "A battery that leaks or gasses may show the same "
+    "readings (chance that topping off is wrong {value:.0f} %). Keep reading: its current stops "
+    "falling.",
+    "other_conditions.watch.nothing_charging": "The readings fit a bus without its battery: relay, "
+    "fuse or a cell may be open (chance that topping off is wrong {value:.0f} %). Clamp the "
+    "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "rest_voltage.ok": "Rest voltage {value:.2f} V is above the least of {limit:.2f} V.",
     "rest_voltage.service": "Rest voltage {value:.2f} V is below the least of {limit:.2f} V: the "
     "battery was deeply discharged or has a failed cell.",
@@ -102,6 +146,14 @@ TEXTS = {
     "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
     "charging may begin: a cold battery takes little current and looks fuller than it is.",
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
+    "battery_temperature.asked": "Temperature at the battery not given: a nickel-cadmium battery "
+    "is not topped off before it is measured there, since one that warms can run away.",
+    "clamp.negative": "The clamp on the battery lead shows {value:.1f} A out of the battery: it is "
+    "turned round, or the battery feeds the bus.",
+    "clamp.load": "Supply less clamp differs by {value:.1f} A from the bus load that was given "
+    "(at most {limit:.1f} A is the meters'): the clamp misses a lead, or the load is wrong.",
+    "clamp.change": "Supply and clamp drift apart by {value:.1f} A (at most {limit:.1f} A is the "
+    "meters'): the clamp misses a lead, or the bus load changes.",
     "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
     "{limit:.1f}.",
     "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
@@ -201,3 +253,19 @@ GENERIC_MARK = "generic"
 def say(key: str, **values: object) -> str:
     """The sentence under a key of `TEXTS` with its values filled in."""
     return TEXTS[key].format(**values)
+
+
+def not_checked_words(names: tuple[str, ...]) -> str:
+    """What was not checked, in one sentence; empty where everything was."""
+    what = ", ".join(CHECK_WORDS[name] for name in names)
+    return NOT_CHECKED.format(what=what) if names else ""
+
+
+def conditions_words(conditions: tuple[ConditionChance, ...]) -> str:
+    """Conditions that fit the readings with their chance, in one sentence; empty without any."""
+    what = ", ".join(
+        f"{CONDITION_WORDS[c.name]} {100 * c.probability:.0f} %"
+        for c in conditions
+        if c.probability >= LEAST_SHOWN_CHANCE
+    )
+    return CONDITIONS_SHOWN.format(what=what) if what else ""

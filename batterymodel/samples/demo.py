@@ -21,7 +21,7 @@ from batterymodel.samples.connections import (
     load_scenario,
     sample_readings_path,
 )
-from batterymodel.store import Deletion, Entry, Store, open_store
+from batterymodel.store import Deletion, Entry, Store
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.records import (
     Aircraft,
@@ -80,13 +80,6 @@ EVERYTHING_ON = (
     *RAMP_CHECK,
     Consumer(name="Air conditioning blower", continuous_a=18.0, peak_a=32.0),
 )
-
-
-def demo_store(url: str) -> Store:
-    """Open a record and fill it with the demo data. Raises `StoreError` where it is not empty."""
-    store = open_store(url)
-    fill_demo(store)
-    return store
 
 
 def fill_demo(store: Store) -> int:
@@ -158,8 +151,9 @@ def _add_fleet(store: Store, samples: tuple[Sample, ...]) -> dict[str, str]:
     serials = {tail: f"SF-10{tail[-1]}" for tail in aircraft}
     for tail, serial in serials.items():
         plate = _add_battery(store, serial, owners[tail].battery)
-        first = {"on": _INSTALLED, "reason": "New battery fitted"}
-        store.add(Move(battery_id=plate.id, aircraft_id=aircraft[tail].id, **first))
+        why = "New battery fitted"
+        on_aircraft = aircraft[tail].id
+        store.add(Move(battery_id=plate.id, aircraft_id=on_aircraft, on=_INSTALLED, reason=why))
     _add_loan(store, samples, aircraft["DEMO-2"].id, serials["DEMO-2"])
     _add_loads(store, aircraft["DEMO-1"].id)
     return {

@@ -24,8 +24,6 @@ CELL_START_V, CELL_SLOPE_V, KNEE_WIDTH = 2.02, 0.10, 0.05
 """Loaded voltage of a lead-acid cell at the start, its steady fall over the discharge, and how
 late the knee comes (invented)."""
 
-END_V_PER_CELL = 20.0 / 12.0
-
 
 def loaded_voltage_v(discharged: np.ndarray, cells: int, end_v: float) -> np.ndarray:
     """Battery voltage under load [V] at discharged fractions of the capacity, any shape.
@@ -54,6 +52,22 @@ def simulated_discharge(
 
     The load goes off at ``stop_s``, else shortly after the end voltage; a few rows follow with
     the load off.
+
+    Parameters
+    ----------
+    capacity_ah, current_a : float
+        Capacity at that current [Ah], and the current [A].
+    cells, end_v : int, float
+        Cells in series, and the end voltage of the battery [V].
+    stop_s, every_s : float
+        When the load goes off and time between rows [s].
+    temp_c, noise_v : float
+        Temperature at the start [degC] (None: not read) and noise of the voltage [V].
+    seed : int
+
+    Returns
+    -------
+    DischargeLog
     """
     rng = np.random.default_rng(seed)
     end_s = 3600.0 * capacity_ah / current_a

@@ -17,28 +17,31 @@ class TruePath:
     """Battery as the simulation has it.
 
     ``charge_to_return_ah`` at connection, ``charge_time_h`` of an unlimited supply, fast share
-    and ratio as in the taper model, ``floor_a`` the current left after the taper;
-    ``runaway_a_per_min`` a rise that starts at ``runaway_from_s``.
+    and ratio as in the taper model, ``float_current_a`` the current left after the taper;
+    ``runaway_a_per_min`` a rise that starts at ``runaway_from_s``. All values are invented.
     """
 
     charge_to_return_ah: float
     charge_time_h: float
     fast_share: float = 0.2
     fast_ratio: float = 0.13
-    floor_a: float = 0.1
+    float_current_a: float = 0.1
     runaway_a_per_min: float = 0.0
     runaway_from_s: float = 0.0
 
     @property
     def amplitude_a(self) -> float:
-        """Battery current at connection with an unlimited supply, without floor [A]."""
+        """Battery current at connection with an unlimited supply, float current left out [A]."""
         return self.charge_to_return_ah / self.charge_time_h
 
 
 def battery_current_a(
     path: TruePath, time_s: np.ndarray, available_a: np.ndarray, step_s: float = 0.5
 ) -> np.ndarray:
-    """Battery current at the given times [A], floor included, shape ``(n,)``.
+    """Battery current at the given times, float current included.
+
+    Each branch follows ``level' = (target - level) / tau`` in steps, with the target raised by what
+    the supply holds back.
 
     Parameters
     ----------
@@ -49,6 +52,11 @@ def battery_current_a(
         What supply limit and bus load leave for the battery at those times [A].
     step_s : float
         Step of the integration [s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Battery current [A].
     """
     grid = np.arange(0.0, float(time_s[-1]) + step_s, step_s)
     room = np.interp(grid, time_s, available_a)
@@ -58,18 +66,18 @@ def battery_current_a(
     level, taken = np.ones(2), np.empty(grid.size)
     for k in range(grid.size):
         wanted = path.amplitude_a * float(w @ level)
-        current = min(wanted, max(room[k] - path.floor_a, 0.0))
+        current = min(wanted, max(room[k] - path.float_current_a, 0.0))
         held_back = (wanted - current) / path.amplitude_a
         target = np.full(2, held_back)
         level = target + (level - target) * np.exp(-step_s / tau)
         taken[k] = current
     extra = path.runaway_a_per_min * np.maximum(time_s - path.runaway_from_s, 0.0) / 60.0
-    return np.interp(time_s, grid, taken) + path.floor_a + extra
+    return np.interp(time_s, grid, taken) + path.float_current_a + extra
 
 
 def meter_reading_a(
     current_a: np.ndarray, resolution_a: float, noise_a: float, rng: np.random.Generator
 ) -> np.ndarray:
-    """Current as a meter shows it: normal noise, then rounding to its resolution [A]."""
+    """Current as a meter shows it, same shape [A]: normal noise [A], then its resolution [A]."""
     noisy = current_a + rng.normal(0.0, noise_a, current_a.shape)
     return np.round(np.round(noisy / resolution_a) * resolution_a, 4)

@@ -71,8 +71,8 @@ def slope_sentence(forecast: FadeForecast) -> str:
 
 def _capacity_table(result: CapacityResult) -> list[str]:
     rows = []
-    if result.capacity_ah is not None:
-        percent = result.percent_of_rated
+    percent = result.percent_of_rated
+    if result.capacity_ah is not None and percent is not None:
         rows += [
             ("Percent of rated capacity", *amount(percent, "%")),
             ("Capacity at 25 °C, rated current", *amount(result.capacity_ah, "Ah")),

@@ -7,7 +7,14 @@ import textwrap
 from batterymodel.basis.intervals import LEVEL_SD, Interval
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
-from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_MEANING, RULE_WORDS, SEVERITY_WORDS
+from batterymodel.rules.wording import (
+    GENERIC_MARK,
+    OUTCOME_MEANING,
+    RULE_WORDS,
+    SEVERITY_WORDS,
+    conditions_words,
+    not_checked_words,
+)
 
 WIDTH = 92
 
@@ -17,6 +24,7 @@ def text_report(assessment: Assessment) -> str:
     parts = [
         wrapped(assessment.headline),
         wrapped(OUTCOME_MEANING[assessment.outcome]),
+        *_doubts(assessment),
         "",
         *_table(assessment),
         "",
@@ -38,6 +46,12 @@ def text_report(assessment: Assessment) -> str:
         ]
     parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)
+
+
+def _doubts(assessment: Assessment) -> list[str]:
+    """What was not checked, and what else fits the readings."""
+    said = (not_checked_words(assessment.not_checked), conditions_words(assessment.conditions))
+    return [wrapped(words) for words in said if words]
 
 
 def percent(interval: Interval) -> tuple[str, str]:

@@ -80,7 +80,20 @@ def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
 def checks_of(store: Store, serial: str) -> CheckRecord:
     """Capacity checks of a battery and its estimates in service.
 
-    Raises `InputError` where there is none.
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    CheckRecord
+        Capacities at the reference temperature [Ah], by day.
+
+    Raises
+    ------
+    InputError
+        No such battery, or nothing measured of it.
     """
     with store.reading():
         plate = store.plate(serial)
@@ -102,13 +115,46 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
 
 
 def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
-    """Forecast of a battery's capacity; raises `InputError` where nothing was measured."""
+    """Forecast of a battery's capacity from its record.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    today : date
+        Day from which the next check is advised.
+
+    Returns
+    -------
+    FadeForecast
+
+    Raises
+    ------
+    InputError
+        No such battery, or nothing measured of it.
+    """
     with store.reading():
         return fade_forecast(checks_of(store, serial), store.battery(serial), today=today)
 
 
 def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:
-    """Capacity in service from every connection with a rest voltage before and after."""
+    """Capacity in service from every connection with a rest voltage before and after.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    tuple of ServiceEstimate
+        One for each such connection, with the reason where it gives none.
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    """
     with store.reading():
         plate = store.plate(serial)
         found = store.entries(Connection, battery_id=plate.id)
@@ -120,7 +166,23 @@ def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ..
 
 
 def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
-    """Tapers of the latest connections that can be read, oldest first."""
+    """Tapers of the latest connections that can be read.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    tuple of TaperSignature
+        At most `MOST_TAPERS`, oldest first; time [s], current over rated capacity [A/Ah].
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    """
     with store.reading():
         plate = store.plate(serial)
         found = store.entries(Connection, battery_id=plate.id)[::-1]
@@ -131,9 +193,25 @@ def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
 def bench_check(
     battery_id: str, result: CapacityResult, on: date, note: str | None = None
 ) -> BenchCheck:
-    """A result of `capacity.capacity_check` as the record keeps it."""
-    bound = result.capacity_ah is None
-    capacity = result.at_least_ah if bound else result.capacity_ah.mean
+    """A result of `capacity.check.capacity_check` as the record keeps it.
+
+    Parameters
+    ----------
+    battery_id : str
+    result : CapacityResult
+    on : date
+        Day of the check.
+    note : str, optional
+
+    Returns
+    -------
+    BenchCheck
+        Capacity, its error [Ah] and current [A] to 0.01, time [min] to 0.1; a lower bound where
+        the discharge stopped early.
+    """
+    measured = result.capacity_ah
+    bound = measured is None
+    capacity = result.at_least_ah if measured is None else measured.mean
     return BenchCheck(
         battery_id=battery_id,
         on=on,
@@ -165,12 +243,6 @@ def changed_limits(before: Limits, after: Limits) -> tuple[str, ...]:
     """Names of the limits that differ between two cards."""
     names = Limits.model_fields
     return tuple(name for name in names if getattr(before, name) != getattr(after, name))
-
-
-def _estimates(store: Store, serial: str) -> Iterator[tuple[date, InServiceCapacity]]:
-    for found in service_estimates_of(store, serial):
-        if found.estimate is not None:
-            yield found.on, found.estimate
 
 
 def _entries_of(store: Store, battery_id: str) -> Iterator[Entry[Any]]:
@@ -223,6 +295,7 @@ def _taper(store: Store, serial: str, told: Connection) -> TaperSignature | None
     if shown.sum() < 2:
         return None
     temps = readings.battery_temp_c
-    seen = temps is not None and np.isfinite(temps).any()
-    temp = float(np.nanmedian(temps)) if seen else told.ambient_c
+    temp = told.ambient_c
+    if temps is not None and np.isfinite(temps).any():
+        temp = float(np.nanmedian(temps))
     return TaperSignature(told.day, temp, signal.time_s[shown], flow[shown])

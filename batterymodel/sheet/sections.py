@@ -232,7 +232,9 @@ def _taper_caption(assessment: Assessment, battery: Battery, normal: NormalTaper
 
 
 def _spec(chart: Any) -> dict[str, Any]:
-    return chart.properties(width=PICTURE_WIDTH_PX, height=PICTURE_HEIGHT_PX).to_dict()
+    """The chart's specification, not validated again: the tests of `charts` do that."""
+    sized = chart.properties(width=PICTURE_WIDTH_PX, height=PICTURE_HEIGHT_PX)
+    return sized.to_dict(validate=False)
 
 
 def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
@@ -253,7 +255,8 @@ def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
         rows.append(_row("drawn", f"{found.continuous_a:.0f} A", words.AS_READ))
         rows.append(_row("most", f"{found.limit_a:.0f} A", "", limited_by=found.limited_by))
     header = tuple(h.format(level=100 * soc.now.level) for h in words.MEASURED_HEAD)
-    return _section("measured", (words.MEASURED_NOTE,), table=Table(header=header, rows=rows))
+    table = Table(header=header, rows=tuple(rows))
+    return _section("measured", (words.MEASURED_NOTE,), table=table)
 
 
 _READ = {"battery_temperature": ("temperature", "°C", 0), "rest_voltage": ("rest_voltage", "V", 2)}

@@ -64,6 +64,8 @@ MORE_FINDINGS = {
 ALL_FINE = "Nothing speaks against topping off."
 
 EXPLAINED = {
+    "other_conditions": "Other faults can make the same current; a second look tells them apart.",
+    "clamp": "A clamp is a meter that is put round a wire.",
     "rest_voltage": "Rest voltage is read while nothing is joined to the battery.",
     "supply_at_limit": "A supply at its limit gives all the current it can.",
     "taper_missing": "The current of a good battery falls as it fills.",
@@ -203,6 +205,7 @@ SUBSTITUTE = "\N{REPLACEMENT CHARACTER}"
 LACKING = "The fonts of this sheet lack {letters}. Each is shown as {sign}: {codes}."
 LETTERS = {1: "one letter", 2: "{count} letters"}
 MOST_CODES = 6
+NOT_CLAIMED = "This file has tags for screen readers, but it may not meet all of their standard."
 INVENTED = "Invented demo data: nothing on this sheet was measured."
 CHANGED = (
     "The record has changed since this connection was assessed. Then the answer was: {before}."

@@ -1,6 +1,15 @@
 """State of charge at connection and now: all evidence combined.
 
-The product of the evidence, with a flat prior, is the combination.
+The product of the evidence, with a flat prior, is the combination. It is taken twice, for two uses:
+
+- `ChargeState.combined` is the product on `SOC_GRID`, where each piece of evidence is one curve
+  with everything else averaged out. Charts draw it; no other number follows from it.
+- Every number comes from `ChargeState.weight`, the same product over charge to return and charge
+  factor. It keeps the two apart, which charge left, minutes to come and the state of charge now
+  need; and it is not bound to the grid's steps.
+
+They agree closely and not exactly: for each charge factor the one is even in state of charge and
+the other in charge, and only the second can lie between grid points or beyond empty.
 """
 
 from __future__ import annotations
@@ -9,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.basis.intervals import Interval, weighted_interval
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC
@@ -27,11 +37,20 @@ from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import present_capacity_ah
 
 WAITS_S = (60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0)
-"""Times after the last reading at which the next one may be asked for [s]."""
+"""Times after the last reading at which the next one may be asked for [s] (own choice)."""
 
 CURRENT_LIMITED_WAIT_S = 300.0
+"""Time to the next reading where the current bounds the charge only [s] (own choice)."""
+
+TELLING_SIGMAS = 3.0
+"""A reading tells more when the shapes still believed differ by so many of its errors [-] (own
+choice)."""
+
 NOW_BINS = 400
+"""Bins of the charge left (own choice, numerical)."""
+
 NOW_RANGE = 1e-6
+"""Least charge left over the most that bins reach to [-] (own choice, numerical)."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +58,9 @@ class ChargeState:
     """What is known of the battery's charge after the last reading.
 
     ``soc_at_connection_values`` and ``weight``, shape ``(q, f)``, are states of charge by charge
-    to return and charge factor, and their probabilities.
+    to return and charge factor, and their probabilities; all intervals but ``combined``'s curve
+    follow from them. ``next_reading_s`` is the time from the last reading to the next that tells
+    more [s].
     """
 
     evidence: tuple[Evidence, ...]
@@ -48,8 +69,8 @@ class ChargeState:
     soc_now: Interval
     charge_to_return_ah: Interval
     minutes_to_top_off: Interval
-    soc_at_connection_values: np.ndarray
-    weight: np.ndarray
+    soc_at_connection_values: FloatArray
+    weight: FloatArray
     next_reading_s: float
 
     def probability_below(self, soc: float) -> float:
@@ -73,11 +94,16 @@ def charge_state(
         Everything but the taper.
     sigma_a : float
         Error of one reading [A], to judge when another reading will tell more.
+
+    Returns
+    -------
+    ChargeState
     """
     evidence = (taper_evidence(posterior, battery), *others)
-    other = np.prod([e.likelihood for e in others], axis=0) if others else np.ones(SOC_GRID.size)
+    other = _product(others)
     node, at, taper_weight = posterior.pairs()
-    by_charge = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
+    sums = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
+    by_charge = np.asarray(sums, dtype=float)
     factors = charge_factors(battery, *connection_tail(posterior))
     soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
     weight = by_charge[:, None] * support
@@ -91,7 +117,7 @@ def charge_state(
     minutes = posterior.minutes_until_ah(done_ah, node, at)
     return ChargeState(
         evidence=evidence,
-        combined=as_evidence("combined", np.prod([e.likelihood for e in evidence], axis=0)),
+        combined=as_evidence("combined", _product(evidence)),
         soc_at_connection=weighted_interval(soc, weight / weight.sum()),
         soc_now=_soc_now(left, taper_weight, support[at], now_factors),
         charge_to_return_ah=weighted_interval(np.outer(left, tail), tail_weight),
@@ -102,9 +128,17 @@ def charge_state(
     )
 
 
+def _product(evidence: tuple[Evidence, ...]) -> FloatArray:
+    """Product of the likelihoods over `SOC_GRID`; 1 everywhere without any."""
+    product = np.ones(SOC_GRID.size)
+    for piece in evidence:
+        product = product * piece.likelihood
+    return product
+
+
 def _supported_soc(
-    charge_ah: np.ndarray, weight: np.ndarray, factors: np.ndarray, other: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+    charge_ah: FloatArray, weight: FloatArray, factors: FloatArray, other: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """State of charge of each charge and factor, shape ``(q, f)``, and the other evidence there.
 
     Where only more charge than the battery holds explains the readings, it counts as empty.
@@ -118,7 +152,7 @@ def _supported_soc(
 
 
 def _soc_now(
-    left_ah: np.ndarray, weight: np.ndarray, support: np.ndarray, factors: np.ndarray
+    left_ah: FloatArray, weight: FloatArray, support: FloatArray, factors: FloatArray
 ) -> Interval:
     """State of charge at the last reading, from pairs ``(p,)`` and their support ``(p, f)``."""
     most = max(float(left_ah.max()), 1e-9) * (1.0 + 1e-9)
@@ -134,12 +168,12 @@ def _soc_now(
 
 def _next_reading_s(
     posterior: ChargePosterior | ChargeBounds,
-    node: np.ndarray,
-    at: np.ndarray,
-    weight: np.ndarray,
+    node: IntArray,
+    at: IntArray,
+    weight: FloatArray,
     sigma_a: float,
 ) -> float:
-    """Seconds from the last reading until the shapes still believed differ by three errors."""
+    """Time from the last reading until the shapes still believed differ enough to tell [s]."""
     if isinstance(posterior, ChargeBounds) or posterior.limited_throughout:
         return CURRENT_LIMITED_WAIT_S
     times = posterior.window_end_s + np.array([0.0, *WAITS_S])
@@ -148,5 +182,5 @@ def _next_reading_s(
     nodes, charge = current.shape[0], posterior.charge_ah[at]
     mean = np.bincount(node, weight * charge, nodes) @ fall
     square = np.bincount(node, weight * charge**2, nodes) @ fall**2
-    telling = square - mean**2 > (3.0 * sigma_a) ** 2
+    telling = square - mean**2 > (TELLING_SIGMAS * sigma_a) ** 2
     return float(WAITS_S[np.argmax(telling)] if telling.any() else WAITS_S[-1])

@@ -11,6 +11,7 @@ from datetime import date
 import numpy as np
 from scipy.special import ndtri
 
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
@@ -21,32 +22,38 @@ from batterymodel.taper.posterior import ChargePosterior, charge_posterior
 from batterymodel.taper.prior import present_capacity_ah
 
 SOC_GRID = np.linspace(0.0, 1.0, 401)
-"""States of charge at which evidence is held [0..1]."""
+"""States of charge at which evidence is held [0..1], shape ``(s,)`` (own choice, numerical)."""
 
 MISLEADING = 0.05
-"""Share of cases in which a piece of evidence is taken to say nothing (own choice): rest voltage
-with surface charge, a record that missed a flight."""
+"""Share of cases in which a piece of evidence is taken to say nothing [0..1] (own choice): rest
+voltage with surface charge, a record that missed a flight."""
 
 LOSS_PER_DAY = 0.01
-"""State of charge a parked battery may lose per day, standard deviation (common practice)."""
+"""State of charge a parked battery may lose per day, standard deviation [1/d] (common practice, no
+source)."""
 
 BEYOND_EMPTY = 1e-6
-"""Share of the taper's likelihood below which no charge the battery can hold explains it."""
+"""Share of the taper's likelihood below which no charge the battery can hold explains it [-] (own
+choice)."""
 
 _FACTOR_NODES = 15
+"""Equally likely values of a log-normal quantity (own choice, numerical)."""
+
+REST_VOLTAGE = "rest voltage"
+"""Name of that evidence."""
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """One piece of evidence: a likelihood over `SOC_GRID`, its highest value 1."""
+    """One piece of evidence: a likelihood over `SOC_GRID`, shape ``(s,)``, its highest value 1."""
 
     name: str
-    likelihood: np.ndarray
+    likelihood: FloatArray
     remark: str | None = None
 
     @property
-    def density(self) -> np.ndarray:
-        """As a probability density over the state of charge, alone."""
+    def density(self) -> FloatArray:
+        """Probability density over the state of charge of this evidence alone [-], ``(s,)``."""
         return self.likelihood / np.trapezoid(self.likelihood, SOC_GRID)
 
     @property
@@ -60,23 +67,52 @@ class Evidence:
 
 
 def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float | None) -> Evidence:
-    """Likelihood of a rest voltage [V] read at a battery temperature [degC] (25 if unknown).
+    """Likelihood of a rest voltage read before connection.
 
-    Normal around the chemistry's curve, with the spread between batteries and the meter's error
-    added in quadrature, and a share `MISLEADING` that says nothing. A voltage above that of a full
-    battery is surface charge and counts as full.
+    Normal around the battery's curve, ``exp(-((V(soc) - V) / sd)**2 / 2)``, with the spread between
+    batteries (`chemistry.RestVoltageCurve.sd_v`) and the meter's error (`VOLTMETER_SD_V`) added in
+    quadrature, and a share `MISLEADING` that says nothing. A voltage above that of a full battery
+    is surface charge and counts as full.
+
+    Parameters
+    ----------
+    battery : Battery
+    rest_voltage : float
+        Of the whole battery [V].
+    temp_c : float or None
+        Battery temperature then [degC]; 25 degC if unknown.
+
+    Returns
+    -------
+    Evidence
+        Source of the curve: `chemistry.RestVoltageCurve.source`.
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, REFERENCE_TEMP_C if temp_c is None else temp_c)
     sd = np.hypot(battery.cells * data.rest.sd_v, VOLTMETER_SD_V)
     read = min(rest_voltage, float(expected[-1]))
     likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
-    floor = _misleading_level(sd, float(np.ptp(expected)))
-    return as_evidence("rest voltage", floor + likelihood, data.rest_voltage_remark)
+    flat_share = _misleading_level(sd, float(np.ptp(expected)))
+    return as_evidence(REST_VOLTAGE, flat_share + likelihood, data.rest_voltage_remark)
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
-    """Likelihood from the record's last known state; a parked battery can only have lost."""
+    """Likelihood from the record's last known state; a parked battery can only have lost.
+
+    Normal around it with the record's error, above it; below it with `LOSS_PER_DAY` for every day
+    since added in quadrature; and a share `MISLEADING` that says nothing.
+
+    Parameters
+    ----------
+    battery : Battery
+    on : date
+        Day of the connection.
+
+    Returns
+    -------
+    Evidence or None
+        None where nothing is known.
+    """
     known = battery.last_known
     if known is None:
         return None
@@ -84,8 +120,8 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     below = np.hypot(known.sd, LOSS_PER_DAY * days)
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)
-    floor = _misleading_level(float(known.sd), 1.0)
-    return as_evidence("last known state", floor + likelihood, f"{days} days old")
+    flat_share = _misleading_level(float(known.sd), 1.0)
+    return as_evidence("last known state", flat_share + likelihood, f"{days} days old")
 
 
 def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | ChargeBounds:
@@ -96,7 +132,20 @@ def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | Char
 
 
 def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) -> Evidence:
-    """Likelihood of the taper over the state of charge: charge to return through the factor."""
+    """Likelihood of the taper over the state of charge: charge to return through the factor.
+
+    ``L(soc) = mean over factors f of L((1 - soc) / f)`` with the factors of `charge_factors`.
+
+    Parameters
+    ----------
+    posterior : ChargePosterior or ChargeBounds
+    battery : Battery
+
+    Returns
+    -------
+    Evidence
+        Empty counts as certain where no charge the battery can hold explains the readings.
+    """
     factors = charge_factors(battery, *connection_tail(posterior))
     wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
     total = np.interp(wanted, posterior.charge_ah, posterior.of_charge).mean(axis=1)
@@ -105,11 +154,22 @@ def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) 
     return as_evidence("taper", total, data_for(battery.chemistry).taper_remark)
 
 
-def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> np.ndarray:
-    """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``.
+def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> FloatArray:
+    """State of charge per ampere-hour returned: equally likely values.
 
-    Log-normal: efficiency of the charge taken above the floor over the capacity to count on, and
-    what the two exponentials miss of that charge.
+    Log-normal around ``efficiency / capacity * exp(tail_log)``; the relative errors of efficiency
+    and capacity and ``tail_log_sd`` are added in quadrature.
+
+    Parameters
+    ----------
+    battery : Battery
+    tail_log, tail_log_sd : float
+        What the two exponentials miss of the charge, and its spread [ln].
+
+    Returns
+    -------
+    ndarray, shape (f,)
+        From low to high [1/Ah]. Source of the efficiency: `chemistry.TaperPrior.source`.
     """
     taper = data_for(battery.chemistry).taper
     capacity, capacity_sd = present_capacity_ah(battery)
@@ -118,8 +178,11 @@ def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> np.
     return taper.efficiency / capacity * log_normal_nodes(tail_log, spread)
 
 
-def log_normal_nodes(log: float, log_sd: float) -> np.ndarray:
-    """Equally likely values of a log-normal quantity, from low to high, shape ``(f,)``."""
+def log_normal_nodes(log: float, log_sd: float) -> FloatArray:
+    """Equally likely values of a log-normal quantity, from low to high, shape ``(f,)``.
+
+    ``exp(log + log_sd z)`` at the normal quantiles ``z`` of ``(k + 1/2) / f``.
+    """
     z = ndtri((np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES)
     return np.exp(log + log_sd * z)
 
@@ -127,7 +190,8 @@ def log_normal_nodes(log: float, log_sd: float) -> np.ndarray:
 def connection_tail(posterior: ChargePosterior | ChargeBounds) -> tuple[float, float]:
     """Shift and spread [ln] of the charge to return at connection for what its tail misses.
 
-    What was delivered during the readings was measured; only the part still left is in doubt.
+    What was delivered during the readings was measured; only the part still left is in doubt, so
+    that shift and spread of that part (`posterior.tail_doubt`) count by its share of all.
     """
     node, at, weight = posterior.pairs()
     left = posterior.charge_at_ah(posterior.window_end_s, node, at)
@@ -141,6 +205,6 @@ def _misleading_level(sd: float, span: float) -> float:
     return float(share * sd * np.sqrt(2.0 * np.pi) / span)
 
 
-def as_evidence(name: str, likelihood: np.ndarray, remark: str | None = None) -> Evidence:
+def as_evidence(name: str, likelihood: FloatArray, remark: str | None = None) -> Evidence:
     """Evidence from a likelihood over `SOC_GRID` of any scale, with its highest value made 1."""
     return Evidence(name, likelihood / likelihood.max(), remark)

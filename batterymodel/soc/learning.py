@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from pydantic import ValidationError
 
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.chemistry import data_for
@@ -23,22 +25,34 @@ from batterymodel.taper.shape import charge_time_share
 from batterymodel.taper.signals import Signal
 
 COMPLETE_FRACTION = 0.10
-"""A taper counts as completed when less than this share of its charge is left to return."""
+"""A taper counts as completed when less than this share of its charge is left to return
+[-] (own choice)."""
 
 LEAST_LEARNING_DEPTH = 0.03
-"""Least charge to return over capacity from which a history is learned."""
+"""Least charge to return over capacity from which a history is learned [-] (own choice)."""
 
 MOST_LEARNED_SD = 0.3
-"""Relative error of a time constant above which it teaches nothing."""
+"""Relative error of a time constant above which it teaches nothing [-] (own choice)."""
 
 LEAST_KNOWN_SD = 0.02
+"""Least relative error a learned charge time is given [-] (own choice)."""
+
+LEAST_KNOWN_SHARE_SD = 0.005
+"""Least error a learned fast share is given [-] (own choice)."""
+
+LEARNED_SHARES = (0.01, 0.8)
+"""Fast shares a taper can teach; beyond, the nearest is taken [0..1] (own choice)."""
+
 DRIFT_PER_ROOT_YEAR = 0.10
 """Drift of the log time constant with age, standard deviation after a year (own choice)."""
 
 
 @dataclass(frozen=True)
 class MeasuredTaper:
-    """Slow time constant and fast share of one completed taper, brought to a small current."""
+    """Slow time constant [ln s] and fast share [0..1] of one completed taper, at a small current.
+
+    Each with its standard deviation.
+    """
 
     log_time_s: float
     log_time_sd: float
@@ -53,10 +67,27 @@ def learned_history(
     temp_c: float | None,
     on: date,
 ) -> History | None:
-    """History of the battery after this connection; None while the taper is not completed.
+    """History of the battery after this connection, None where it teaches nothing.
 
-    A chemistry whose current is no exponential taper has none. The taper is read anew without the
-    battery's history, so that it is not counted twice.
+    That is so while the taper is not completed, where the time constant stays unsure or no battery
+    could have it, and for a chemistry whose current is no exponential taper. The taper is read anew
+    without the battery's history, so that it is not counted twice.
+
+    Parameters
+    ----------
+    fit : TaperFit
+    posterior : ChargePosterior or ChargeBounds
+        What the current said of the charge to return.
+    battery : Battery
+        With the history known so far.
+    temp_c : float or None
+        Battery temperature [degC].
+    on : date
+        Day of the connection.
+
+    Returns
+    -------
+    History or None
     """
     if isinstance(posterior, ChargeBounds) or not is_complete(fit, posterior):
         return None
@@ -65,7 +96,11 @@ def learned_history(
 
 
 def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
-    """Whether nearly all of a charge worth learning from has been seen to return."""
+    """Whether nearly all of a charge worth learning from has been seen to return.
+
+    At least `LEAST_LEARNING_DEPTH` of capacity to return, and at most `COMPLETE_FRACTION` of it
+    left at the last reading, both by their means.
+    """
     if fit.signal.limited_throughout:
         return False
     node, at, weight = posterior.pairs()
@@ -76,27 +111,67 @@ def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
 
 
 def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> MeasuredTaper | None:
-    """What one connection says of the battery's taper by itself; None where that is too little."""
+    """What one connection says of the battery's taper by itself.
+
+    The slow time constant's log is brought to a small current by ``log_time_per_c_rate`` and the
+    fast share by ``share_per_c_rate`` (`chemistry.TaperPrior`).
+
+    Parameters
+    ----------
+    signal : Signal
+    battery : Battery
+        Its history is not looked at.
+    temp_c : float or None
+        Battery temperature [degC].
+
+    Returns
+    -------
+    MeasuredTaper or None
+        None where its time constant is less sure than `MOST_LEARNED_SD`.
+    """
     bare = battery.model_copy(update={"history": None})
     fit = fit_taper(signal, prior_for(bare, temp_c))
     posterior = charge_posterior(fit)
     node, _, weight = posterior.pairs()
-    rate = min(float(fit.prior.c_rate_per_h(fit["hold_amplitude_a"])), MOST_C_RATE_PER_H)
-    log_time, log_time_sd = _moments(np.log(posterior.shape.time_constant_s[node, 0]), weight)
-    share, share_sd = _moments(posterior.shape.fast_share[node, 0], weight)
+    c_rate = min(float(fit.prior.c_rate_per_h(fit["hold_amplitude_a"])), MOST_C_RATE_PER_H)
+    shape = posterior.shape.of_nodes(node)
+    log_time, log_time_sd = _moments(np.log(shape.time_constant_s), weight)
+    share, share_sd = _moments(np.asarray(shape.fast_share), weight)
     if log_time_sd > MOST_LEARNED_SD:
         return None
     return MeasuredTaper(
-        log_time_s=log_time + fit.prior.log_time_per_c_rate * rate,
+        log_time_s=log_time + fit.prior.log_time_per_c_rate * c_rate,
         log_time_sd=log_time_sd,
-        fast_share=float(np.clip(share - fit.prior.share_per_c_rate * rate, 0.01, 0.8)),
+        fast_share=float(np.clip(share - fit.prior.share_per_c_rate * c_rate, *LEARNED_SHARES)),
         fast_share_sd=share_sd,
     )
 
 
-def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> History:
-    """Known history and one measured taper, weighed by their variances."""
+def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> History | None:
+    """Known history and one measured taper, weighed by their variances.
+
+    ``mean = (a / va + b / vb) / (1 / va + 1 / vb)`` for the log time constant and for the fast
+    share; the variances are those of known and measured value and what moves between connections
+    (`chemistry.TaperPrior`) or with age (`DRIFT_PER_ROOT_YEAR`).
+
+    Parameters
+    ----------
+    battery : Battery
+        With the history known so far.
+    measured : MeasuredTaper
+    on : date
+        Day of the measured taper.
+
+    Returns
+    -------
+    History or None
+        None where the measured taper, or what it leads to, is no battery's: a charge time outside
+        the bounds of `History.charge_time_h`.
+    """
     taper = data_for(battery.chemistry).taper
+    alone_h = _charge_time_h(measured.log_time_s, measured.fast_share, taper.fast_ratio)
+    if not _is_plausible(alone_h):
+        return None
     time_var = measured.log_time_sd**2 + taper.time_transfer_log_sd**2
     share_var = measured.fast_share_sd**2 + taper.share_transfer_sd**2
     log_time, share = measured.log_time_s, measured.fast_share
@@ -108,14 +183,31 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
         log_time, time_var = _weighed(log_time, time_var, believed.log_time_s, known_time_var)
         known_share_sd = known.fast_share_sd if known.fast_share else taper.fast_share_sd
         share, share_var = _weighed(share, share_var, believed.fast_share, known_share_sd**2)
-    of_charge = float(charge_time_share(share, taper.fast_ratio))
+    charge_time_h = _charge_time_h(log_time, share, taper.fast_ratio)
+    if not _is_plausible(charge_time_h):
+        return None
     return History(
-        charge_time_h=round(float(np.exp(log_time)) * of_charge / 3600.0, 4),
+        charge_time_h=charge_time_h,
         charge_time_rel_sd=round(max(float(np.sqrt(time_var)), LEAST_KNOWN_SD), 4),
         fast_share=round(share, 4),
-        fast_share_sd=round(max(float(np.sqrt(share_var)), 0.005), 4),
+        fast_share_sd=round(max(float(np.sqrt(share_var)), LEAST_KNOWN_SHARE_SD), 4),
         on=on,
     )
+
+
+def _charge_time_h(log_time_s: float, fast_share: float, fast_ratio: float) -> float:
+    """Charge to return over the current at connection, rounded as a history keeps it [h]."""
+    of_charge = float(charge_time_share(fast_share, fast_ratio))
+    return round(float(np.exp(log_time_s)) * of_charge / 3600.0, 4)
+
+
+def _is_plausible(charge_time_h: float) -> bool:
+    """Whether a history may hold this charge time [h]; its model has the bounds."""
+    try:
+        History(charge_time_h=charge_time_h)
+    except ValidationError:
+        return False
+    return True
 
 
 def _weighed(one: float, one_var: float, other: float, other_var: float) -> tuple[float, float]:
@@ -123,6 +215,6 @@ def _weighed(one: float, one_var: float, other: float, other_var: float) -> tupl
     return variance * (one / one_var + other / other_var), variance
 
 
-def _moments(values: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
+def _moments(values: FloatArray, weight: FloatArray) -> tuple[float, float]:
     mean = float(weight @ values)
     return mean, float(np.sqrt(weight @ (values - mean) ** 2))

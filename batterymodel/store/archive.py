@@ -10,6 +10,7 @@ import csv
 import io
 import os
 import zipfile
+import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -26,15 +27,23 @@ from batterymodel.store.records import BatteryPlate
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
 
-FORMAT = 1
+FORMAT = 2
+MOST_RATIO = 100
+"""Most that a member unpacks to, over its packed size (own choice; readings reach about ten).
+
+What packs closer than this is written unpacked, so that an import can refuse it unread.
+"""
+
 MANIFEST = "record.toml"
 MANIFEST_TEXT = (
     "# The record of a fleet's batteries. CSV: one table each; cards: limits cards; files: kept\n"
     "# files by SHA-256; batteries: each battery as it is now, for reading and for 'assess'.\n"
     f"format = {FORMAT}\n"
 )
-TABLES = (*(kind.row for kind in KINDS), DeletionRow, RestorationRow)
+TABLES: tuple[type[Any], ...] = (*(kind.row for kind in KINDS), DeletionRow, RestorationRow)
 _FIXED_TIME = (1980, 1, 1, 0, 0, 0)
+_LEVEL = 6
+_CHUNK_BYTES = 1 << 16
 
 Progress = Callable[[Sequence[Any], str], Iterable[Any]]
 """Shows the progress through a sequence under a title while it is walked."""
@@ -84,7 +93,9 @@ def _write_all(store: Store, session: Session, archive: zipfile.ZipFile, progres
         count += len(rows)
         session.expunge_all()
     _write_batteries(store, archive)
-    shas = session.scalars(select(FileRow.sha256).order_by(FileRow.sha256)).all()
+    named = named_files(session)
+    shas = [sha for sha in session.scalars(select(FileRow.sha256)).all() if sha in named]
+    shas.sort()
     for sha256 in progress(shas, "files"):
         _put(archive, f"files/{sha256}", store.file(sha256))
     return count + len(shas)
@@ -95,6 +106,18 @@ def _write_batteries(store: Store, archive: zipfile.ZipFile) -> None:
         head = f"# battery {plate.record.serial}\n" + "# invented\n" * plate.record.invented
         text = head + record_toml(store.battery(plate.record.serial))
         _put(archive, f"batteries/{plate.id}.toml", text.encode())
+
+
+def named_files(session: Session) -> set[str]:
+    """SHA-256 of every file that a row names; no other file is exported or taken in."""
+    columns = [c for table in TABLES for c in file_columns(table)]
+    found = (session.scalars(select(c).where(c.is_not(None)).distinct()) for c in columns)
+    return {sha256 for shas in found for sha256 in shas}
+
+
+def file_columns(table: type) -> tuple[Column[Any], ...]:
+    """Columns of a table that name a kept file."""
+    return tuple(column for column in columns_of(table) if column.name.endswith("_sha256"))
 
 
 def card_member(row_id: str) -> str:
@@ -130,4 +153,15 @@ def csv_of(table: type, rows: Iterable[Any]) -> str:
 def _put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
     member = zipfile.ZipInfo(name, _FIXED_TIME)
     member.create_system, member.external_attr = 3, 0o644 << 16
-    archive.writestr(member, content, zipfile.ZIP_DEFLATED, 6)
+    packs = packs_fairly(content)
+    archive.writestr(member, content, zipfile.ZIP_DEFLATED if packs else zipfile.ZIP_STORED, _LEVEL)
+
+
+def packs_fairly(content: bytes) -> bool:
+    """Whether the content packs to no less than one part in `MOST_RATIO`."""
+    packer, packed = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS), 0
+    for start in range(0, len(content), _CHUNK_BYTES):
+        packed += len(packer.compress(content[start : start + _CHUNK_BYTES]))
+        if packed * MOST_RATIO >= len(content):
+            return True
+    return (packed + len(packer.flush())) * MOST_RATIO >= len(content)

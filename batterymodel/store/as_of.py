@@ -95,7 +95,8 @@ def _last_known(
     seen = store.entries(Connection, battery_id=battery_id)
     checked = store.entries(BenchCheck, battery_id=battery_id)
     earlier = tuple(entry for entry in seen if not _is_later(entry.record, on, before))
-    last = latest((*told, *earlier, *checked), on)
+    known: tuple[Entry[Any], ...] = (*told, *earlier, *checked)
+    last = latest(known, on)
     if last is None or isinstance(last.record, BenchCheck):
         return None
     if isinstance(last.record, KnownState):

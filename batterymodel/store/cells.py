@@ -1,15 +1,22 @@
-"""Values of the tables as cells of a CSV and back, exactly."""
+"""Values of the tables as cells of a CSV and back, exactly.
+
+A spreadsheet takes a cell that begins with one of ``= + - @``, a tab or a carriage return for a
+formula and runs it. Text that begins so gets an apostrophe in front, which a spreadsheet shows as
+text; so does text that begins with apostrophes and then so, and the way back is exact.
+"""
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import Boolean, Column, Date, Double, Integer
+from sqlalchemy import Boolean, Column, Date, Double, Integer, String
 
 from batterymodel.store.tables import Clock, Json, Utc
 
 _BOOL = {"true": True, "false": False}
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 
 
 def cell_of(column: Column[Any], value: Any) -> str:
@@ -24,11 +31,34 @@ def cell_of(column: Column[Any], value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, float):
         return repr(value)
-    return value.isoformat() if isinstance(value, date | datetime) else str(value)
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    return no_formula(value) if isinstance(column.type, String) else str(value)
 
 
-def value_of(column: Column[Any], cell: str) -> Any:
-    """The value of a cell; raises ``ValueError`` (pydantic's too) for one that holds none."""
+def no_formula(text: str) -> str:
+    """Text that no spreadsheet runs; `as_told` gives back what it was.
+
+    >>> no_formula("=1+1"), no_formula("'=1+1"), no_formula("B-1")
+    ("'=1+1", "''=1+1", 'B-1')
+    """
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+def as_told(cell: str) -> str:
+    """The text that `no_formula` made a cell of.
+
+    >>> as_told("'=1+1"), as_told("'t was full")
+    ('=1+1', "'t was full")
+    """
+    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell) else cell
+
+
+def value_of(column: Column[Any], cell: str, escaped: bool = True) -> Any:
+    """The value of a cell, its text as `no_formula` wrote it or as it stands.
+
+    Raises ``ValueError`` (pydantic's too) for a cell that holds none.
+    """
     if cell == "":
         if not column.nullable:
             raise ValueError("is empty")
@@ -49,4 +79,6 @@ def value_of(column: Column[Any], cell: str) -> Any:
         return _BOOL[cell]
     if isinstance(kind, Double):
         return float(cell)
-    return int(cell) if isinstance(kind, Integer) else cell
+    if isinstance(kind, Integer):
+        return int(cell)
+    return as_told(cell) if escaped and isinstance(kind, String) else cell

@@ -158,7 +158,8 @@ def deleted(
     session: Session, entry_ids: Iterable[str], reason: str, now: datetime, new_id: Any
 ) -> Deletion:
     """Take entries out of sight, with all that belongs to them."""
-    reason, act, gone = _reason(reason, "a deletion"), new_id(), {}
+    reason, act = _reason(reason, "a deletion"), new_id()
+    gone: dict[str, str] = {}
     for entry_id in entry_ids:
         kind, _ = present_entry(session, entry_id)
         if deletions_of(session, [entry_id]):

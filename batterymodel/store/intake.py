@@ -48,6 +48,14 @@ class Told:
 
 
 @dataclass(frozen=True)
+class TakenCheck:
+    """A capacity check in the record; `was_there` where its figures had been added before."""
+
+    entry: Entry[BenchCheck]
+    was_there: bool = False
+
+
+@dataclass(frozen=True)
 class Taken:
     """A connection in the record; `was_there` where these readings had been added before."""
 
@@ -61,7 +69,24 @@ def add_battery(
 ) -> Entry[BatteryPlate]:
     """A battery with its card, history, last check and last known state, in one transaction.
 
-    What has no day of its own is in force from `installed_on`, else from today.
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    battery : Battery
+    installed_on : date, optional
+        From when what has no day of its own is in force; else from today.
+    **more
+        Further fields of `BatteryPlate`.
+
+    Returns
+    -------
+    Entry of BatteryPlate
+
+    Raises
+    ------
+    InputError
+        A serial that is there already, or a field that cannot hold its value.
     """
     about = {
         "serial": serial,
@@ -74,8 +99,9 @@ def add_battery(
     day = installed_on or date.today()
     with store.writing():
         plate = store.add(record_from(about, BatteryPlate, f"battery {serial}"))
-        card = {"on": day, "limits": battery.limits, "reason": NEW_CARD_REASON}
-        store.add(CardRevision(battery_id=plate.id, **card))
+        store.add(
+            CardRevision(battery_id=plate.id, on=day, limits=battery.limits, reason=NEW_CARD_REASON)
+        )
         if (history := battery.history) is not None:
             store.add(HistoryRevision(battery_id=plate.id, on=history.on or day, history=history))
         if (check := battery.capacity_check) is not None:
@@ -104,8 +130,24 @@ def add_connection(
 ) -> Taken:
     """A connection of a battery: its readings as they are, and their assessment.
 
-    Readings that cannot be assessed are kept all the same, with the sentence why.
-    Raises `InputError` for an unknown battery or aircraft, or one that is on no aircraft.
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    data : bytes
+        The readings' file as it is.
+    file_name : str
+    told : Told, optional
+
+    Returns
+    -------
+    Taken
+        The connection; readings that cannot be assessed are kept with the sentence why.
+
+    Raises
+    ------
+    InputError
+        An unknown battery or aircraft, one that is on no aircraft, or a file that is too large.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
     with store.reading():
@@ -130,16 +172,44 @@ def add_connection(
         battery = store.battery(serial, day, before=clock)
     result, why_not = _assessed(battery, connection, readings, why_not)
     with store.writing():
+        there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
+        if there:
+            return Taken(there[0], was_there=True)
         store.keep_file(data)
         entry = store.add(_with_result(connection, result, why_not))
         _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
 
+def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
+    """A capacity check with its log, kept once: same battery, day and figures are one check.
+
+    Parameters
+    ----------
+    store : Store
+    check : BenchCheck
+    log : bytes, optional
+        The bench's log as it is; `check` names its file.
+
+    Raises
+    ------
+    InputError
+        A battery that is not there, or a log that is too large.
+    """
+    with store.writing():
+        if log is not None:
+            check = check.model_copy(update={"log_sha256": store.keep_file(log)})
+        same = check.model_dump(exclude={"note", "log_name"})
+        there = store.entries(BenchCheck, **same)
+        return TakenCheck(there[0], True) if there else TakenCheck(store.add(check))
+
+
 TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
 
 
-def correct_connection(store: Store, entry_id: str, record: Connection, reason: str) -> Entry:
+def correct_connection(
+    store: Store, entry_id: str, record: Connection, reason: str
+) -> Entry[Connection]:
     """Correct what was told of a connection and assess it anew, by what the record knows now."""
     readings, why_not = _read(store.file(record.readings_sha256), record.file_name)
     with store.writing():

@@ -18,6 +18,7 @@ from batterymodel.basis.text import one_line
 from batterymodel.inputs.records import (
     CapacityCheck,
     Celsius,
+    CheckedAh,
     Chemistry,
     Fraction,
     History,
@@ -167,7 +168,7 @@ class BenchCheck(Record):
 
     battery_id: Id
     on: date
-    capacity_ah: Annotated[float, Field(gt=0.0, le=1000.0)]
+    capacity_ah: CheckedAh
     capacity_sd_ah: Annotated[float, Field(gt=0.0)] | None = None
     is_lower_bound: bool = False
     discharge_current_a: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None

@@ -173,7 +173,7 @@ class Store:
         with self.reading() as session:
             rows = entries.standing_deletions(session)
             acts = {row.act_id: row for row in reversed(rows)}
-            gone = {act: [] for act in acts}
+            gone: dict[str, list[tuple[str, str]]] = {act: [] for act in acts}
             for row in rows:
                 gone[row.act_id].append((row.table_name, row.entry_id))
         found = [

@@ -2,6 +2,7 @@
 
 Rows that are there already with the same content are passed over; the same id with another
 content stops the import, as does everything in the ZIP that an export would not have written.
+Tables are read first: a file that no row names is refused unread.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,11 +30,13 @@ from batterymodel.inputs.records import Limits, record_from
 from batterymodel.store.archive import (
     FORMAT,
     MANIFEST,
+    MOST_RATIO,
     TABLES,
     Progress,
     card_member,
     cells_of,
     columns_of,
+    file_columns,
     in_silence,
 )
 from batterymodel.store.cells import cell_of, value_of
@@ -42,12 +45,16 @@ from batterymodel.store.faults import said_plainly
 from batterymodel.store.merging import check_merged
 from batterymodel.store.records import MAX_FILE_BYTES, UUID_PATTERN
 from batterymodel.store.store import Store
-from batterymodel.store.tables import KIND_OF_TABLE, CardRow, FileRow
+from batterymodel.store.tables import KIND_OF_TABLE, BatteryRow, CardRow, FileRow
 
 MAX_ALL_BYTES = 16 * 1024**3
 """Most bytes a ZIP may unpack to."""
 
+READ_FORMATS = (1, FORMAT)
+"""Format 1 wrote text that begins like a formula as it stood."""
+
 _MAX_MEMBERS = 5_000_000
+[_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]
 _UUID = UUID_PATTERN.pattern
 _MEMBER = re.compile(
     rf"{re.escape(MANIFEST)}|({'|'.join(t.__tablename__ for t in TABLES)})\.csv"
@@ -71,10 +78,14 @@ def import_zip(store: Store, path: str | Path, progress: Progress = in_silence) 
     """
     path = Path(path)
     with _opened(path) as archive, store.writing() as session:
-        added, there = _take_files(archive, session, progress)
+        added = there = 0
+        named = {MANIFEST, *(f"{table.__tablename__}.csv" for table in TABLES)}
         for table in progress(TABLES, "tables"):
-            new, old = _take_table(archive, session, table)
+            new, old = _take_table(archive, session, table, named)
             added, there = added + new, there + old
+        _check_named(archive, named)
+        new, old = _take_files(archive, session, progress)
+        added, there = added + new, there + old
         check_merged(session, archive.where)
     return Merged(added, there)
 
@@ -86,6 +97,7 @@ class _Archive:
     where: str
     file: zipfile.ZipFile
     names: frozenset[str]
+    format: int = FORMAT
 
     def error(self, problem: str) -> StoreError:
         return StoreError(f"{self.where}: {problem}; nothing was changed")
@@ -120,8 +132,7 @@ def _opened(path: Path) -> Iterator[_Archive]:
         with file:
             archive = _Archive(where, file, frozenset(file.namelist()))
             _check_members(archive)
-            _check_manifest(archive)
-            yield archive
+            yield replace(archive, format=_format_of(archive))
 
 
 def _check_members(archive: _Archive) -> None:
@@ -138,15 +149,35 @@ def _check_members(archive: _Archive) -> None:
             raise archive.error("is locked with a password")
     if sum(member.file_size for member in members) > MAX_ALL_BYTES:
         raise archive.error(f"would unpack to more than {MAX_ALL_BYTES:,} bytes")
+    _check_ratio(archive, members)
 
 
-def _check_manifest(archive: _Archive) -> None:
+def _check_ratio(archive: _Archive, members: list[zipfile.ZipInfo]) -> None:
+    """No member, and not the whole, unpacks to more than an export's ratio."""
+    for member in members:
+        if member.file_size > MOST_RATIO * member.compress_size:
+            raise archive.error(
+                f"member '{member.filename}' would unpack to more than {MOST_RATIO} times its size"
+            )
+    whole = Path(archive.where).stat().st_size
+    if sum(member.file_size for member in members) > MOST_RATIO * whole:
+        raise archive.error(f"would unpack to more than {MOST_RATIO} times its size")
+
+
+def _check_named(archive: _Archive, named: set[str]) -> None:
+    stray = min(archive.names - named, default=None)
+    if stray is not None:
+        raise archive.error(f"no row names '{stray}'")
+
+
+def _format_of(archive: _Archive) -> int:
     try:
         found = tomllib.loads(archive.text(MANIFEST)).get("format")
     except tomllib.TOMLDecodeError:
         raise archive.error(f"'{MANIFEST}' is not valid TOML") from None
-    if found != FORMAT:
+    if found not in READ_FORMATS:
         raise archive.error(f"has format {found!r}, and this version reads format {FORMAT}")
+    return found
 
 
 def _take_files(archive: _Archive, session: Session, progress: Progress) -> tuple[int, int]:
@@ -167,13 +198,18 @@ def _take_files(archive: _Archive, session: Session, progress: Progress) -> tupl
     return added, kept
 
 
-def _take_table(archive: _Archive, session: Session, table: type) -> tuple[int, int]:
+def _take_table(
+    archive: _Archive, session: Session, table: Any, named: set[str]
+) -> tuple[int, int]:
+    """Take a table's rows in, and note the members that they name."""
     there = {row.row_id: cells_of(table, row) for row in session.scalars(select(table))}
     cards = _cards_there(session) if table is CardRow else {}
     once = _undone_or_replaced(session, table)
     session.expunge_all()
     added = kept = 0
+    row: Any
     for row in _rows(archive, table):
+        named.update(_members_of(table, row))
         if row.row_id not in there:
             _check_once(archive, table, row, once)
             session.add(row)
@@ -190,7 +226,18 @@ def _take_table(archive: _Archive, session: Session, table: type) -> tuple[int, 
     return added, kept
 
 
-def _undone_or_replaced(session: Session, table: type) -> set[str]:
+def _members_of(table: type, row: Any) -> Iterator[str]:
+    """Members that belong to a row: kept files, its card, the battery as it was."""
+    for column in file_columns(table):
+        if (sha256 := getattr(row, column.name)) is not None:
+            yield f"files/{sha256}"
+    if table is CardRow:
+        yield card_member(row.row_id)
+    if table is BatteryRow:
+        yield f"batteries/{row.entry_id}.toml"
+
+
+def _undone_or_replaced(session: Session, table: Any) -> set[str]:
     """Ids of rows that have a correction, or of deletions that have a restoration."""
     column = getattr(table, "replaces", getattr(table, "deletion_id", None))
     return set() if column is None else set(session.scalars(select(column))) - {None}
@@ -213,13 +260,14 @@ def _cards_there(session: Session) -> dict[str, str]:
 
 
 def _card_cell(row: Any) -> str:
-    return cell_of(CardRow.__table__.c.limits, row.limits)
+    return cell_of(_CARD_COLUMN, row.limits)
 
 
-def _rows(archive: _Archive, table: type) -> Iterator[Any]:
+def _rows(archive: _Archive, table: Any) -> Iterator[Any]:
     """The rows of a table's CSV, each checked; raises `StoreError` naming the line."""
-    name = f"{table.__tablename__}.csv"  # type: ignore[attr-defined]
-    columns, seen = columns_of(table), set()
+    name = f"{table.__tablename__}.csv"
+    columns = columns_of(table)
+    seen: set[str] = set()
     lines = _lines(archive, name)
     header = next(lines, (0, []))[1]
     if header != [column.name for column in columns]:
@@ -247,13 +295,13 @@ def _lines(archive: _Archive, name: str) -> Iterator[tuple[int, list[str]]]:
 
 
 def _row(archive: _Archive, table: type, cells: dict[Any, str], place: str) -> Any:
-    values = {}
+    values: dict[str, Any] = {}
     for column, cell in cells.items():
         try:
             if table is CardRow and column.name == "limits":
                 values["limits"] = _card(archive, values["row_id"], cell)
             else:
-                values[column.name] = value_of(column, cell)
+                values[column.name] = value_of(column, cell, escaped=archive.format > 1)
         except ValidationError as error:
             problem = error.errors()[0]["msg"].lower()
             raise archive.error(f"{place}: '{column.name}': {problem}") from None

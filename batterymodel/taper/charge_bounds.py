@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.posterior import LEAST_LEFT, ChargeLikelihood, charge_grid_ah
 
@@ -25,46 +26,78 @@ TAIL_H = 1.0
 choice)."""
 
 LEAST_FALL = 0.01
-"""Relative fall of the current below which it bounds nothing (own choice)."""
+"""Relative fall of the current below which it bounds nothing [-] (own choice)."""
 
 EDGE_REL, EDGE_OF_CAPACITY = 0.02, 0.002
-"""Softness of the band's edges, of the charge delivered and of capacity (own choice)."""
+"""Softness of the band's edges, of the charge delivered and of capacity [-] (own choice)."""
 
 LOAD_NODES = 9
+"""Equally likely bus loads that are looked at (own choice, numerical)."""
+
+END_READINGS = 3
+"""Readings whose mean is the current at the start, and at the end (own choice)."""
+
+LAST_SHARE = 0.5
+"""Mean current from the last reading until full, over that of the last reading [-] (own choice)."""
+
+LEAST_CURRENT_A = 1e-3
+"""Keeps a time to come finite where hardly any current flows [A] (own choice, numerical)."""
 
 
 @dataclass(frozen=True)
 class ChargeBounds(ChargeLikelihood):
     """Likelihood of the charge to return, one node for each bus load that may be.
 
-    ``delivered_ah`` is the charge delivered to the battery and ``current_a`` the battery current
-    at the last reading, both of shape ``(k, 1)``.
+    ``delivered_ah`` is the charge delivered to the battery [Ah] and ``current_a`` the battery
+    current at the last reading [A], both of shape ``(k, 1)``; ``tail_log`` and ``tail_log_sd``
+    [ln] are 0, because no exponential is carried beyond the readings.
     """
 
-    delivered_ah: np.ndarray
-    current_a: np.ndarray
+    delivered_ah: FloatArray
+    current_a: FloatArray
     tail_log: float = 0.0
     tail_log_sd: float = 0.0
 
-    def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
-        """Charge still to return after the last reading [Ah] for pairs; ``time_s`` is its time."""
+    def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
+        """Charge still to return after the last reading, for pairs ``(p,)`` [Ah].
+
+        ``time_s`` is the time of the last reading [s]; no other can be asked for.
+        """
         charge = self.charge_ah[at]
         return np.maximum(charge - self.delivered_ah[node, 0], LEAST_LEFT * charge)
 
-    def minutes_until_ah(self, left_ah: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
-        """Minutes until so much is left, at half the last current, for pairs."""
+    def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
+        """Time after the last reading until so much is left [min], for pairs ``(p,)``.
+
+        At `LAST_SHARE` of the last current throughout.
+        """
         now = self.charge_at_ah(self.window_end_s, node, at)
-        half_a = np.maximum(0.5 * self.current_a[node, 0], 1e-3)
-        return 60.0 * np.maximum(now - left_ah, 0.0) / half_a
+        mean_a = np.maximum(LAST_SHARE * self.current_a[node, 0], LEAST_CURRENT_A)
+        return 60.0 * np.maximum(now - left_ah, 0.0) / mean_a
 
 
 def charge_bounds(fit: TaperFit) -> ChargeBounds:
-    """The band of one connection, from the signal of its fit and what is known of the load."""
+    """The band of one connection, from the signal of its fit and what is known of the load.
+
+    Likelihood ``Phi((q - delivered) / edge) Phi((upper - q) / edge)`` of each charge ``q``, with
+    ``upper`` the band's upper end (see the module) and the edges softened by `EDGE_REL` and
+    `EDGE_OF_CAPACITY`.
+
+    Parameters
+    ----------
+    fit : TaperFit
+
+    Returns
+    -------
+    ChargeBounds
+        `LOAD_NODES` nodes of equal weight.
+    """
     time_s, current_a = _without_steps(fit)
     load_a = _load_nodes_a(fit, float(current_a.min()))[:, None]
     battery_a = np.maximum(current_a[None, :] - load_a, 0.0)
     delivered = np.trapezoid(battery_a, time_s, axis=1)[:, None] / 3600.0
-    start, end = battery_a[:, :3].mean(axis=1), battery_a[:, -3:].mean(axis=1)
+    start = battery_a[:, :END_READINGS].mean(axis=1)
+    end = battery_a[:, -END_READINGS:].mean(axis=1)
     fall = np.maximum(1.0 - end / np.maximum(start, 1e-9), 0.0)
     capacity = fit.prior.capacity_ah
     reach = np.where(fall > LEAST_FALL, end * TAIL_H / np.maximum(fall, LEAST_FALL), capacity)
@@ -81,7 +114,7 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
     )
 
 
-def _without_steps(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
+def _without_steps(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     """Times from connection on and current less load steps [A], short transients left out."""
     signal = fit.signal
     kept = signal.usable | signal.current_limited
@@ -91,7 +124,7 @@ def _without_steps(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
     return np.append(0.0, time_s), np.append(current[0], current)
 
 
-def _load_nodes_a(fit: TaperFit, least_a: float) -> np.ndarray:
+def _load_nodes_a(fit: TaperFit, least_a: float) -> FloatArray:
     """Equally likely bus loads [A], none above the least reading."""
     load = fit.signal.load
     z = ndtri((np.arange(LOAD_NODES) + 0.5) / LOAD_NODES)

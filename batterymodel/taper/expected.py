@@ -5,31 +5,39 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import brentq
 
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import data_for
 from batterymodel.taper.prior import Prior, prior_for
-from batterymodel.taper.shape import Shape, branches_current, current_limited
+from batterymodel.taper.shape import Shape, branches_current, current_limited, hold_current
+
+MOST_LOOKED_AT_PER_H = 10.0
+"""C-rate up to which the shape's own C-rate is sought at least [1/h] (own choice, numerical)."""
 
 
 def expected_taper(
-    battery: Battery, soc: float, time_s: np.ndarray, room_a: float = np.inf
-) -> tuple[np.ndarray, float]:
-    """Battery current above the floor [A] over time, from a state of charge, and its amplitude [A].
+    battery: Battery, soc: float, time_s: FloatArray, room_a: float = np.inf
+) -> tuple[FloatArray, float]:
+    """Battery current above the float current over time, from a state of charge.
+
+    The charge to return is ``(1 - soc) capacity / efficiency``; the shape is the one believed at
+    the C-rate it leads to itself.
 
     Parameters
     ----------
     battery : Battery
-        Its history, else its chemistry, gives the shape (`taperprior.prior_for`).
+        Its history, else its chemistry, gives the shape (`taper.prior.prior_for`).
     soc : float
         State of charge at connection [0..1].
     time_s : ndarray, shape (n,)
-        Times since connection [s].
+        Times since connection [s], none negative.
     room_a : float
         What the supply's limit and the bus load leave for the battery [A].
 
     Returns
     -------
     current_a : ndarray, shape (n,)
+        Battery current above the float current [A].
     amplitude_a : float
         Battery current at connection were the supply without limit [A].
     """
@@ -42,30 +50,29 @@ def expected_taper(
 
 
 def _shape_at(charge_as: float, prior: Prior, room_a: float) -> Shape:
-    """Shape at the rate it leads to itself: the hold amplitude of this charge over capacity."""
+    """Shape at the C-rate it leads to itself: the hold amplitude of this charge over capacity."""
 
-    def shape(rate: float) -> Shape:
-        time_s = float(np.exp(prior.log_time_at(rate)))
-        return Shape(time_s, float(prior.share_at(rate)), prior.fast_ratio)
+    def shape(c_rate: float) -> Shape:
+        time_s = float(np.exp(prior.log_time_at(c_rate)))
+        return Shape(time_s, float(prior.share_at(c_rate)), prior.fast_ratio)
 
-    def excess(rate: float) -> float:
-        wanted = charge_as / float(shape(rate).charge_time_s)
-        return rate - float(prior.c_rate_per_h(min(wanted, room_a)))
+    def excess(c_rate: float) -> float:
+        wanted = charge_as / float(shape(c_rate).charge_time_s)
+        return c_rate - float(prior.c_rate_per_h(min(wanted, room_a)))
 
     highest = float(prior.c_rate_per_h(charge_as / float(shape(np.inf).charge_time_s))) + 1.0
-    return shape(brentq(excess, 0.0, max(highest, 10.0)))
+    return shape(brentq(excess, 0.0, max(highest, MOST_LOOKED_AT_PER_H)))
 
 
 def _battery_current_a(
-    time_s: np.ndarray, amplitude_a: float, shape: Shape, room_a: float
-) -> np.ndarray:
-    """Battery current [A] above the floor; at the room first where it would take more."""
-    limit_s, level, hold_a = 0.0, (1.0, 1.0), amplitude_a
-    if amplitude_a > room_a:
-        wanted = amplitude_a / room_a
-        most_s = wanted * float(shape.charge_time_s)
-        limit_s = brentq(lambda t: float(current_limited(t, shape)[2]) - wanted, 0.0, most_s)
-        fast, slow, _ = current_limited(limit_s, shape)
-        level, hold_a = (float(fast), float(slow)), room_a
-    held = hold_a * branches_current(np.maximum(time_s - limit_s, 0.0), shape, *level)
-    return np.where(time_s < limit_s, room_a, held)
+    time_s: FloatArray, amplitude_a: float, shape: Shape, room_a: float
+) -> FloatArray:
+    """Battery current above the float current [A]; at the room first where it would take more."""
+    if amplitude_a <= room_a:
+        return amplitude_a * hold_current(time_s, shape)
+    wanted = amplitude_a / room_a
+    most_s = wanted * float(shape.charge_time_s)
+    limit_s = brentq(lambda t: float(current_limited(t, shape)[2]) - wanted, 0.0, most_s)
+    fast, slow, _ = current_limited(limit_s, shape)
+    held = branches_current(np.maximum(time_s - limit_s, 0.0), shape, fast, slow)
+    return np.where(time_s < limit_s, room_a, room_a * held)

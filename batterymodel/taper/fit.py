@@ -11,9 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
 
+from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.errors import FitError
 from batterymodel.taper.prior import Prior
 from batterymodel.taper.problem import (
+    FIXED,
     FIXED_NAMES,
     SHAPE_TERMS,
     TaperData,
@@ -29,33 +31,45 @@ ROBUST_SCALE = 4.0
 """Standard errors beyond which a reading's pull stops growing (own choice)."""
 
 ROBUST_PASSES = 12
+"""Passes after which the weights are taken as they are (own choice, numerical)."""
+
 SETTLED_WEIGHT = 1e-3
+"""Change of the weights below which they have settled [-] (own choice, numerical)."""
+
+RELATIVE_STEP = 1e-5
+"""Relative step of the central difference of `_growth_gradient` [-] (own choice, numerical)."""
 
 
 @dataclass(frozen=True)
 class TaperFit:
     """Result of `fit_taper`: best values, their covariance, residuals, and a `predict`.
 
-    ``parameters`` follow ``names``; ``covariance`` is that of all parameters under data and
-    priors. ``rmse_a`` and ``residuals_a`` are over the rows of the fit.
+    ``parameters``, shape ``(p,)``, follow ``names``; ``covariance``, ``(p, p)``, is that of all
+    parameters under data and priors; ``weights``, ``(n,)``, are those of the rows of ``data``.
+    ``window_s`` is the time of the first and the last usable reading [s].
     """
 
     names: tuple[str, ...]
-    parameters: np.ndarray
-    covariance: np.ndarray
-    weights: np.ndarray
+    parameters: FloatArray
+    covariance: FloatArray
+    weights: FloatArray
     window_s: tuple[float, float]
     signal: Signal
     data: TaperData
     prior: Prior
-    evaluations: int
 
     def __getitem__(self, name: str) -> float:
         return float(self.parameters[self.names.index(name)])
 
     @property
+    def step_sizes_a(self) -> tuple[float, ...]:
+        """Size of each load step of the signal, in their order [A]."""
+        steps = self.parameters[FIXED : FIXED + len(self.signal.steps)]
+        return tuple(float(size) for size in steps)
+
+    @property
     def shape(self) -> Shape:
-        """Best shape."""
+        """Shape of the best values."""
         return shape_of(self.parameters, self.prior)
 
     @property
@@ -77,7 +91,11 @@ class TaperFit:
 
     @property
     def standard_errors(self) -> dict[str, float]:
-        """Standard error of amplitude, time constant, charge time, fast share, floor, load."""
+        """Standard errors by name of the value, each in the unit of its name.
+
+        Linear in the covariance: ``sqrt(g' C g)`` with ``g`` the derivatives of the value by the
+        fixed parameters.
+        """
         share, ratio = self.shape.fast_share, self.prior.fast_ratio
         hold, by_log_time, by_share = self["hold_amplitude_a"], 0.0, 0.0
         growth = float(current_limited(self.data.limit_time_s, self.shape)[2])
@@ -94,13 +112,13 @@ class TaperFit:
             "load_a": (0.0, 0.0, 0.0, 0.0, 1.0),
         }
         table = np.array(list(directions.values()))
-        variances = np.einsum("ij,jk,ik->i", table, self.covariance[:5, :5], table)
+        variances = np.einsum("ij,jk,ik->i", table, self.covariance[:FIXED, :FIXED], table)
         errors = np.sqrt(np.maximum(variances, 0.0))
         return dict(zip(directions, errors.tolist(), strict=True))
 
     @property
-    def residuals_a(self) -> np.ndarray:
-        """Reading less model, shape deviations left out, for each row of the fit [A]."""
+    def residuals_a(self) -> FloatArray:
+        """Reading less model, shape deviations left out, for each row of the fit [A], ``(n,)``."""
         return self.data.current_a - self.predict(self.data.time_s)
 
     @property
@@ -108,10 +126,10 @@ class TaperFit:
         """Root mean square of the residuals [A]; 0 where no reading was in the hold phase."""
         return float(np.sqrt(np.mean(self.residuals_a**2))) if self.residuals_a.size else 0.0
 
-    def predict(self, time_s: np.ndarray) -> np.ndarray:
-        """Meter reading expected at times since connection [A], same shape.
+    def predict(self, time_s: FloatArray) -> FloatArray:
+        """Meter reading expected at times since connection [s], same shape [A].
 
-        Includes load, steps, floor and the supply's limit; leaves out the shape deviations.
+        Includes load, steps, float current and the supply's limit; leaves out the shape deviations.
         """
         t = np.asarray(time_s, dtype=float)
         hold = np.maximum(t - self.data.limit_time_s, 0.0)
@@ -120,16 +138,16 @@ class TaperFit:
             self.base(t)
         )
 
-    def base(self, time_s: np.ndarray) -> np.ndarray:
-        """Floor, load and load steps at times since connection [A], same shape."""
+    def base(self, time_s: FloatArray) -> FloatArray:
+        """Float current, load and load steps at times since connection [s], same shape [A]."""
         t = np.asarray(time_s, dtype=float)
         base = np.full(t.shape, self["float_current_a"] + self["load_a"])
-        for step, name in zip(self.signal.steps, self.names[5:], strict=False):
-            base = base + self[name] * (t >= step.elapsed_s)
+        for step, size_a in zip(self.signal.steps, self.step_sizes_a, strict=True):
+            base = base + size_a * (t >= step.elapsed_s)
         return base
 
-    def predict_sd(self, time_s: np.ndarray) -> np.ndarray:
-        """Standard error of `predict` from the covariance [A], same shape as ``time_s``."""
+    def predict_sd(self, time_s: FloatArray) -> FloatArray:
+        """Standard error of `predict` from the covariance, shape ``(t,)`` in and out [s] to [A]."""
         t = np.asarray(time_s, dtype=float)
         hold = np.maximum(t - self.data.limit_time_s, 0.0)
         current, by_time, by_share = hold_gradient(hold, self.data.limit_time_s, self.shape)
@@ -154,6 +172,15 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
        weights settle: single odd readings cannot pull without bound.
     5. Covariance from the Jacobian at the optimum with these weights.
 
+    Parameters
+    ----------
+    signal : Signal
+    prior : Prior
+
+    Returns
+    -------
+    TaperFit
+
     Raises
     ------
     FitError
@@ -165,50 +192,51 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
             f"only {usable} readings show the battery at constant voltage: take at least three"
         )
     data = taper_data(signal, prior)
-    parameters, weights, evaluations = _start(data, prior), np.ones(data.time_s.size), 0
+    parameters, weights = _start(data, prior), np.ones(data.time_s.size)
     for _ in range(ROBUST_PASSES):
-        parameters, more = _minimised(parameters, data, prior, weights)
-        evaluations += more
+        parameters = _minimised(parameters, data, prior, weights)
         before, weights = weights, _robust_weights(parameters, data, prior)
         if np.abs(weights - before).max(initial=0.0) < SETTLED_WEIGHT:
             break
-    return _fit_from(parameters, weights, evaluations, signal, data, prior)
+    return _fit_from(parameters, weights, signal, data, prior)
 
 
-def _minimised(
-    start: np.ndarray, data: TaperData, prior: Prior, weights: np.ndarray
-) -> tuple[np.ndarray, int]:
-    """Optimum at fixed weights and number of evaluations; amplitude and floor not below zero.
+def _minimised(start: FloatArray, data: TaperData, prior: Prior, weights: FloatArray) -> FloatArray:
+    """Optimum at fixed weights; amplitude and float current not below zero.
 
     A parameter held at zero leaves the others' optimum the constrained one, because the problem
     is nearly linear; it costs less than walking along a bound.
     """
     least = np.full(start.size, -np.inf)
     least[[0, 3]] = 0.0
-    parameters, free, evaluations = np.maximum(start, least), np.ones(start.size, bool), 0
+    parameters, free = np.maximum(start, least), np.ones(start.size, bool)
     while True:
-        result = _free_optimum(parameters, free, data, prior, weights)
-        parameters[free] = result.x
-        evaluations += result.nfev
+        parameters[free] = _free_optimum(parameters, free, data, prior, weights).x
         below = free & (parameters < least)
         if not below.any():
-            return parameters, evaluations
+            return parameters
         parameters[below] = least[below]
         free &= ~below
 
 
 def _free_optimum(
-    start: np.ndarray, free: np.ndarray, data: TaperData, prior: Prior, weights: np.ndarray
+    start: FloatArray, free: BoolArray, data: TaperData, prior: Prior, weights: FloatArray
 ) -> OptimizeResult:
-    def whole(part: np.ndarray) -> np.ndarray:
+    def whole(part: FloatArray) -> FloatArray:
         parameters = start.copy()
         parameters[free] = part
         return parameters
 
+    def rows(part: FloatArray) -> FloatArray:
+        return residuals(whole(part), data, prior, weights)
+
+    def derivatives(part: FloatArray) -> FloatArray:
+        return jacobian(whole(part), data, prior, weights)[:, free]
+
     return least_squares(
-        lambda part: residuals(whole(part), data, prior, weights),
+        rows,
         start[free],
-        jac=lambda part: jacobian(whole(part), data, prior, weights)[:, free],
+        jac=derivatives,
         method="lm",
         xtol=1e-8,
         ftol=1e-10,
@@ -217,17 +245,17 @@ def _free_optimum(
     )
 
 
-def _robust_weights(parameters: np.ndarray, data: TaperData, prior: Prior) -> np.ndarray:
+def _robust_weights(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatArray:
     rows = residuals(parameters, data, prior)[: data.time_s.size]
     return 1.0 / np.sqrt(1.0 + (rows / ROBUST_SCALE) ** 2)
 
 
-def _start(data: TaperData, prior: Prior) -> np.ndarray:
-    guess, rate = data.amplitude_guess_a, data.c_rate_guess_per_h
+def _start(data: TaperData, prior: Prior) -> FloatArray:
+    guess, c_rate = data.amplitude_guess_a, data.c_rate_guess_per_h
     opening = [
         guess,
-        float(prior.log_time_at(rate)),
-        float(prior.logit_share_at(rate)),
+        float(prior.log_time_at(c_rate)),
+        float(prior.logit_share_at(c_rate)),
         prior.float_current_a,
         max(data.load_a[0], 0.0),
     ]
@@ -238,7 +266,7 @@ def _growth_gradient(limit_time_s: float, shape: Shape) -> tuple[float, float]:
     """Derivatives of amplitude over hold amplitude by log time constant and fast share."""
     if limit_time_s == 0.0:
         return 0.0, 0.0
-    h = 1e-5
+    h = RELATIVE_STEP
 
     def growth(scale: float, share: float) -> float:
         moved = Shape(shape.time_constant_s * scale, shape.fast_share + share, shape.fast_ratio)
@@ -249,9 +277,8 @@ def _growth_gradient(limit_time_s: float, shape: Shape) -> tuple[float, float]:
 
 
 def _fit_from(
-    parameters: np.ndarray,
-    weights: np.ndarray,
-    evaluations: int,
+    parameters: FloatArray,
+    weights: FloatArray,
     signal: Signal,
     data: TaperData,
     prior: Prior,
@@ -266,11 +293,10 @@ def _fit_from(
     return TaperFit(
         names=names,
         parameters=parameters,
-        covariance=np.linalg.inv(jac.T @ jac),
+        covariance=np.asarray(np.linalg.inv(jac.T @ jac), dtype=float),
         weights=weights,
         window_s=(float(used[0]), float(used[-1])),
         signal=signal,
         data=data,
         prior=prior,
-        evaluations=evaluations,
     )

@@ -8,36 +8,67 @@ nuisance parameters integrated out).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from scipy.special import expit, log_ndtr, logit
 
+from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.prior import Prior
 from batterymodel.taper.problem import STEP_SD_A
 from batterymodel.taper.shape import (
     Shape,
     branches_charge_s,
     branches_current,
     current_limited,
-    hold_gradient,
 )
 
 TIME_NODES = 31
+"""Nodes along the log time constant (own choice, numerical)."""
+
 SHARE_NODES = 7
+"""Nodes along the fast share given the time constant (own choice, numerical)."""
+
 CHARGE_POINTS = 300
+"""Charges to return that are looked at, 3 % from one to the next (own choice, numerical)."""
+
 LEAST_CHARGE_FRACTION = 2e-4
+"""Least charge to return that is looked at, over capacity [-] (own choice)."""
+
 MOST_CHARGE_FRACTION = 1.6
+"""Most charge to return that is looked at, over capacity [-]: more than a whole one, because the
+plate or an old check may say too little (own choice)."""
+
 NEGLIGIBLE = 1e-6
+"""Probability over the highest below which a pair of node and charge is left out [-] (own choice,
+numerical)."""
+
 LEAST_LEFT = 0.02
+"""Least part of the charge to return that is taken to be left while nothing shows its end [-] (own
+choice)."""
+
+LEAST_SHARE_VARIANCE = 1e-8
+"""Keeps the grid of the fast share's logit from being a point [-] (own choice, numerical)."""
+
 REACH_SD = 4.0
+"""Reach of the nodes on either side of the fit's time constant [standard errors] (own choice,
+numerical)."""
+
 STEEP_PER_H = 0.4
+"""Fall of the battery current over capacity from which on the tail's shift counts in full [1/h]
+(read off the calibration half)."""
+
 SLOW_PHASE = (0.2, 0.4)
-"""Fall of the battery current over capacity [1/h], and time in the hold over the slow time
-constant, from which on the tail's discrepancy counts in full (read off the calibration half)."""
+"""Time in the hold over the slow time constant from which on the tail's discrepancy begins to
+count, and counts in full [-] (read off the calibration half)."""
 
 SHARE_REACH_SD = 3.0
+"""Reach of the nodes on either side of the fast share [standard errors] (own choice, numerical)."""
+
+UNKNOWN_LEVEL_SD_A = 1.0
+"""Error of the limit's level where no reading gives it [A] (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -54,20 +85,26 @@ class ChargeLikelihood:
         End of the readings [s].
     """
 
-    charge_ah: np.ndarray
-    likelihood: np.ndarray
+    charge_ah: FloatArray
+    likelihood: FloatArray
     window_end_s: float
 
     @property
-    def of_charge(self) -> np.ndarray:
-        """Likelihood of each charge to return, all nodes together, its highest value 1."""
+    def of_charge(self) -> FloatArray:
+        """Likelihood of each charge to return over all nodes, its highest value 1, ``(q,)``."""
         total = self.likelihood.sum(axis=0)
         return total / total.max()
 
-    def pairs(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Indices of node and charge of every pair that matters, and its probability.
+    def pairs(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """Every pair of node and charge that matters, under the current alone.
 
-        Under the current alone, with all states of charge equally likely before it.
+        All states of charge are equally likely before it: the charge's grid is even in its
+        logarithm, so that each pair weighs ``likelihood * charge``.
+
+        Returns
+        -------
+        node, at, weight : ndarray, shape (p,)
+            Index of the node, index of the charge in ``charge_ah``, and probability [-].
         """
         share = self.likelihood * self.charge_ah
         node, at = np.nonzero(share > NEGLIGIBLE * share.max())
@@ -86,6 +123,7 @@ class ChargePosterior(ChargeLikelihood):
     limit_time_s : float
         End of the opening phase at the supply's limit [s].
     limited_throughout : bool
+        The supply was at its limit to the last reading.
     limit_charge_ah : float
         Charge delivered to the battery while the supply was at its limit [Ah].
     tail_log, tail_log_sd : float
@@ -99,36 +137,51 @@ class ChargePosterior(ChargeLikelihood):
     tail_log: float
     tail_log_sd: float
 
-    def charge_at_ah(self, time_s: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
-        """Charge still to return at a time since connection [Ah] for pairs, shape ``(p,)``."""
+    def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
+        """Charge still to return at a time since connection [s], for pairs ``(p,)`` [Ah].
+
+        By the shape of each node; while the supply is at its limit, less what it delivered by
+        then, and at least `LEAST_LEFT` of all.
+        """
         charge = self.charge_ah[at]
         if self.limited_throughout:
             taken = self.limit_charge_ah * time_s / self.limit_time_s
             return np.maximum(charge - taken, LEAST_LEFT * charge)
         left = branches_charge_s(time_s - self.limit_time_s, self.shape, *self._levels[:2])
-        return charge * (left / (self._levels[2] * self.shape.charge_time_s))[node, 0]
+        share = np.asarray(left / (self._levels[2] * self.shape.charge_time_s))
+        return charge * share[node, 0]
 
-    def current_per_ah(self, time_s: np.ndarray) -> np.ndarray:
-        """Battery current above the floor at times in the hold phase over the charge to return
-        at connection [A/Ah], shape ``(k, times)``.
+    def current_per_ah(self, time_s: FloatArray) -> FloatArray:
+        """Battery current above the float current, over the charge to return at connection.
+
+        Parameters
+        ----------
+        time_s : ndarray, shape (t,)
+            Times since connection, in the hold [s].
+
+        Returns
+        -------
+        ndarray, shape (k, t)
+            By node [A/Ah].
         """
         current = branches_current(time_s - self.limit_time_s, self.shape, *self._levels[:2])
-        return current * 3600.0 / (self.shape.charge_time_s * self._levels[2])
+        return np.asarray(current * 3600.0 / (self.shape.charge_time_s * self._levels[2]))
 
-    def minutes_until_ah(self, left_ah: float, node: np.ndarray, at: np.ndarray) -> np.ndarray:
-        """Minutes after the last reading until so much is left to return, for pairs.
+    def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
+        """Time after the last reading until so much is left to return [min], for pairs ``(p,)``.
 
         Zero where less is left already. The slow branch alone is followed, corrected once for
         what the fast branch still holds then; after readings at the supply's limit throughout,
         the slow branch takes all that is left.
         """
         now = self.charge_at_ah(self.window_end_s, node, at)
-        tau = self.shape.time_constant_s[node, 0]
+        shape = self.shape.of_nodes(node)
+        tau = shape.time_constant_s
         if self.limited_throughout:
             return tau * np.log(np.maximum(now / left_ah, 1.0)) / 60.0
         fast, slow, growth = (level[node, 0] for level in self._levels)
-        share, tau_fast = self.shape.fast_share[node, 0], self.shape.fast_time_constant_s[node, 0]
-        scale = self.charge_ah[at] / (self.shape.charge_time_s[node, 0] * growth)
+        share, tau_fast = shape.fast_share, shape.fast_time_constant_s
+        scale = self.charge_ah[at] / (shape.charge_time_s * growth)
         slow_left, fast_left = scale * (1.0 - share) * slow * tau, scale * share * fast * tau_fast
         since_hold = tau * np.log(np.maximum(slow_left / left_ah, 1.0))
         still_fast = fast_left * np.exp(-since_hold / tau_fast)
@@ -138,12 +191,28 @@ class ChargePosterior(ChargeLikelihood):
         return np.where(now <= left_ah, 0.0, np.maximum(after, 0.0)) / 60.0
 
     @cached_property
-    def _levels(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def _levels(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         return current_limited(self.limit_time_s, self.shape)
 
 
 def charge_posterior(fit: TaperFit) -> ChargePosterior:
-    """Likelihood of the charge to return at connection, from a taper fit; see the class."""
+    """Likelihood of the charge to return at connection, from a taper fit.
+
+    1. Spread nodes of time constant and fast share along the ridge of the fit's covariance.
+    2. At each node and charge, the hold amplitude ``B = 3600 q / (charge time * growth)``.
+    3. Likelihood of that amplitude with load, steps, float current and deviations integrated out;
+       while the supply never left its limit, the probability that it would still stand there.
+    4. Times the prior of the node's shape at that amplitude's C-rate.
+
+    Parameters
+    ----------
+    fit : TaperFit
+        Gives the signal, the prior and where the nodes lie.
+
+    Returns
+    -------
+    ChargePosterior
+    """
     log_time, logit_share = _nodes(fit)
     shape = Shape(np.exp(log_time)[:, None], expit(logit_share)[:, None], fit.prior.fast_ratio)
     charge = charge_grid_ah(fit.prior.capacity_ah)
@@ -170,8 +239,56 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
     )
 
 
-def charge_grid_ah(capacity_ah: float) -> np.ndarray:
-    """Charges to return that are looked at [Ah], shape ``(q,)``."""
+@dataclass(frozen=True)
+class NodeLikelihood:
+    """Likelihood of the readings node by node, without any belief in shapes.
+
+    Attributes
+    ----------
+    log_time, share_logit : ndarray, shape (k,)
+        Log of the slow time constant [ln s] and logit of the fast share of each node.
+    c_rate_per_h, log_likelihood : ndarray, shape (k, q)
+        C-rate of the hold amplitude that each charge means, and the log likelihood there; relative
+        to no battery current at all.
+    log_cell : float
+        Log of the area of one node in ``log_time`` and ``share_logit``.
+    c_rate_guess_per_h : float
+        C-rate at which spreads are taken [1/h].
+    """
+
+    log_time: FloatArray
+    share_logit: FloatArray
+    c_rate_per_h: FloatArray
+    log_likelihood: FloatArray
+    log_cell: float
+    c_rate_guess_per_h: float
+
+
+def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeLikelihood:
+    """Likelihood of charges to return [Ah], shape ``(q,)``, at the nodes around a fit.
+
+    ``prior`` gives the belief in the float current; its belief in shapes is left out.
+    """
+    log_time, share_logit = _nodes(fit)
+    shape = Shape(np.exp(log_time)[:, None], expit(share_logit)[:, None], prior.fast_ratio)
+    growth = current_limited(fit.data.limit_time_s, shape)[2]
+    hold_a = charge_ah[None, :] * 3600.0 / (shape.charge_time_s * growth)
+    if fit.signal.limited_throughout:
+        log_likelihood = _limit_not_ended(hold_a, fit)
+    else:
+        log_likelihood = _hold_likelihood(hold_a, shape, growth, replace(fit, prior=prior))
+    return NodeLikelihood(
+        log_time=log_time,
+        share_logit=share_logit,
+        c_rate_per_h=np.asarray(prior.c_rate_per_h(hold_a)),
+        log_likelihood=log_likelihood,
+        log_cell=_log_cell(fit),
+        c_rate_guess_per_h=fit.data.c_rate_guess_per_h,
+    )
+
+
+def charge_grid_ah(capacity_ah: float) -> FloatArray:
+    """Charges to return that are looked at for a capacity [Ah], even in the log, ``(q,)`` [Ah]."""
     return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
 
 
@@ -181,6 +298,12 @@ def tail_doubt(fit: TaperFit) -> tuple[float, float]:
     The spread counts by the part of the time constant's variance that the readings removed, times
     how long the slow branch was seen alone (`SLOW_PHASE`); the shift counts besides by how steeply
     the current fell (`STEEP_PER_H`). Both are 0 while the supply is at its limit.
+
+    Returns
+    -------
+    shift, spread : float
+        Parts of `TaperPrior.tail_log` and `TaperPrior.tail_log_sd` [0..1] (rule: own choice, its
+        numbers read off the calibration half).
     """
     if fit.signal.limited_throughout:
         return 0.0, 0.0
@@ -195,11 +318,13 @@ def tail_doubt(fit: TaperFit) -> tuple[float, float]:
     return float(learned * alone * steep), float(learned * alone)
 
 
-def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
+def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     """Grid of log time constant and logit of the fast share along the ridge of the covariance."""
     cov = fit.covariance[1:3, 1:3]
     time_sd = float(np.sqrt(cov[0, 0]))
-    share_given_time = float(np.sqrt(max(cov[1, 1] - cov[0, 1] ** 2 / cov[0, 0], 1e-8)))
+    share_given_time = float(
+        np.sqrt(max(cov[1, 1] - cov[0, 1] ** 2 / cov[0, 0], LEAST_SHARE_VARIANCE))
+    )
     a = np.linspace(-REACH_SD, REACH_SD, TIME_NODES)[:, None]
     b = np.linspace(-SHARE_REACH_SD, SHARE_REACH_SD, SHARE_NODES)[None, :]
     log_time = fit["log_time_constant"] + time_sd * a + 0.0 * b
@@ -207,12 +332,22 @@ def _nodes(fit: TaperFit) -> tuple[np.ndarray, np.ndarray]:
     return log_time.ravel(), share.ravel()
 
 
+def _log_cell(fit: TaperFit) -> float:
+    """Log of the area between four neighbouring nodes of `_nodes`."""
+    cov = fit.covariance[1:3, 1:3]
+    time_step = 2.0 * REACH_SD / (TIME_NODES - 1)
+    share_step = 2.0 * SHARE_REACH_SD / (SHARE_NODES - 1)
+    determinant = max(float(cov[0, 0] * cov[1, 1] - cov[0, 1] ** 2), 1e-16)
+    return float(np.log(time_step * share_step) + 0.5 * np.log(determinant))
+
+
 def _hold_likelihood(
-    hold_a: np.ndarray, shape: Shape, growth: np.ndarray, fit: TaperFit
-) -> np.ndarray:
+    hold_a: FloatArray, shape: Shape, growth: FloatArray, fit: TaperFit
+) -> FloatArray:
     """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
     data = fit.data
-    current, _, _ = hold_gradient(data.since_hold_s[None, :], data.limit_time_s, shape)
+    levels = current_limited(data.limit_time_s, shape)[:2]
+    current = branches_current(data.since_hold_s[None, :], shape, *levels)
     n, m = data.time_s.size, data.steps.shape[1]
     others = np.column_stack([np.ones((n, 2)), data.steps, data.deviations])
     weight, target = fit.weights / data.sigma_a**2, data.current_a
@@ -233,18 +368,19 @@ def _hold_likelihood(
     mean, variance, gain = _amplitude_given_shape(
         current, others, weight, target - others @ centre, precision
     )
-    end_spread_a = mean * fit.signal.limit_end_sd_s / (shape.charge_time_s * growth)[:, 0]
+    hold_charge_s = np.asarray(shape.charge_time_s * growth)
+    end_spread_a = mean * fit.signal.limit_end_sd_s / hold_charge_s[:, 0]
     spread = (variance + end_spread_a**2)[:, None]
     return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
 
 
 def _amplitude_given_shape(
-    current: np.ndarray,
-    others: np.ndarray,
-    weight: np.ndarray,
-    target: np.ndarray,
-    precision: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    current: FloatArray,
+    others: FloatArray,
+    weight: FloatArray,
+    target: FloatArray,
+    precision: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Mean and variance of the amplitude per node, and the chi-square it saves there."""
     weighted = others * weight[:, None]
     inner = np.linalg.cholesky(weighted.T @ others + np.diag(precision))
@@ -257,18 +393,18 @@ def _amplitude_given_shape(
     return mean, 1.0 / information, mean**2 * information
 
 
-def _limit_not_ended(hold_a: np.ndarray, fit: TaperFit) -> np.ndarray:
+def _limit_not_ended(hold_a: FloatArray, fit: TaperFit) -> FloatArray:
     """Log probability that a battery which would now take ``hold_a`` keeps the supply limited."""
-    level_sd = fit.data.limit_row[1] if fit.data.limit_row else 1.0
+    level_sd = fit.data.limit_row[1] if fit.data.limit_row else UNKNOWN_LEVEL_SD_A
     spread = float(np.hypot(level_sd, fit.data.load_a[1]))
     return log_ndtr((hold_a - fit["hold_amplitude_a"]) / spread)
 
 
-def _shape_prior(hold_a: np.ndarray, shape: Shape, fit: TaperFit) -> np.ndarray:
-    """Log prior of each node's shape at the rate each amplitude means, shape ``(k, q)``."""
-    prior, rate = fit.prior, fit.prior.c_rate_per_h(hold_a)
+def _shape_prior(hold_a: FloatArray, shape: Shape, fit: TaperFit) -> FloatArray:
+    """Log prior of each node's shape at the C-rate each amplitude means, shape ``(k, q)``."""
+    prior, c_rate = fit.prior, fit.prior.c_rate_per_h(hold_a)
     time_sd = prior.log_time_sd_at(fit.data.c_rate_guess_per_h)
-    time_away = (np.log(shape.time_constant_s) - prior.log_time_at(rate)) / time_sd
+    time_away = (np.log(shape.time_constant_s) - prior.log_time_at(c_rate)) / time_sd
     share_sd = prior.logit_share_sd(fit.data.c_rate_guess_per_h)
-    share_away = (logit(shape.fast_share) - prior.logit_share_at(rate)) / share_sd
+    share_away = (logit(shape.fast_share) - prior.logit_share_at(c_rate)) / share_sd
     return -0.5 * (time_away**2 + share_away**2)

@@ -7,35 +7,44 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logit
 
+from batterymodel.basis.arrays import FloatOrArray
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.reference.temperature import resistance_factor
 from batterymodel.taper.shape import charge_time_share
 
 UNKNOWN_TEMP_C = 10.0
-"""Temperature that stands in where none is known, to widen the prior (own choice)."""
+"""Temperature that stands in where none is known, to widen the prior [degC] (own choice)."""
+
+HEAT_SHARE = 0.5
+"""Part of the log of the resistance factor by which temperature widens the log time constant [-]
+(own choice)."""
 
 C_RATE_SPREAD = 0.4
 """Relative standard deviation, between batteries, of how share and time constant move with the
-rate. Measured on the calibration half: 0.13 (share) and 0.33 (time constant) with the plate at the
-true one-hour capacity. Widened by own choice, because a plate may state half of that: without it,
-intervals covered 83 % of the cases of `tests.reference_cases`, which are rated so."""
+C-rate (own choice). Measured on the calibration half: 0.13 (share) and 0.33 (time constant) with
+the plate at the true one-hour capacity. Widened, because a plate may state half of that: without
+it, intervals covered 83 % of the cases of `tests.reference_cases`, which are rated so."""
 
 MOST_C_RATE_PER_H = 2.0
-"""Rate up to which share and time constant are believed to move. The calibration half says no
-more of 3.0 than of 2.0; at 3.0, deeply discharged cases of `tests.reference_cases`, whose plates
-state half their capacity, were believed up to 9 points too full."""
+"""C-rate up to which share and time constant are believed to move [1/h] (own choice). The
+calibration half says no more of 3.0 than of 2.0; at 3.0, deeply discharged cases of
+`tests.reference_cases`, whose plates state half their capacity, were believed up to 9 points too
+full."""
 
 SHARE_RANGE = (0.02, 0.7)
-"""Fast shares that are believed possible (own choice)."""
+"""Fast shares that are believed possible [0..1] (own choice)."""
 
 
 @dataclass(frozen=True)
 class Prior:
     """What is believed of one connection before its readings; see `chemistry.TaperPrior`.
 
-    ``log_time_s`` is the log of the slow time constant and ``fast_share`` the fast part of the
-    current, both at a small current; ``rate`` is the hold amplitude over capacity [1/h].
+    ``log_time_s`` is the log of the slow time constant [ln s] and ``fast_share`` the fast part of
+    the current [0..1], both at a small current. The C-rate is the hold amplitude over capacity
+    [1/h]; ``log_time_per_c_rate`` and ``share_per_c_rate`` [h] say how the two move with it.
+    ``float_current_a`` is the current left after the taper [A], ``capacity_ah`` the capacity to
+    count on [Ah]. Names in ``_sd`` are standard deviations, in ``_log`` natural logarithms.
     """
 
     log_time_s: float
@@ -54,25 +63,28 @@ class Prior:
     tail_log_sd: float
     capacity_ah: float
 
-    def c_rate_per_h(self, hold_amplitude_a: np.ndarray | float) -> np.ndarray | float:
-        """Hold amplitude over capacity [1/h]."""
+    def c_rate_per_h(self, hold_amplitude_a: FloatOrArray) -> FloatOrArray:
+        """Hold amplitude [A] over capacity [1/h], same shape."""
         return hold_amplitude_a / self.capacity_ah
 
-    def share_at(self, c_rate_per_h: np.ndarray | float) -> np.ndarray | float:
-        """Believed fast share at a rate, within `SHARE_RANGE`."""
+    def share_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
+        """Believed fast share [0..1] at a C-rate [1/h], within `SHARE_RANGE`, same shape."""
         share = self.fast_share + self.share_per_c_rate * np.minimum(
             c_rate_per_h, MOST_C_RATE_PER_H
         )
         return np.minimum(np.maximum(share, SHARE_RANGE[0]), SHARE_RANGE[1])
 
-    def log_time_at(self, c_rate_per_h: np.ndarray | float) -> np.ndarray | float:
-        """Believed log of the slow time constant [ln s] at a rate."""
+    def log_time_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
+        """Believed log of the slow time constant [ln s] at a C-rate [1/h], same shape."""
         return self.log_time_s - self.log_time_per_c_rate * np.minimum(
             c_rate_per_h, MOST_C_RATE_PER_H
         )
 
     def logit_share_sd(self, c_rate_per_h: float) -> float:
-        """Standard deviation of the logit of the fast share around a rate."""
+        """Standard deviation of the logit of the fast share [-] around a C-rate [1/h].
+
+        The share's own by ``dlogit / dw = 1 / (w (1 - w))``.
+        """
         share = float(self.share_at(c_rate_per_h))
         sd = float(
             np.hypot(self.fast_share_sd, C_RATE_SPREAD * self.share_per_c_rate * c_rate_per_h)
@@ -80,30 +92,42 @@ class Prior:
         return sd / (share * (1.0 - share))
 
     def log_time_sd_at(self, c_rate_per_h: float) -> float:
-        """Standard deviation of the log of the slow time constant around a rate."""
+        """Standard deviation of the log of the slow time constant [-] around a C-rate [1/h]."""
         return float(
             np.hypot(self.log_time_sd, C_RATE_SPREAD * self.log_time_per_c_rate * c_rate_per_h)
         )
 
-    def logit_share_at(self, c_rate_per_h: np.ndarray | float) -> np.ndarray | float:
-        """Logit of the believed fast share at a rate."""
+    def logit_share_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
+        """Logit of the believed fast share [-] at a C-rate [1/h], same shape."""
         return logit(self.share_at(c_rate_per_h))
 
     def shape_sd(self, c_rate_per_h: float) -> float:
-        """Deviation from two exponentials relative to the hold amplitude [-] at a rate."""
+        """Deviation from two exponentials over the hold amplitude [-] at a C-rate [1/h]."""
         return self.shape_rel_sd * (1.0 + self.shape_per_c_rate * c_rate_per_h)
 
 
 def prior_for(battery: Battery, temp_c: float | None) -> Prior:
     """Prior of one connection: the chemistry's, or this battery's history where it has one.
 
-    Temperature away from 25 degC widens the time constant by half the log of the resistance
-    factor; where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing with it.
+    Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
+    resistance factor; where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
+    with it.
+
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float or None
+        Battery temperature [degC].
+
+    Returns
+    -------
+    Prior
+        Sources and tags of its numbers: `chemistry.TaperPrior.source`.
     """
     taper = data_for(battery.chemistry).taper
     log_time, log_time_sd, share, share_sd = _believed(battery, taper)
     away_c = UNKNOWN_TEMP_C if temp_c is None else temp_c
-    heat = 0.5 * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
+    heat = HEAT_SHARE * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
     if battery.history is not None and temp_c is None:
         heat = 0.0
     return Prior(
@@ -126,7 +150,10 @@ def prior_for(battery: Battery, temp_c: float | None) -> Prior:
 
 
 def present_capacity_ah(battery: Battery) -> tuple[float, float]:
-    """Capacity to count on and its standard deviation [Ah]: last capacity check, else the plate."""
+    """Capacity to count on and its standard deviation [Ah]: last capacity check, else the plate.
+
+    The plate's spread is `ChemistryData.capacity_unchecked_sd`.
+    """
     check = battery.capacity_check
     if check is not None:
         return check.capacity_ah, check.sd_ah

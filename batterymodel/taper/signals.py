@@ -6,13 +6,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.basis.meters import CLAMP_OFFSET_A, LOAD_SD_A
 from batterymodel.inputs.records import Readings, Supply
 from batterymodel.reference.supply import output_limit
 
 LATE_START_S = 900.0
 """A first reading later than this cannot be carried back to connection: time is then counted
-from the first reading, and a note says so (own rule)."""
+from the first reading, and a note says so [s] (own rule)."""
 
 UNKNOWN_SHARE_OF_LEAST = 0.5
 """An unknown load is taken as this share of the least reading, with an error as large (own
@@ -28,11 +29,89 @@ LEAST_HOLD_READINGS = 3
 """Readings at constant voltage below which there is no taper to read (own choice)."""
 
 METER_STEPS_A = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
+"""Steps a meter may show, coarse to fine [A] (common practice, no source)."""
+
+LEAST_UNKNOWN_LOAD_SD_A = 0.1
+"""Least error of an unknown load [A] (own choice)."""
+
+LEAST_CLAMP_READINGS = 3
+"""Clamp readings from which on they are used instead of the supply's (own choice)."""
+
+LEAST_SCATTER_READINGS = 8
+"""Readings below which scatter is not judged; half the meter's step stands in (own choice)."""
+
+MAD_TO_SD = 1.4826
+"""Standard deviation over median absolute deviation of a normal quantity [-] (derived)."""
+
+LEAST_TRANSIENT_READINGS = 7
+"""Readings below which no transient is looked for (own choice)."""
+
+TRANSIENT_SPREADS = 8.0
+"""A transient stands out by more than so many times the common scatter [-] (own choice)."""
+
+TRANSIENT_METER_STEPS = 4.0
+"""A transient stands out by more than so many steps of the meter [-] (own choice)."""
+
+TRANSIENT_OF_RANGE = 0.05
+"""A transient stands out by more than this share of the current's range [-] (own choice)."""
+
+LEAST_TRANSIENT_A = 0.5
+"""A transient stands out by more than this [A] (own choice)."""
+
+LEVEL_SIGMAS = 4.0
+"""Readings within so many errors of the highest may be at the supply's limit [-] (own choice)."""
+
+LEVEL_OF_TOP = 0.015
+"""Readings within this share of the highest may be at the supply's limit [-] (own choice)."""
+
+SAG_V = 0.2
+"""Below set voltage and tolerance by this, the supply gives way to its limit [V] (own choice)."""
+
+LEAST_LIMIT_S = 15.0
+"""Shortest opening stretch that may be the supply's limit [s] (own choice)."""
+
+LEAST_LIMIT_READINGS = 4
+"""Fewest readings of an opening stretch that may be the supply's limit (own choice)."""
+
+DROPS_IN_A_STRETCH = 2.0
+"""Fall along a straight stretch over the difference between the means of its halves [-]
+(derived)."""
+
+FLAT_SHARE = 0.35
+"""Fall along a stretch at the supply's limit, over the fall from its first half to half its length
+after it, below which it is level [-] (own choice)."""
+
+LIMIT_END_READINGS = 4
+"""Readings after the limit that always belong to the line of the fall (own choice)."""
+
+LEAST_LINE_READINGS = 3
+"""Readings after the limit below which no line is drawn (own choice)."""
+
+LEAST_END_SD_S = 0.5
+"""Least error of the moment the limit ended [s] (own choice)."""
+
+LEAST_STEP_READINGS = 8
+"""Readings below which no unmarked load step is looked for (own choice)."""
+
+UNMARKED_SIGMAS = 8.0
+"""An unmarked load step is over so many errors of a reading [-] (own choice)."""
+
+UNMARKED_METER_STEPS = 3.0
+"""An unmarked load step is over so many steps of the meter [-] (own choice)."""
+
+UNMARKED_OF_CURRENT = 0.03
+"""An unmarked load step is over this share of the highest current [-] (own choice)."""
+
+LEAST_UNMARKED_A = 1.0
+"""An unmarked load step is over this [A] (own choice)."""
+
+UNMARKED_OVER_SLOPE = 1.5
+"""An unmarked load step is over so many times the steeper slope beside it [-] (own choice)."""
 
 
 @dataclass(frozen=True)
 class LoadStep:
-    """A change of bus load at a time; ``marked`` when the readings carry an event there."""
+    """A change of bus load at a time [s]; ``marked`` when the readings carry an event there."""
 
     elapsed_s: float
     text: str
@@ -55,16 +134,18 @@ class Signal:
     ``current_a`` is the supply's current less any load column, or the battery current where a
     clamp meter gives it (``from_clamp``). ``sigma_a`` is the error of one reading. ``usable``
     marks readings of the constant-voltage phase; ``current_limited`` those with the supply at its
-    limit, which only say that the battery would take more. ``limit_end_s`` is when the first such phase
-    ended (None: the supply was never at its limit at the start, inf: it still is).
+    limit, which only say that the battery would take more. ``limit_end_s`` is when the first such
+    phase ended (None: the supply was never at its limit at the start, inf: it still is), with the
+    error ``limit_end_sd_s``, and ``limit_current_a`` the level then. ``transients`` counts readings
+    left out.
     """
 
-    time_s: np.ndarray
-    current_a: np.ndarray
+    time_s: FloatArray
+    current_a: FloatArray
     sigma_a: float
     resolution_a: float
-    usable: np.ndarray
-    current_limited: np.ndarray
+    usable: BoolArray
+    current_limited: BoolArray
     limit_end_s: float | None
     limit_end_sd_s: float
     limit_current_a: float | None
@@ -88,6 +169,11 @@ def signal_from(
 ) -> Signal:
     """The signal of one connection.
 
+    1. Take time from connection, and the current with what is known of the load in it.
+    2. Read the meter's step and error off the values; leave single transients out.
+    3. Find the readings at the supply's limit and when that ended.
+    4. Collect marked load steps and find unmarked ones.
+
     Parameters
     ----------
     readings : Readings
@@ -95,6 +181,10 @@ def signal_from(
         Gives the current at which the supply limits.
     load_a, load_sd_a : float, optional
         Bus load without the battery at the first reading [A], and its standard error.
+
+    Returns
+    -------
+    Signal
     """
     time_s, late = _since_connection(readings.elapsed_s)
     current, load, from_clamp, held = _current_and_load(readings, load_a, load_sd_a)
@@ -130,8 +220,8 @@ def signal_from(
     )
 
 
-def meter_resolution_a(current_a: np.ndarray) -> float:
-    """Coarsest common step of the meter's values [A].
+def meter_resolution_a(current_a: FloatArray) -> float:
+    """Coarsest of `METER_STEPS_A` that all values, shape ``(n,)`` [A], are multiples of [A].
 
     >>> meter_resolution_a(np.array([12.0, 11.5, 9.0]))
     0.5
@@ -143,37 +233,68 @@ def meter_resolution_a(current_a: np.ndarray) -> float:
     return METER_STEPS_A[-1]
 
 
-def reading_sigma_a(current_a: np.ndarray, resolution_a: float) -> float:
-    """Error of one reading [A]: scatter of second differences, and the meter's rounding.
+def reading_sigma_a(current_a: FloatArray, resolution_a: float) -> float:
+    """Error of one reading: scatter of second differences, and the meter's rounding.
 
-    Rounding alone has a standard deviation of ``resolution / sqrt(12)`` (uniform error).
+    ``hypot(resolution / sqrt(12), 1.4826 MAD(second differences) / sqrt(6))``: the standard
+    deviation of a uniform error of one step, and of white noise by the variance ``6 sigma**2`` of
+    its second differences (derived).
+
+    Parameters
+    ----------
+    current_a : ndarray, shape (n,)
+        Readings in even steps of time [A].
+    resolution_a : float
+        Step of the meter [A].
+
+    Returns
+    -------
+    float
+        Standard error [A]; under `LEAST_SCATTER_READINGS`, half the meter's step.
     """
     rounding = resolution_a / np.sqrt(12.0)
-    if current_a.size < 8:
+    if current_a.size < LEAST_SCATTER_READINGS:
         return float(max(rounding, resolution_a / 2.0))
     bends = np.diff(current_a, 2)
-    scatter = 1.4826 * np.median(np.abs(bends - np.median(bends))) / np.sqrt(6.0)
+    scatter = MAD_TO_SD * np.median(np.abs(bends - np.median(bends))) / np.sqrt(6.0)
     return float(np.hypot(rounding, scatter))
 
 
-def transient_mask(current_a: np.ndarray, resolution_a: float) -> np.ndarray:
+def transient_mask(current_a: FloatArray, resolution_a: float) -> BoolArray:
     """Readings that stand out from both neighbours' level for at most two readings.
 
-    Motor transients look like this; they say nothing of the battery.
+    Motor transients look like this; they say nothing of the battery. The level is the running
+    median of five; the first and the last reading are never masked.
+
+    Parameters
+    ----------
+    current_a : ndarray, shape (n,)
+        Readings [A].
+    resolution_a : float
+        Step of the meter [A].
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
     """
     n = current_a.size
-    if n < 7:
+    if n < LEAST_TRANSIENT_READINGS:
         return np.zeros(n, dtype=bool)
     padded = np.pad(current_a, 2, mode="reflect", reflect_type="odd")
     middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
     away = np.abs(current_a - middle)
-    spread = 1.4826 * np.median(away)
-    out = away > max(8.0 * spread, 4.0 * resolution_a, 0.05 * float(np.ptp(middle)), 0.5)
+    least_a = max(
+        TRANSIENT_SPREADS * MAD_TO_SD * float(np.median(away)),
+        TRANSIENT_METER_STEPS * resolution_a,
+        TRANSIENT_OF_RANGE * float(np.ptp(middle)),
+        LEAST_TRANSIENT_A,
+    )
+    out = away > least_a
     out[[0, -1]] = False
     return out
 
 
-def _since_connection(elapsed_s: np.ndarray) -> tuple[np.ndarray, str | None]:
+def _since_connection(elapsed_s: FloatArray) -> tuple[FloatArray, str | None]:
     if elapsed_s[0] <= LATE_START_S:
         return elapsed_s, None
     return elapsed_s - elapsed_s[0], (
@@ -184,10 +305,10 @@ def _since_connection(elapsed_s: np.ndarray) -> tuple[np.ndarray, str | None]:
 
 def _current_and_load(
     readings: Readings, load_a: float | None, load_sd_a: float
-) -> tuple[np.ndarray, KnownLoad, bool, np.ndarray]:
+) -> tuple[FloatArray, KnownLoad, bool, BoolArray]:
     """Current to fit, what is known of the load in it, whether a clamp gave it, rows kept."""
     clamp = readings.battery_current_a
-    if clamp is not None and np.isfinite(clamp).sum() >= 3:
+    if clamp is not None and np.isfinite(clamp).sum() >= LEAST_CLAMP_READINGS:
         rows = np.isfinite(clamp)
         offset = max(CLAMP_OFFSET_A, meter_resolution_a(clamp[rows]) / 2.0)
         return clamp, KnownLoad(0.0, offset, True), True, rows
@@ -201,22 +322,22 @@ def _current_and_load(
     if load_a is not None:
         return readings.supply_current_a, KnownLoad(load_a, load_sd_a, True), False, everything
     share = UNKNOWN_SHARE_OF_LEAST
-    unknown = KnownLoad(share * least, max(share * least, 0.1), False)
+    unknown = KnownLoad(share * least, max(share * least, LEAST_UNKNOWN_LOAD_SD_A), False)
     return readings.supply_current_a, unknown, False, everything
 
 
 def _limited_phase(
-    time_s: np.ndarray,
-    supply_current_a: np.ndarray,
+    time_s: FloatArray,
+    supply_current_a: FloatArray,
     readings: Readings,
-    held: np.ndarray,
+    held: BoolArray,
     supply: Supply | None,
     sigma_a: float,
-) -> tuple[np.ndarray, float | None, float]:
+) -> tuple[BoolArray, float | None, float]:
     """Mask of readings at the supply's limit, end of the first such phase, error of that end."""
     level = _middle_of_three(supply_current_a)
     top = float(level.max())
-    band = max(4.0 * sigma_a, 0.015 * top)
+    band = max(LEVEL_SIGMAS * sigma_a, LEVEL_OF_TOP * top)
     if not _could_be_limit(top, readings, held, supply):
         return np.zeros(time_s.size, dtype=bool), None, 0.0
     high = level >= top - band
@@ -232,7 +353,7 @@ def _limited_phase(
     return current_limited, *_end_of_limit(time_s, supply_current_a, last)
 
 
-def _middle_of_three(current_a: np.ndarray) -> np.ndarray:
+def _middle_of_three(current_a: FloatArray) -> FloatArray:
     """Running median of three: single dips and spikes gone, edges kept."""
     if current_a.size < 3:
         return current_a
@@ -241,23 +362,24 @@ def _middle_of_three(current_a: np.ndarray) -> np.ndarray:
 
 
 def _could_be_limit(
-    top_a: float, readings: Readings, held: np.ndarray, supply: Supply | None
+    top_a: float, readings: Readings, held: BoolArray, supply: Supply | None
 ) -> bool:
     if supply is None:
         return True
     volts = readings.supply_voltage_v
     if volts is not None and np.isfinite(volts[held]).any():
-        sag = supply.set_voltage_v - supply.voltage_tolerance_v - 0.2
+        sag = supply.set_voltage_v - supply.voltage_tolerance_v - SAG_V
         if np.nanmin(volts[held]) < sag:
             return True
     return top_a >= (1.0 - LIMIT_BAND) * min(supply.rated_current_a, output_limit(supply).limit_a)
 
 
 def _is_flat(
-    time_s: np.ndarray, current_a: np.ndarray, first: int, last: int, band_a: float, known: bool
+    time_s: FloatArray, current_a: FloatArray, first: int, last: int, band_a: float, known: bool
 ) -> bool:
     """Whether the opening stretch is a limit: long and level, then falling faster than before."""
-    if last - first < 3 or time_s[last] - time_s[first] < 15.0:
+    short = time_s[last] - time_s[first] < LEAST_LIMIT_S
+    if short or last - first + 1 < LEAST_LIMIT_READINGS:
         return False
     half = (first + last) // 2
     drop_inside = current_a[first : half + 1].mean() - current_a[half : last + 1].mean()
@@ -267,24 +389,26 @@ def _is_flat(
     after = current_a[
         np.searchsorted(time_s, min(time_s[last] + span / 2, time_s[-1]), "right") - 1
     ]
-    return bool(2.0 * abs(drop_inside) < 0.35 * (current_a[first:half].mean() - after))
+    fall_inside = DROPS_IN_A_STRETCH * abs(drop_inside)
+    return bool(fall_inside < FLAT_SHARE * (current_a[first:half].mean() - after))
 
 
-def _end_of_limit(time_s: np.ndarray, current_a: np.ndarray, last: int) -> tuple[float, float]:
+def _end_of_limit(time_s: FloatArray, current_a: FloatArray, last: int) -> tuple[float, float]:
     """Where the line through the first falling readings meets the limit, and its error [s]."""
     level = float(np.median(current_a[: last + 1]))
     step = float(time_s[min(last + 1, time_s.size - 1)] - time_s[last])
     after = np.arange(last + 1, time_s.size)
-    after = after[(after <= last + 4) | (time_s[after] <= time_s[last] + LIMIT_END_LINE_S)]
-    if after.size >= 3:
+    near = time_s[after] <= time_s[last] + LIMIT_END_LINE_S
+    after = after[(after <= last + LIMIT_END_READINGS) | near]
+    if after.size >= LEAST_LINE_READINGS:
         slope, offset = np.polyfit(time_s[after], current_a[after], 1)
         if slope < 0:
             meets = float(np.clip((level - offset) / slope, time_s[0], time_s[last] + step))
-            return meets, max(step / np.sqrt(12.0), 0.5)
-    return float(time_s[last] + step / 2.0), max(step / 2.0, 0.5)
+            return meets, max(step / np.sqrt(12.0), LEAST_END_SD_S)
+    return float(time_s[last] + step / 2.0), max(step / 2.0, LEAST_END_SD_S)
 
 
-def _marked_steps(readings: Readings, shift_s: float, time_s: np.ndarray) -> tuple[LoadStep, ...]:
+def _marked_steps(readings: Readings, shift_s: float, time_s: FloatArray) -> tuple[LoadStep, ...]:
     if readings.load_a is not None:
         return ()
     steps: dict[float, str] = {}
@@ -296,18 +420,23 @@ def _marked_steps(readings: Readings, shift_s: float, time_s: np.ndarray) -> tup
 
 
 def _unmarked_steps(
-    time_s: np.ndarray,
-    current_a: np.ndarray,
+    time_s: FloatArray,
+    current_a: FloatArray,
     sigma_a: float,
     resolution_a: float,
-    ignore: np.ndarray,
+    ignore: BoolArray,
     marked: tuple[LoadStep, ...],
 ) -> tuple[LoadStep, ...]:
     """Jumps that neither the taper's slope on both sides nor an event explains."""
     t, y = time_s[~ignore], current_a[~ignore]
-    if t.size < 8:
+    if t.size < LEAST_STEP_READINGS:
         return ()
-    least = max(8.0 * sigma_a, 3.0 * resolution_a, 0.03 * float(np.abs(y).max()), 1.0)
+    least = max(
+        UNMARKED_SIGMAS * sigma_a,
+        UNMARKED_METER_STEPS * resolution_a,
+        UNMARKED_OF_CURRENT * float(np.abs(y).max()),
+        LEAST_UNMARKED_A,
+    )
     i = np.arange(2, t.size - 3)
     before = (y[i] - y[i - 2]) / (t[i] - t[i - 2])
     after = (y[i + 3] - y[i + 1]) / (t[i + 3] - t[i + 1])
@@ -316,7 +445,8 @@ def _unmarked_steps(
     steepest = np.maximum(np.abs(before), np.abs(after)) * width
     jump = y[i + 1] - y[i] - expected
     found: list[LoadStep] = []
-    for k in np.flatnonzero((np.abs(jump) > least) & (np.abs(jump) > 1.5 * steepest)):
+    clear = (np.abs(jump) > least) & (np.abs(jump) > UNMARKED_OVER_SLOPE * steepest)
+    for k in np.flatnonzero(clear):
         low, high = t[i[k]] - width[k], t[i[k] + 1] + width[k]
         taken = [s.elapsed_s for s in (*marked, *found)]
         if not any(low <= at <= high for at in taken):

@@ -177,6 +177,17 @@ def table(half: str, mixed: int, unseen: bool) -> Iterable[str]:
         yield line("all ways of recording", summary(every))
 
 
+def settling_lines(half: str) -> Iterable[str]:
+    """How soon the outcome settles, one line for each of the first conditions."""
+    for name in list(CONDITIONS)[:4]:
+        seconds = settling_seconds(half, CONDITIONS[name])
+        settled = 100.0 * float(np.isfinite(seconds).mean())
+        yield (
+            f"- {name}: {settled:.0f} % settle within 20 minutes, half of all after "
+            f"{np.median(seconds):.0f} s"
+        )
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -189,15 +200,8 @@ def main(arguments: list[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     for row in table(options.half, options.mixed, options.unseen):
         print(row, flush=True)
-    if options.settling:
-        for name in list(CONDITIONS)[:4]:
-            seconds = settling_seconds(options.half, CONDITIONS[name])
-            settled = 100.0 * float(np.isfinite(seconds).mean())
-            print(
-                f"{name}: {settled:.0f} % settle within 20 minutes, half of all after "
-                f"{np.median(seconds):.0f} s",
-                flush=True,
-            )
+    for row in settling_lines(options.half) if options.settling else ():
+        print(row, flush=True)
     return 0
 
 

@@ -9,6 +9,7 @@ information of readings and priors together at the truth, averaged over all that
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 
 import numpy as np
 from scipy.special import expit
@@ -22,6 +23,7 @@ from batterymodel.taper.shape import Shape, hold_current
 from batterymodel.taper.signals import Signal, signal_from
 
 LOAD_A, LOAD_SD_A, NOISE_A, STEP_A = 8.0, 0.3, 0.05, 0.01
+COUNT = 600
 
 
 def errors_and_bounds(count: int, history: bool, seed: int = 3) -> np.ndarray:
@@ -84,20 +86,25 @@ def _signal(time: np.ndarray, level: np.ndarray) -> Signal:
     return Signal(**{**vars(signal), "sigma_a": NOISE_A})
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Print the ratio with and without history."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=600, help="connections (600)")
-    count = parser.parse_args(arguments).count
+def lines(count: int = COUNT) -> Iterator[str]:
+    """Error and bound, one line with history and one without."""
     for history in (True, False):
         error, bound = errors_and_bounds(count, history).T
         limit = 1.0 / np.sqrt(np.mean(bound**-2.0))
         ratio = float(np.sqrt(np.mean(error**2)) / limit)
-        print(
-            f"{'with' if history else 'without'} history: root mean square error of the charge "
+        yield (
+            f"- {'with' if history else 'without'} history: root mean square error of the charge "
             f"{100 * np.sqrt(np.mean(error**2)):.1f} %, bound {100 * limit:.1f} %, ratio "
             f"{ratio:.2f} (+- {ratio / np.sqrt(2.0 * count):.2f})"
         )
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the ratio with and without history."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--count", type=int, default=COUNT, help="connections (600)")
+    for line in lines(parser.parse_args(arguments).count):
+        print(line, flush=True)
     return 0
 
 

@@ -1,8 +1,8 @@
 """How well the forecast of capacity holds: measured ageing series and simulated fleets.
 
-``python -m tests.benchmarks.fade`` prints the tables of the README. Constants were settled on the
+``python -m tests.benchmarks.fade`` prints its tables. Constants were settled on the
 calibration fleet and on the first halves of the measured series; the test fleet judges. The second
-halves were looked at three times, with changes in between: see the README.
+halves were looked at three times, with changes in between: see ``README.md`` beside this file.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ CELL_SD_AH = 0.004
 """Error of one measured capacity of the cells [Ah]: their recorded scatter from cycle to cycle."""
 
 CALIBRATION_SEED, TEST_SEED = 1, 2
+BATTERIES = 120
 TAIL = (1.0 - CROSSING_LEVEL) / 2.0
 CHOSEN, ORDINARY = "chosen by rolling origin", "ordinary straight line"
 
@@ -272,6 +273,11 @@ def by_checks_table(cases: list[CrossingCase]) -> str:
     return "\n".join(lines)
 
 
+def fleet_tables(cases: list[CrossingCase]) -> str:
+    """By model, and of the tool as a whole by number of checks."""
+    return f"{fleet_table(cases)}\n\n{by_checks_table(cases)}"
+
+
 def _number(cycle: float) -> str:
     return f"{cycle:.0f}" if np.isfinite(cycle) else "beyond"
 
@@ -279,12 +285,14 @@ def _number(cycle: float) -> str:
 def main(arguments: list[str] | None = None) -> int:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--batteries", type=int, default=120, help="simulated batteries (120)")
+    parser.add_argument(
+        "--batteries", type=int, default=BATTERIES, help="simulated batteries (120)"
+    )
     parser.add_argument("--seed", type=int, default=TEST_SEED, help="fleet (2; 1 calibrates)")
     parser.add_argument("--fleets-only", action="store_true", help="leave the cells out")
     options = parser.parse_args(arguments)
     cases = list(fleet_cases(options.batteries, options.seed))
-    print(fleet_table(cases), by_checks_table(cases), sep="\n\n")
+    print(fleet_tables(cases))
     if not options.fleets_only:
         print("", cells_table(), "", cells_models_table(), sep="\n")
     return 0

@@ -88,6 +88,14 @@ def line(name: str, scores: list[Score]) -> str:
     )
 
 
+def table() -> Iterator[str]:
+    """Rows of the table."""
+    yield "| condition | cases | covered | width | top off | watch | service | misses |"
+    yield "|---|---|---|---|---|---|---|---|"
+    for name, recording in RECORDINGS.items():
+        yield line(name, [scored(case) for case in cases(recording)])
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Write the data file, or print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -95,10 +103,8 @@ def main(arguments: list[str] | None = None) -> int:
     if parser.parse_args(arguments).generate:
         np.savez_compressed(DATA, **generate())
         return 0
-    print("| condition | cases | covered | width | top off | watch | service | misses |")
-    print("|---|---|---|---|---|---|---|---|")
-    for name, recording in RECORDINGS.items():
-        print(line(name, [scored(case) for case in cases(recording)]), flush=True)
+    for row in table():
+        print(row, flush=True)
     return 0
 
 

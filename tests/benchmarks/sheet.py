@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -18,14 +19,11 @@ from batterymodel.sheet.pdf import PAPERS, sheet_pdf
 from batterymodel.sheet.sections import sheet_content
 from tests.conftest import assessed_sample
 
+CHECKS, OWNER = str(SAMPLE_FOLDER / "checks-fading.csv"), "A. Owner"
 
-def main(arguments: list[str] | None = None) -> int:
-    """Print the seconds of the first sheet, and of the others by paper."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--checks", default=str(SAMPLE_FOLDER / "checks-fading.csv"))
-    parser.add_argument("--owner", default="A. Owner", help="another script costs a font more")
-    options = parser.parse_args(arguments)
-    checks, owner = options.checks, options.owner
+
+def lines(checks: str = CHECKS, owner: str = OWNER) -> Iterator[str]:
+    """Seconds of the first sheet, and of the others."""
     samples, supply = load_scenario()
     forecast = fade_forecast(checks, samples[0].battery, today=SCENARIO_DAY)
     said, laid = [], []
@@ -39,9 +37,19 @@ def main(arguments: list[str] | None = None) -> int:
         begun = time.process_time()
         sheet_pdf(content, tuple(PAPERS)[len(laid) % 2])
         laid.append(time.process_time() - begun)
-    print(f"first sheet: {said[0]:.2f} s to say, {laid[0]:.2f} s to lay out")
+    yield f"- first sheet: {said[0]:.2f} s to say, {laid[0]:.2f} s to lay out"
     for name, taken in (("say", said[1:]), ("lay out", laid[1:])):
-        print(f"later sheets: median {np.median(taken):.2f} s to {name}, most {max(taken):.2f} s")
+        yield f"- later sheets: median {np.median(taken):.2f} s to {name}, most {max(taken):.2f} s"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the seconds of the first sheet, and of the others by paper."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--checks", default=CHECKS)
+    parser.add_argument("--owner", default=OWNER, help="another script costs a font more")
+    options = parser.parse_args(arguments)
+    for line in lines(options.checks, options.owner):
+        print(line, flush=True)
     return 0
 
 

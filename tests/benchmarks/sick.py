@@ -11,9 +11,27 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from tests.benchmarks.sickbay.cases import FAMILIES, SEEDS, cases
+from tests.benchmarks.sickbay.combined import COMBINED
 from tests.benchmarks.sickbay.family import Family
-from tests.benchmarks.sickbay.scores import rows_of, runaway_lines, scored, taper_lines, totals_of
+from tests.benchmarks.sickbay.mistakes import MISTAKES
+from tests.benchmarks.sickbay.scores import (
+    Score,
+    row_of,
+    rows_of,
+    runaway_lines,
+    scored,
+    taper_lines,
+    totals_of,
+)
+from tests.benchmarks.sickbay.sick import SICK
+from tests.benchmarks.sickbay.sound import SOUND
 
+GROUPS = {
+    "sound, watched in any weather and with any meter": SOUND,
+    "misread, mistold or on a poor supply": MISTAKES,
+    "sick": SICK,
+    "sick, and misread or mistold": COMBINED,
+}
 NAME_WIDTH, FIGURE_WIDTH = 38, 10
 SHORT = {
     "top_off": "top off",
@@ -24,6 +42,29 @@ SHORT = {
 def chosen_families(only: str | None) -> list[Family]:
     """Families whose name holds the text; all without one."""
     return [f for f in FAMILIES if only is None or only.lower() in f.name.lower()]
+
+
+def group_rows(scores: Sequence[Score]) -> list[dict[str, Any]]:
+    """Figures of each group of families, and of all."""
+    rows = []
+    for name, families in GROUPS.items():
+        within = {family.name for family in families}
+        rows.append(row_of(name, [s for s in scores if s.case.family in within]))
+    return [*rows, row_of("all", scores)]
+
+
+def document_lines(half: str = "calibration", per_family: int = 12) -> Iterable[str]:
+    """Groups, totals, time to disconnect, measured tapers and families, as Markdown."""
+    every = cases(half, per_family)
+    scores = [scored(case) for case in every]
+    yield f"Half: {half}, {per_family} cases of each of {len(FAMILIES)} families."
+    yield ""
+    yield from text_lines(group_rows(scores), markdown=True)
+    yield ""
+    for sentence in (*totals_of(scores), *runaway_lines(every), *taper_lines()):
+        yield f"- {sentence}"
+    yield ""
+    yield from text_lines(rows_of(scores), markdown=True)
 
 
 def text_lines(rows: Sequence[dict[str, Any]], markdown: bool) -> Iterable[str]:

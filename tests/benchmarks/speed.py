@@ -3,14 +3,16 @@
 ``python -m tests.benchmarks.speed`` times, in turns, on the same 300 readings: the whole
 assessment, its fit alone, lmfit on the fit's own residuals (no derivatives), and one
 `scipy.optimize.curve_fit` call of two exponentials and a floor; then the assessment of up to a
-million readings.
+million readings; then the start of the command line over the import of numpy and pandas.
 """
 
 from __future__ import annotations
 
 import argparse
+import subprocess
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from scipy.optimize import curve_fit
@@ -31,6 +33,7 @@ BATTERY = Battery(
     rated_capacity_ah=40.0,
     history=History(charge_time_h=0.31, charge_time_rel_sd=0.06),
 )
+REPEATS = 41
 ROWS = (300, 3_000, 30_000, 300_000, 1_000_000)
 
 
@@ -92,22 +95,47 @@ def median_ms(timed: dict[str, Callable[[], object]], repeats: int) -> dict[str,
     return {name: 1000.0 * float(np.median(values)) for name, values in taken.items()}
 
 
+def starts() -> dict[str, Callable[[], object]]:
+    """Processes that are timed from start to end, by name."""
+
+    def start(*words: str) -> Callable[[], object]:
+        return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+    return {
+        "numpy and pandas": start("-c", "import numpy, pandas"),
+        "--help": start("-m", "batterymodel", "--help"),
+        "import batterymodel": start("-c", "import batterymodel"),
+        "import of assess": start("-c", "from batterymodel import assess"),
+    }
+
+
+def lines(repeats: int = REPEATS) -> Iterator[str]:
+    """The ratios, one line each."""
+    taken = median_ms(ways(readings(300)), repeats)
+    for name, ms in taken.items():
+        yield f"- {name}: {ms:.1f} ms, {ms / taken['one curve_fit']:.1f} x one curve_fit"
+    fitter = taken["lmfit, same model"]
+    yield f"- lmfit over assessment: {fitter / taken['assessment']:.1f}"
+    yield f"- lmfit over the fit alone: {fitter / taken['its fit alone']:.1f}"
+    for rows in ROWS:
+        ms = assessment_ms(readings(rows))
+        yield f"- {rows:,} readings: {ms:.0f} ms, {1000.0 * ms / rows:.2f} us a reading"
+    begun = median_ms(starts(), 7)
+    for name, ms in begun.items():
+        yield f"- {name}: {ms:.0f} ms, {ms / begun['numpy and pandas']:.2f} x numpy and pandas"
+
+
+def assessment_ms(given: Readings) -> float:
+    """Median milliseconds of three assessments."""
+    return median_ms({"": lambda: assess(given, BATTERY, SUPPLY, load_a=LOAD_A)}, 3)[""]
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Print the ratios."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--repeats", type=int, default=41)
-    repeats = parser.parse_args(arguments).repeats
-    taken = median_ms(ways(readings(300)), repeats)
-    for name, ms in taken.items():
-        print(f"{name}: {ms:.1f} ms, {ms / taken['one curve_fit']:.1f} x one curve_fit")
-    print(f"lmfit over assessment: {taken['lmfit, same model'] / taken['assessment']:.1f}")
-    print(f"lmfit over the fit alone: {taken['lmfit, same model'] / taken['its fit alone']:.1f}")
-    for rows in ROWS:
-        given = readings(rows)
-        ms = median_ms({"": lambda given=given: assess(given, BATTERY, SUPPLY, load_a=LOAD_A)}, 3)[
-            ""
-        ]
-        print(f"{rows} readings: {ms:.0f} ms, {1000.0 * ms / rows:.2f} us a reading")
+    parser.add_argument("--repeats", type=int, default=REPEATS)
+    for line in lines(parser.parse_args(arguments).repeats):
+        print(line, flush=True)
     return 0
 
 

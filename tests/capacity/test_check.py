@@ -10,11 +10,7 @@ from hypothesis import strategies as st
 from batterymodel import Battery, InputError, Limits
 from batterymodel.capacity.check import TimedDischarge, Verdict, capacity_check
 from batterymodel.capacity.correction import rate_correction, temperature_correction
-from batterymodel.capacity.peukert import (
-    peukert_hours,
-    rate_adjusted_percent,
-    time_adjusted_percent,
-)
+from batterymodel.capacity.peukert import rate_adjusted_percent, time_adjusted_percent
 from batterymodel.inputs.discharge_log import DischargeLog
 from batterymodel.reference.temperature import battery_capacity_factor
 from batterymodel.samples.discharges import simulated_discharge
@@ -54,7 +50,7 @@ def test_temperature_by_hand():
 def test_another_current_by_the_published_form(current, minutes):
     """Second method: 100 Ta / (Ts K_T) with the rated time of this current by Peukert's law."""
     factor, _ = battery_capacity_factor(vrla(), 15.0)
-    rated_minutes = 60.0 * peukert_hours(current, 40.0, 1.12, 1.0)
+    rated_minutes = 60.0 * (40.0 / current) ** 1.12
     expected = time_adjusted_percent(minutes, rated_minutes, factor)
     result = capacity_check(TimedDischarge(current, minutes), vrla(), temp_c=15.0)
     assert result.percent_of_rated.mean == pytest.approx(float(expected), rel=1e-9)
@@ -227,6 +223,26 @@ def test_voltage_of_one_cell_is_refused():
     wrong = DischargeLog(log.elapsed_s, log.current_a, log.voltage_v / 12.0)
     with pytest.raises(InputError, match="volts of the whole battery"):
         capacity_check(wrong, vrla())
+
+
+@pytest.mark.parametrize("row", [0, 1, 2])
+@pytest.mark.parametrize("idle_a", [0.0, 0.3])
+def test_current_in_one_row_alone_is_no_discharge(row, idle_a):
+    """From load on to load off no time passes, so no charge is known."""
+    current = np.full(3, idle_a)
+    current[row] = 30.0
+    log = DischargeLog(np.array([0.0, 10.0, 20.0]), current, np.full(3, 25.0), source="d.csv")
+    with pytest.raises(InputError, match=r"^d\.csv: current flows in one row alone"):
+        capacity_check(log, vrla(), temp_c=25.0)
+
+
+def test_time_without_current_takes_no_charge_from_the_rate():
+    """A log that starts and pauses at 0 A is summed by Peukert's law without a word of numpy."""
+    hours, current = np.array([0.5, 0.1, 0.4]), np.array([40.0, 0.0, 20.0])
+    by_hand = (0.5 + 0.4 * 0.5**1.12) * 40.0 / 28.0
+    with np.errstate(all="raise"):
+        correction, _ = rate_correction(hours, current, 0.9, vrla())
+    assert correction.factor == pytest.approx(by_hand, rel=1e-12)
 
 
 @pytest.mark.parametrize(

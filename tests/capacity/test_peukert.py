@@ -5,20 +5,26 @@ import pytest
 
 from batterymodel.capacity.peukert import (
     peukert_hours,
-    peukert_hours_one_ampere,
     rate_adjusted_percent,
     time_adjusted_percent,
 )
 
 
+def one_ampere_hours(current_a, one_ampere_capacity_ah, exponent):
+    """The tool's law for a battery that gives ``Cp`` Ah at 1 A, so is rated at ``Cp`` hours."""
+    return peukert_hours(
+        current_a, one_ampere_capacity_ah, exponent, rated_hours=one_ampere_capacity_ah
+    )
+
+
 def test_one_ampere_form_against_a_tutorial():
     """electrotechnik.net 2010-01 (verified (secondary)): 14.5 h, recomputed 14.4956 h."""
-    assert peukert_hours_one_ampere(5.0, 100.0, 1.2) == pytest.approx(14.4956, abs=5e-5)
+    assert one_ampere_hours(5.0, 100.0, 1.2) == pytest.approx(14.4956, abs=5e-5)
 
 
 def test_one_ampere_form_against_a_calculator_page():
     """easycalculation.com (verified (secondary)): 5.088631644 h and 101.772632884 Ah."""
-    hours = peukert_hours_one_ampere(20.0, 250.0, 1.3)
+    hours = one_ampere_hours(20.0, 250.0, 1.3)
     assert hours == pytest.approx(5.088631644, rel=1e-9)
     assert 20.0 * hours == pytest.approx(101.772632884, rel=1e-9)
 
@@ -33,15 +39,15 @@ def test_rated_hour_form_against_a_worked_figure():
 def test_the_two_forms_are_not_interchangeable():
     """100 Ah rated at 20 h, 5 A: 20.00 h, where the one-ampere form says 14.50 h (derived)."""
     assert peukert_hours(5.0, 100.0, 1.2, 20.0) == pytest.approx(20.0, rel=1e-12)
-    assert peukert_hours_one_ampere(5.0, 100.0, 1.2) == pytest.approx(14.50, abs=5e-3)
+    assert one_ampere_hours(5.0, 100.0, 1.2) == pytest.approx(14.50, abs=5e-3)
 
 
 def test_the_forms_agree_through_the_one_ampere_capacity():
-    """Cp = H (C/H)**k turns one into the other (algebra)."""
+    """Cp = H (C/H)**k turns one into the other, Cp / I**k (algebra)."""
     currents = np.array([2.0, 7.0, 40.0])
     one_ampere = 20.0 * (100.0 / 20.0) ** 1.2
     np.testing.assert_allclose(
-        peukert_hours_one_ampere(currents, one_ampere, 1.2),
+        one_ampere / currents**1.2,
         peukert_hours(currents, 100.0, 1.2, 20.0),
         rtol=1e-12,
     )
@@ -51,6 +57,10 @@ def test_exponent_comes_back_from_two_points():
     """k = log(t2/t1) / log(I1/I2) (derived)."""
     t = peukert_hours(np.array([40.0, 10.0]), 40.0, 1.17, 1.0)
     assert np.log(t[1] / t[0]) / np.log(4.0) == pytest.approx(1.17, rel=1e-12)
+
+
+def test_no_current_lasts_for_ever():
+    assert peukert_hours(0.0, 40.0, 1.12, 1.0) == np.inf
 
 
 def test_time_adjusted_by_hand():

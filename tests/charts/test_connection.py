@@ -101,7 +101,7 @@ class TestEverySample:
         curves = assessed_sample(key).curves
         assert set(curves.role) | {"taper", "taper continued"} < set(shape["domain"])
         assert len(set(shape["range"])) >= len(set(curves.role)) + 3
-        assert any(f"floor {curves.load_a[0]:.1f} A" in name for name in shape["domain"])
+        assert any(f"float current {curves.load_a[0]:.1f} A" in name for name in shape["domain"])
 
     def test_each_evidence_is_a_line_scaled_to_its_peak(self, key: str) -> None:
         spec, curves = evidence_spec(key), assessed_sample(key).curves

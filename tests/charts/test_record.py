@@ -18,7 +18,7 @@ from batterymodel.charts.record import (
     tapers_words,
 )
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
-from batterymodel.inputs.check_record import checks_from_text
+from batterymodel.inputs.check_record import checks_from_bytes
 from batterymodel.inputs.discharge_log import read_discharge_log
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.samples.discharges import CHECKS_FADING, DISCHARGE_PASSES, DISCHARGE_STOPPED
@@ -105,14 +105,14 @@ class TestFade:
 
     def test_by_cycle(self):
         text = "cycle,capacity_ah\n" + "".join(f"{k},{40 - k / 10}\n" for k in range(1, 40, 5))
-        found = fade_forecast(checks_from_text(text, "c.csv"), battery())
+        found = fade_forecast(checks_from_bytes(text.encode(), "c.csv"), battery())
         assert titles(fade_chart(found).to_dict(), "x") == {"Cycle (number)"}
 
     def test_without_a_crossing_in_view_none_is_drawn(self):
         text = "on,capacity_ah,capacity_sd_ah\n" + "".join(
             f"{2018 + k}-01-01,40,0.2\n" for k in range(7)
         )
-        found = fade_forecast(checks_from_text(text, "c.csv"), battery())
+        found = fade_forecast(checks_from_bytes(text.encode(), "c.csv"), battery())
         assert found.crossing.best is None
         assert "crossing" not in layers(fade_chart(found).to_dict())
 

@@ -5,12 +5,14 @@ import json
 import pytest
 
 from batterymodel.cli import main
+from batterymodel.commands import report
 from batterymodel.inputs.records import Limits
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.samples.demo import fill_demo
 from batterymodel.sheet.case import KIND, chosen_id, connections_of, recorded_case
+from batterymodel.sheet.pdf import PAPERS
 from batterymodel.sheet.wording import CHANGED, INVENTED
 from batterymodel.store import Store, open_store
 from batterymodel.store.records import CardRevision, Connection, OwnerSheet
@@ -30,6 +32,10 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Store:
 def run(capsys, *arguments):
     status = main([str(a) for a in ("report", *arguments)])
     return status, *capsys.readouterr()
+
+
+def test_the_papers_to_choose_from_are_those_of_the_sheet():
+    assert tuple(PAPERS) == report.PAPERS
 
 
 def test_from_files_with_checks(capsys, tmp_path):

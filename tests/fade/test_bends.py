@@ -20,7 +20,7 @@ def test_local_trend_covariance_is_that_of_an_integrated_walk():
     a, b = 200, 400
     measured = (level[:, a - 1] * level[:, b - 1]).mean()
     at = np.array([a * dt, b * dt])
-    assert LocalTrend(PRIOR).bend(at, at, (1.0,))[0, 1] == pytest.approx(measured, rel=0.06)
+    assert LocalTrend(PRIOR).kernel(at, at, (1.0,))[0, 1] == pytest.approx(measured, rel=0.06)
 
 
 def test_gaussian_process_returns_to_the_line_far_ahead():
@@ -35,7 +35,7 @@ def test_knee_finds_where_fade_turns():
     truth = 1.0 - 0.01 * at[:, 0] - 0.12 * np.maximum(at[:, 0] - 3.0, 0.0)
     fitted = KneeRidge(PRIOR).fit(at, truth, np.full(11, 0.01))
     weights = {}
-    for (knee,), share in fitted.own_weights_:
+    for (knee,), share in fitted.hyperposterior_:
         weights[knee] = weights.get(knee, 0.0) + share
     best = max(weights, key=weights.get) * PRIOR.life
     assert best == pytest.approx(3.0, abs=0.8)
@@ -45,5 +45,5 @@ def test_knee_finds_where_fade_turns():
 
 def test_belief_in_a_knee_sums_to_one():
     fitted = KneeRidge(PRIOR).fit(AT, FALLING, SD)
-    assert fitted.own_belief().sum() == pytest.approx(1.0)
-    assert fitted.own_belief()[-1] >= 0.2
+    assert fitted.hyperprior().sum() == pytest.approx(1.0)
+    assert fitted.hyperprior()[-1] >= 0.2

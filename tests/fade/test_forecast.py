@@ -6,9 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from batterymodel import Battery, CapacityCheck, InputError, Limits
+from batterymodel import Battery, InputError, Limits
 from batterymodel.fade.forecast import fade_forecast
-from batterymodel.inputs.check_record import CheckRecord, checks_from_text, record_of
+from batterymodel.inputs.check_record import CheckRecord, checks_from_bytes
 from tests.benchmarks.fade import (
     CHOSEN,
     CellForecast,
@@ -147,14 +147,6 @@ def test_generic_limit_is_marked():
     assert not fade_forecast(steady(3), BATTERY).limit.generic
 
 
-def test_a_batterys_own_checks_make_a_record():
-    checks = [
-        CapacityCheck(on=date(2024, 1, 5), capacity_ah=39.0),
-        CapacityCheck(on=date(2025, 1, 5), capacity_ah=38.0),
-    ]
-    assert fade_forecast(record_of(checks), BATTERY).last == date(2025, 1, 5)
-
-
 @pytest.mark.parametrize(
     ("text", "part"),
     [
@@ -165,7 +157,7 @@ def test_a_batterys_own_checks_make_a_record():
 )
 def test_records_that_cannot_be_are_one_sentence(text, part):
     with pytest.raises(InputError, match=part):
-        fade_forecast(checks_from_text(text, "c.csv"), BATTERY)
+        fade_forecast(checks_from_bytes(text.encode(), "c.csv"), BATTERY)
 
 
 @cache

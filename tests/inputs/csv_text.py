@@ -3,7 +3,7 @@
 import re
 
 from batterymodel.inputs.readings import (
-    readings_from_text,
+    readings_from_bytes,
 )
 
 HEADER = "elapsed_s,supply_current_a\n"
@@ -17,7 +17,7 @@ FULL = (
 
 
 def read(text):
-    return readings_from_text(text, "log.csv")
+    return readings_from_bytes(text.encode(), "log.csv")
 
 
 def assert_one_sentence(message, *parts):

@@ -6,19 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from batterymodel import CapacityCheck, InputError
+from batterymodel import InputError
 from batterymodel.inputs.check_record import (
+    checks_from_bytes,
     checks_from_frame,
-    checks_from_text,
     read_checks,
-    record_of,
 )
 
 HEAD = "on,capacity_ah\n"
 
 
 def read(text):
-    return checks_from_text(text, "c.csv")
+    return checks_from_bytes(text.encode(), "c.csv")
 
 
 def test_every_column_is_read():
@@ -55,17 +54,10 @@ def test_frame_and_file_agree(tmp_path):
     np.testing.assert_array_equal(checks_from_frame(frame).at, read_checks(path).at)
 
 
-def test_record_of_a_batterys_own_checks():
-    checks = [CapacityCheck(on=date(2025, 1, 1), capacity_ah=38.0, capacity_sd_ah=0.8)]
-    record = record_of(checks)
-    assert record.sd_ah.tolist() == [0.8]
-    with pytest.raises(InputError, match="no capacity checks"):
-        record_of([])
-
-
 BAD = {
     "empty": ("", "is empty"),
     "header only": (HEAD, "no checks"),
+    "true": (HEAD + "2024-01-01,true\n", "'true' is not a number"),
     "no time": ("capacity_ah\n40\n", "no column 'on' (date) or 'cycle'"),
     "no capacity": ("on,kind\n2024-01-01,check\n", "no column 'capacity_ah'"),
     "date": (HEAD + "last year,40\n", "is not a date"),

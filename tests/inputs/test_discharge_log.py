@@ -6,7 +6,7 @@ import pytest
 from batterymodel.errors import InputError
 from batterymodel.inputs.discharge_log import (
     DischargeLog,
-    discharge_log_from_text,
+    discharge_log_from_bytes,
     end_of_discharge,
     read_discharge_log,
 )
@@ -33,7 +33,7 @@ def test_a_log_reads_back_equal(tmp_path):
 def test_rows_out_of_order_are_sorted_and_noted():
     head, *rows = discharge_csv(simulated_discharge(36.0)).splitlines()
     text = "\n".join([head, *rows[100:], *rows[:100]])
-    read = discharge_log_from_text(text, "d.csv")
+    read = discharge_log_from_bytes(text.encode(), "d.csv")
     assert (np.diff(read.elapsed_s) > 0).all()
     assert any("out of order" in note for note in read.notes)
 
@@ -99,6 +99,7 @@ BAD = {
     "reversed": (HEAD + "0,-40,24\n10,-40,23.9\n20,-40,23.8\n", "meter leads reversed"),
     "no current": (HEAD + "0,0,24\n10,0,24\n20,0,24\n", "no value reaches 0.2"),
     "charging": (HEAD + "".join(f"{k},20,{24 + k / 50}\n" for k in range(60)), "rises from"),
+    "true": (HEAD + "0,true,24\n10,true,24\n20,true,23\n", "'true' is not a number"),
     "text": (HEAD + "0,20,24\n10,many,24\n20,20,23\n", "not a number"),
     "minus time": (HEAD + "-5,20,24\n0,20,24\n5,20,23.9\n", "is negative"),
     "milliseconds": (HEAD + "".join(f"{k * 400000},20,24\n" for k in range(5)), "milliseconds"),
@@ -111,7 +112,7 @@ BAD = {
 def test_what_cannot_be_a_discharge_is_one_sentence(name):
     text, part = BAD[name]
     with pytest.raises(InputError, match=part) as error:
-        discharge_log_from_text(text, "d.csv")
+        discharge_log_from_bytes(text.encode(), "d.csv")
     assert str(error.value).startswith("d.csv")
     assert "\n" not in str(error.value)
 

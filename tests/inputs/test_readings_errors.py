@@ -12,7 +12,6 @@ from batterymodel.inputs.readings import (
     read_readings,
     readings_from_bytes,
     readings_from_frame,
-    readings_from_text,
 )
 from batterymodel.inputs.tables import MAX_ROWS
 from tests.inputs.csv_text import HEADER, PLAIN, assert_one_sentence, read
@@ -258,14 +257,9 @@ def test_bytes_that_are_not_readings(data, part):
     assert_one_sentence(str(error.value), part)
 
 
-def test_text_that_cannot_be_encoded_is_refused():
-    with pytest.raises(InputError, match="is not a text file"):
-        read(PLAIN + "\ud800")
-
-
 def test_source_cannot_break_the_sentence():
     with pytest.raises(InputError) as error:
-        readings_from_text("", "log.csv: a\nb\x07")
+        readings_from_bytes(b"", "log.csv: a\nb\x07")
     assert_one_sentence(str(error.value), "a b: is empty")
 
 

@@ -1,5 +1,6 @@
 """Records: what is accepted, what is refused in one sentence, and the TOML round trip."""
 
+import tomllib
 from datetime import date
 
 import numpy as np
@@ -87,6 +88,27 @@ BAD = {
     ),
     "broken TOML": (BATTERY.replace('"vrla"', '"vrla'), "not valid TOML"),
     "empty": ("", "is missing"),
+    "true for a number": (BATTERY.replace("40.0", "true"), "true and false are no numbers"),
+    "true for a count": (BATTERY.replace("cells = 12", "cells = true"), "are no numbers"),
+    "false in a table": (
+        BATTERY.replace(
+            "min_top_off", "rest_voltage_soc = [false, 1]\nrest_voltage_v = [24, 26]\nmin_top_off"
+        ),
+        "limits.rest_voltage_soc: true and false are no numbers",
+    ),
+    "true for a check": (
+        BATTERY + "[capacity_check]\non = 2026-01-02\ncapacity_ah = true\n",
+        "capacity_check.capacity_ah: true and false are no numbers",
+    ),
+    "capacity of a check near nothing": (
+        BATTERY + "[capacity_check]\non = 2026-01-02\ncapacity_ah = 1e-9\n",
+        "capacity_check.capacity_ah: input should be greater than or equal to 0.01",
+    ),
+    "nested too deep": ("a = " + "[" * 100_000 + "]" * 100_000, "nested too deep"),
+    "nested a little": (BATTERY.replace("40.0", "[" * 90 + "]" * 90), "rated_capacity_ah"),
+    "too many digits": (BATTERY.replace("40.0", "9" * 5000), "too many digits"),
+    "too many digits in hexadecimal": (BATTERY.replace("40.0", "0x" + "f" * 5000), "very many"),
+    "many digits": (BATTERY.replace("40.0", "9" * 400), "rated_capacity_ah"),
 }
 
 
@@ -98,6 +120,7 @@ def test_bad_battery_is_one_sentence(tmp_path, name):
         read_battery(path)
     message = str(caught.value)
     assert "\n" not in message
+    assert len(message) < len(str(path)) + 700
     assert message.startswith(str(path))
     assert says in message
 
@@ -129,10 +152,24 @@ def test_toml_round_trip_is_exact(label, capacity, soc, day):
         capacity_check=CapacityCheck(on=day, capacity_ah=capacity),
         last_known=LastKnown(on=day, state_of_charge=soc),
     )
-    import tomllib
-
     again = record_from(tomllib.loads(record_toml(battery)), Battery, "text")
     assert again == battery
+
+
+def test_toml_leaves_out_what_is_not_there():
+    """No value and an empty limits card leave no trace; a table stays one, in its order."""
+    plain = Battery(tail='D \u00e9\u00fc "q"', chemistry="vrla", cells=12, rated_capacity_ah=40)
+    assert tomllib.loads(record_toml(plain)) == {
+        "tail": 'D \u00e9\u00fc "q"',
+        "chemistry": "vrla",
+        "cells": 12,
+        "rated_capacity_ah": 40.0,
+    }
+    limits = Limits(capacity_temp_c=(0.0, 25.0), capacity_temp_factor=(0.8, 1.0))
+    assert tomllib.loads(record_toml(limits)) == {
+        "capacity_temp_c": [0.0, 25.0],
+        "capacity_temp_factor": [0.8, 1.0],
+    }
 
 
 def test_supply_defaults_are_a_28_v_supply():

@@ -1,5 +1,6 @@
 """Pages run without a browser: every sample, nothing chosen, bad files, text like code."""
 
+import json
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -10,8 +11,9 @@ from streamlit.testing.v1 import AppTest
 
 from batterymodel import pages
 from batterymodel.assessment import assess
+from batterymodel.charts import connection as charts
 from batterymodel.errors import InputError
-from batterymodel.inputs.readings import readings_from_text
+from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Chemistry, record_toml
 from batterymodel.pages import after_connection, battery_form
 from batterymodel.rules.results import Outcome, Severity
@@ -308,6 +310,20 @@ def test_typed_rows_without_current_are_left_out_and_events_are_kept() -> None:
     assert [(e.elapsed_s, e.text) for e in readings.events] == [(45.0, "pump on")]
 
 
+def test_typed_event_beyond_the_basic_letters_is_kept_and_shown() -> None:
+    """Letters and signs of four bytes in UTF-8, in a step that is large enough to be shown."""
+    event = "🔋 radio on 🛩️ 𠀋"
+    table = typed(*((str(15 * k), str(20.0 - 0.2 * k + 9.0 * (k >= 6)), "") for k in range(14)))
+    table.loc[6, "event"] = event
+    readings = after_connection.typed_readings(table)
+    assert [e.text for e in readings.events] == [event]
+    data = after_connection.typed_rows(table).to_csv(index=False).encode()
+    assert readings_from_bytes(data, "typed.csv").events == readings.events
+    result = assess(readings, BATTERY, load_a=8.0)
+    assert event in charts.taper_words(result)
+    assert event in json.dumps(charts.taper_chart(result).to_dict(), ensure_ascii=False)
+
+
 def test_typed_decimal_comma_is_refused_not_read_as_a_thousand() -> None:
     table = typed(("0", "20", ""), ("30", "19,5", ""), ("60", "19", ""))
     with pytest.raises(InputError, match="decimal comma"):
@@ -315,7 +331,7 @@ def test_typed_decimal_comma_is_refused_not_read_as_a_thousand() -> None:
 
 
 def test_template_reads_back_as_readings() -> None:
-    readings = readings_from_text(after_connection.TEMPLATE_CSV, "template")
+    readings = readings_from_bytes(after_connection.TEMPLATE_CSV.encode(), "template")
     assert len(readings) == 5
     assert [event.text for event in readings.events] == ["avionics on"]
     assert not readings.notes

@@ -15,7 +15,7 @@ from batterymodel.cli import main
 from batterymodel.pages import after_connection, kept
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.connections import sample_readings_path
-from batterymodel.samples.demo import demo_store
+from batterymodel.samples.demo import fill_demo
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import (
     checks_of,
@@ -43,7 +43,7 @@ def key(name: str) -> str:
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("filled") / "record.sqlite"
-    demo_store(str(path))
+    fill_demo(open_store(str(path)))
     return path
 
 
@@ -155,6 +155,26 @@ def test_a_timed_check_is_kept_as_the_library_computes_it(own):
     assert checks_of(store, "SF-101").at.size == 13
 
 
+def test_a_check_kept_twice_is_in_the_record_once(own):
+    at = shown("capacity_check")
+    at.number_input(key=key("check.current")).set_value(40.0)
+    at.number_input(key=key("check.minutes")).set_value(54.0)
+    at.number_input(key=key("check.temp")).set_value(25.0)
+    at.date_input(key=key("check.on")).set_value(TODAY).run()
+    at.text_input(key=key("check.note")).set_value("bench two").run()
+    button(at, "Keep this check").click().run()
+    assert "already" not in at.success[0].value
+    button(at, "Keep this check").click().run()
+    assert "already" in at.success[0].value
+    store = open_store(own)
+    about = {"battery_id": store.plate("SF-101").id, "on": TODAY}
+    (kept_check,) = store.entries(BenchCheck, **about)
+    assert kept_check.record.note == "bench two"
+    at.number_input(key=key("check.minutes")).set_value(53.0).run()
+    button(at, "Keep this check").click().run()
+    assert len(store.entries(BenchCheck, **about)) == 2
+
+
 def test_a_discharge_stopped_early_is_kept_as_a_lower_bound(own):
     at = shown("capacity_check")
     at.number_input(key=key("check.current")).set_value(40.0)
@@ -218,6 +238,10 @@ def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_rec
     assert store.file(entry.record.readings_sha256) == data
     assert entry.record.load_a == 8.0
     assert "in the record" in at.success[0].value
+    assert "already" not in at.success[0].value
+    button(at, "Keep this connection").click().run()
+    assert "already" in at.success[0].value
+    assert len(store.entries(Connection, day=date(2026, 3, 3))) == 1
 
 
 def test_a_battery_is_added_with_its_aircraft(own):

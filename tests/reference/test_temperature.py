@@ -14,7 +14,6 @@ from batterymodel.reference.temperature import (
     charge_voltage_shift_v,
     fahrenheit,
     resistance_factor,
-    rest_voltage_at_reference_v,
     rest_voltage_v,
 )
 
@@ -85,13 +84,6 @@ def test_rest_voltage_near_80_degf_against_measured_table():
     ours = rest_voltage_v(LEAD, [0.75, 0.5, 0.25], 26.67) / 2.0
     above = ours - np.array([12.450, 12.240, 12.060])
     assert ((above > 0.10) & (above < 0.23)).all()
-
-
-def test_rest_voltage_brought_to_reference_round_trips():
-    read = float(rest_voltage_v(LEAD, 0.8, 5.0))
-    assert rest_voltage_at_reference_v(LEAD, read, 5.0) == pytest.approx(
-        float(rest_voltage_v(LEAD, 0.8, REFERENCE_TEMP_C)), abs=1e-9
-    )
 
 
 def test_charge_voltage_moves_minus_three_millivolts_per_cell():

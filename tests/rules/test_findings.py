@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from batterymodel import Battery, Limits, Outcome, Readings, Severity, Supply, assess
+from batterymodel import Battery, CapacityCheck, Limits, Outcome, Readings, Severity, Supply, assess
 from batterymodel.rules.findings import RULES, outcome_of
 from batterymodel.rules.results import Finding
 from batterymodel.rules.wording import RULE_WORDS
@@ -189,7 +189,7 @@ def test_fast_warming(battery):
     [
         (25.0, 28.0, "ok", "suits"),
         (40.0, 28.6, "service", "too high"),
-        (2.0, 27.0, "note", "too low"),
+        (2.0, 27.0, "watch", "too low"),
     ],
 )
 def test_set_voltage_after_temperature_compensation(battery, temp, volts, severity, word):
@@ -285,3 +285,68 @@ def test_outcome_is_that_of_the_gravest_finding():
     graver = [Severity.OK, Severity.NOTE, Severity.WATCH, Severity.SERVICE, Severity.DISCONNECT]
     outcomes = [outcome_of((one(Severity.OK), one(s))).value for s in graver]
     assert outcomes == ["top_off", "top_off", "keep_watching", "service", "disconnect"]
+
+
+def clamped(load_a: float, factor: float = 1.0, drift_a: float = 0.0) -> Readings:
+    """A connection read by a clamp as well: the supply shows the bus load on top."""
+    readings = simulated_connection(0.1, load_a=0.0)
+    drift = drift_a * readings.elapsed_s / readings.elapsed_s[-1]
+    return readings.model_copy(
+        update={
+            "battery_current_a": factor * readings.supply_current_a,
+            "supply_current_a": readings.supply_current_a + load_a + drift,
+        }
+    )
+
+
+def test_a_clamp_that_agrees_is_not_spoken_of(battery):
+    assert found(judged(clamped(8.0), battery), "clamp") is None
+    assert found(judged(clamped(8.0), battery, load_a=None), "clamp") is None
+
+
+def test_a_clamp_turned_round_is_watched_and_never_a_runaway(battery):
+    result = judged(clamped(8.0, factor=-1.0), battery)
+    assert "out of the battery" in found(result, "clamp").text
+    assert found(result, "current_rising") is None
+    assert result.outcome is Outcome.KEEP_WATCHING
+
+
+def test_a_clamp_on_one_of_three_leads_does_not_match_the_load(battery):
+    result = judged(clamped(8.0, factor=1.0 / 3.0), battery)
+    assert found(result, "clamp").severity == Severity.WATCH
+    drifting = judged(clamped(8.0, drift_a=3.0), battery, load_a=None)
+    assert "drift apart" in found(drifting, "clamp").text
+
+
+@pytest.mark.parametrize(("away_a", "spoken"), [(0.5, False), (1.0, True)])
+def test_clamp_and_load_may_differ_by_three_errors(battery, away_a, spoken):
+    """Errors of 0.2 A (load) and 0.1 A (clamp): three together are 0.67 A."""
+    result = judged(clamped(8.0 + away_a), battery)
+    assert (found(result, "clamp") is not None) == spoken
+
+
+def test_nickel_cadmium_is_topped_off_only_with_its_own_temperature():
+    nicd = Battery(tail="D", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
+    ambient = found(judged(simulated_connection(0.05), nicd), "battery_temperature")
+    assert ambient.severity == Severity.WATCH
+    unknown = judged(simulated_connection(0.05), nicd, ambient_c=None)
+    assert found(unknown, "battery_temperature").severity == Severity.WATCH
+    read = judged(temperatures(simulated_connection(0.05), 25.0), nicd)
+    assert found(read, "battery_temperature").severity == Severity.OK
+    hot = judged(simulated_connection(0.05), nicd, ambient_c=60.0)
+    assert found(hot, "battery_temperature").severity == Severity.DISCONNECT
+
+
+def test_what_nobody_checked_is_listed(battery):
+    bare = judged(simulated_connection(0.08), battery.model_copy(update={"capacity_check": None}))
+    assert bare.not_checked == ("temperature", "capacity", "rest_voltage", "voltage")
+    readings = temperatures(simulated_connection(0.08), 25.0)
+    readings = readings.model_copy(update={"supply_voltage_v": np.full(len(readings), 28.0)})
+    check = CapacityCheck(on=date(2026, 1, 5), capacity_ah=39.0)
+    checked = battery.model_copy(update={"capacity_check": check})
+    assert judged(readings, checked, rest_voltage_v=25.7).not_checked == ()
+    old = judged(readings, checked, rest_voltage_v=25.7, on=date(2027, 1, 6))
+    assert old.not_checked == ("capacity",)
+    day_due = judged(readings, checked, rest_voltage_v=25.7, on=date(2027, 1, 5))
+    assert day_due.not_checked == ()
+    assert judged(readings, checked, load_a=None).not_checked == ("rest_voltage", "load")

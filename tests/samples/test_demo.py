@@ -8,7 +8,7 @@ import pytest
 
 from batterymodel import StoreError
 from batterymodel.samples.connections import load_scenario, sample_readings_path
-from batterymodel.samples.demo import WEAR, demo_store, fill_demo, remove_demo
+from batterymodel.samples.demo import WEAR, fill_demo, remove_demo
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.records import (
@@ -87,7 +87,8 @@ def test_a_battery_went_from_one_place_to_another(filled):
 
 
 def test_two_records_filled_with_it_are_equal(filled, tmp_path, new_url):
-    other = demo_store(new_url())
+    other = open_store(new_url())
+    fill_demo(other)
     export_zip(filled, tmp_path / "one.zip")
     export_zip(other, tmp_path / "two.zip")
     assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from batterymodel.inputs.check_record import checks_from_text
+from batterymodel.inputs.check_record import checks_from_bytes
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.samples.discharges import (
     fading_checks_csv,
@@ -36,7 +36,7 @@ def test_files_are_what_the_script_writes(tmp_path):
 
 
 def test_the_record_holds_every_kind_of_check():
-    record = checks_from_text(fading_checks_csv(), "c.csv")
+    record = checks_from_bytes(fading_checks_csv().encode(), "c.csv")
     assert record.in_service.sum() == 1
     assert record.lower_bound.sum() == 1
     assert len(record) == 9

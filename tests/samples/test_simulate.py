@@ -6,7 +6,7 @@ import pytest
 from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.taper.shape import Shape, branches_current, current_limited, hold_current
 
-PATH = TruePath(charge_to_return_ah=8.0, charge_time_h=0.3, fast_share=0.25, floor_a=0.0)
+PATH = TruePath(charge_to_return_ah=8.0, charge_time_h=0.3, fast_share=0.25, float_current_a=0.0)
 SHAPE = Shape(0.3 * 3600.0 / (1.0 - 0.25 * 0.87), 0.25, 0.13)
 
 

@@ -2,7 +2,11 @@
 
 import io
 import itertools
+import json
 import re
+import subprocess
+import sys
+from collections import Counter
 from functools import cache
 
 import numpy as np
@@ -10,12 +14,12 @@ import pytest
 
 from batterymodel.errors import InputError
 from batterymodel.samples.connections import SCENARIO_DAY
+from batterymodel.sheet import pdf as layout
 from batterymodel.sheet.content import SheetContent
-from batterymodel.sheet.flowables import OUTCOME_RULES
 from batterymodel.sheet.fonts import lacking
-from batterymodel.sheet.pdf import FOOT, MARGIN, PAPERS, sheet_pdf
+from batterymodel.sheet.pdf import MARGIN_PT, OUTCOME_RULES, PAPERS, TEMPLATE, sheet_pdf
 from batterymodel.sheet.sections import sheet_content
-from batterymodel.sheet.wording import SUBSTITUTE
+from batterymodel.sheet.wording import NOT_CLAIMED, SUBSTITUTE
 from tests.sheet.cases import (
     BY_KEY,
     KEYS,
@@ -31,8 +35,14 @@ from tests.sheet.cases import (
 
 pdfplumber = pytest.importorskip("pdfplumber")
 pypdfium2 = pytest.importorskip("pypdfium2")
+from pdfminer.pdftypes import resolve1  # noqa: E402 (comes with pdfplumber)
+from pdfminer.utils import decode_text  # noqa: E402
+
 MOST_OVERLAP_PT = 0.5
 """Less than the width of a stroke: hinted boxes may touch."""
+
+LOWEST_INK_PT = 15.0
+"""Foot of the page: what most printers leave white."""
 
 ONE_OF_EACH = ("deeply-discharged", "rising-current-nicd", "no-card-no-load", "coarse-meter")
 """One sample of each outcome; the others run with the slow tests."""
@@ -44,6 +54,12 @@ NAMES = {
     "Hebrew": "שרה לוי",
     "Chinese": "王小明",
     "Armenian": "Անահիտ Պետրոսյան",
+    "Georgian": "ნინო ბერიძე",
+    "Devanagari": "अनिता शर्मा",
+    "Thai": "สมชาย ใจดี",
+    "Japanese": "さくら田中",
+    "Korean": "김민수",
+    "markup": "#panic() *a* $x$ \\ `b` @c <d>",
     "code": "<b>O'Brien & Söhne</b>",
 }
 
@@ -74,10 +90,10 @@ def assert_well_laid_out(data: bytes, most_pages: int = 2) -> None:
     for page in document:
         boxes, (width, height) = boxes_of(page), page.get_size()
         assert len(boxes) > 50
-        assert boxes[:, 0].min() >= MARGIN - 1.0
-        assert boxes[:, 1].max() <= width - MARGIN + 1.0
-        assert boxes[:, 2].min() >= FOOT - 12.0
-        assert boxes[:, 3].max() <= height - MARGIN + 1.0
+        assert boxes[:, 0].min() >= MARGIN_PT - 1.0
+        assert boxes[:, 1].max() <= width - MARGIN_PT + 1.0
+        assert boxes[:, 2].min() >= LOWEST_INK_PT
+        assert boxes[:, 3].max() <= height - MARGIN_PT + 1.0
         assert overlaps(boxes) == []
     document.close()
 
@@ -160,14 +176,15 @@ def owned_by(name: str) -> SheetContent:
 
 
 @pytest.mark.parametrize("script", NAMES)
-def test_owners_of_other_scripts_are_written_out(script: str):
-    """Every letter drawn has a glyph, and nothing is replaced."""
+def test_owners_of_every_script_are_written_out(script: str):
+    """Every letter drawn has a glyph, nothing is replaced, and copied text is in reading order."""
     name = NAMES[script]
     text = text_of(sheet_pdf(owned_by(name)))
-    assert SUBSTITUTE not in text
-    if script not in ("Arabic", "Hebrew"):
-        assert text.count(name) == 2
     assert lacking([name]) == ()
+    assert SUBSTITUTE not in text
+    assert NOT_CLAIMED not in text
+    letters = "".join(name.split())
+    assert "".join(text.split()).count(letters) == 2
 
 
 def test_two_owners_with_some_letters_in_common_are_both_written_out():
@@ -177,30 +194,119 @@ def test_two_owners_with_some_letters_in_common_are_both_written_out():
 
 
 def test_letters_no_font_has_are_shown_replaced_and_named():
-    text = text_of(sheet_pdf(owned_by("अनु")))
+    """Gothic letters, which no face of the sheet has; the file still claims PDF/UA-1."""
+    data = sheet_pdf(owned_by("\U00010330\U00010331\U00010332"))
+    text = text_of(data)
     assert "lack 3 letters" in text
-    assert "U+0905, U+0928, U+0941" in text
+    assert "U+10330, U+10331, U+10332" in text
     assert SUBSTITUTE * 3 in text
+    assert UA_1 in data
 
 
-def test_title_language_and_words_of_pictures_are_in_the_file():
-    data = pdf_of("healthy-top-off", "a4")
-    assert b"/Lang (en)" in data
+def test_letters_of_charts_that_no_font_has_are_named_too():
+    content = content_of("marked-load-steps")
+    pictures = content.section("pictures")
+    first = pictures.pictures[0]
+    rows = [row for data in first.spec["datasets"].values() for row in data]
+    name = next(v for row in rows for v in row.values() if isinstance(v, str) and " " in v)
+    changed = json.dumps(first.spec).replace(json.dumps(name)[1:-1], "Fan \U00010330")
+    picture = first.model_copy(update={"spec": json.loads(changed)})
+    pictures = pictures.model_copy(update={"pictures": (picture,)})
+    sections = tuple(pictures if s.key == "pictures" else s for s in content.sections)
+    text = text_of(sheet_pdf(content.model_copy(update={"sections": sections})))
+    assert "lack one letter" in text
+    assert f"Fan {SUBSTITUTE}" in text
+
+
+def test_a_file_that_typst_refuses_the_standard_is_tagged_and_says_so(monkeypatch):
+    """As if a letter without a glyph had gone unnoticed."""
+    monkeypatch.setattr(layout, "lacking", lambda texts: ())
+    data = sheet_pdf(owned_by("\U00010330"))
+    assert NOT_CLAIMED in text_of(data)
+    assert UA_1 not in data
+    assert catalog_of(data)["MarkInfo"]["Marked"] is True
+
+
+UA_1 = b"<pdfuaid:part>1</pdfuaid:part>"
+
+
+def catalog_of(data: bytes) -> dict:
+    """The document catalogue of a PDF, references followed one level down."""
+    with pdfplumber.open(io.BytesIO(data)) as document:
+        return {key: resolve1(value) for key, value in document.doc.catalog.items()}
+
+
+def elements_of(data: bytes) -> list[dict]:
+    """Every element of the structure tree, in reading order."""
+    found: list[dict] = []
+
+    def walk(node: object) -> None:
+        node = resolve1(node)
+        if isinstance(node, list):
+            for child in node:
+                walk(child)
+        elif isinstance(node, dict):
+            if "S" in node:
+                found.append(node)
+            walk(node.get("K"))
+
+    walk(catalog_of(data)["StructTreeRoot"])
+    return found
+
+
+def text_string(value: object) -> str:
+    return decode_text(resolve1(value))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_file_is_tagged_and_says_that_it_meets_the_standard(paper: str):
+    """What ISO 14289-1 asks of the catalogue; veraPDF, its reference checker, is not run here.
+
+    Marked as tagged, with a structure tree, a language, a title that viewers show, and the
+    identifier of the standard in the metadata. typst itself refuses files that break the rules
+    it knows: letters without glyph, pictures without words, skipped heading levels.
+    """
+    data = pdf_of("healthy-top-off", paper)
+    catalog = catalog_of(data)
+    assert catalog["MarkInfo"]["Marked"] is True
+    assert text_string(catalog["Lang"]) == "en"
+    assert catalog["ViewerPreferences"]["DisplayDocTitle"] is True
+    assert UA_1 in data
     with pdfplumber.open(io.BytesIO(data)) as document:
         assert document.metadata["Title"] == "Findings sheet, battery DEMO-1, 2026-03-02"
-        streams = b"".join(s.get_data() for p in document.pages for s in p.page_obj.contents)
-    words = [p.words for s in content_of("healthy-top-off").sections for p in s.pictures]
-    assert len(words) == 2
-    for said in words:
-        assert f"/Alt <FEFF{said.encode('utf-16-be').hex().upper()}>".encode() in streams
 
 
-def test_all_fonts_are_embedded():
-    """No font of the file but has its own font program."""
+def test_tags_are_headings_tables_lists_and_figures_with_their_words():
+    content = content_of("healthy-top-off")
+    elements = elements_of(pdf_of("healthy-top-off", "a4"))
+    kinds = Counter(element["S"].name for element in elements)
+    tables = [s.table for s in content.sections if s.table is not None]
+    assert kinds["H1"] == len(content.sections)
+    assert kinds["Table"] == len(tables)
+    assert kinds["TH"] == sum(len(table.header) for table in tables)
+    listed = sum(len(content.section(key).sentences) for key in ("next", "cautions"))
+    assert kinds["LI"] == listed + len(content.section("asked").choices)
+    words = [text_string(e["Alt"]) for e in elements if e["S"].name == "Figure"]
+    said = [p.words for s in content.sections for p in s.pictures]
+    assert [w.replace("\N{NO-BREAK SPACE}", " ") for w in words] == said
+
+
+def test_all_fonts_are_embedded_and_none_is_of_the_system():
     with pdfplumber.open(io.BytesIO(pdf_of("no-card-no-load", "a4"))) as document:
         fonts = {c["fontname"] for page in document.pages for c in page.chars}
     assert fonts
-    assert all(re.match(r"[A-Z]{6}\+DejaVuSans", font) for font in fonts), fonts
+    assert all(re.match(r"[A-Z]{6}\+(NotoSans|DejaVuSansMono)", font) for font in fonts), fonts
+
+
+def test_template_asks_for_no_package_and_no_other_file():
+    template = TEMPLATE.read_text(encoding="utf-8")
+    assert not re.search(r"#(import|include)|@preview|read\(|eval\(", template)
+
+
+def test_importing_the_sheet_imports_neither_typst_nor_the_chart_converter():
+    code = "import batterymodel.sheet.case, sys; print({'typst', 'vl_convert'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
 
 
 def test_charts_are_lines_not_dots():

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from batterymodel import History, Supply, assess
+from batterymodel import History, Readings, Supply, assess
 from batterymodel.soc.learning import MeasuredTaper, updated_history
 from tests.conftest import simulated_connection
 
@@ -28,6 +28,22 @@ def test_first_taper_stands_with_its_error_and_the_scatter_between_connections(b
     assert history.charge_time_rel_sd == pytest.approx(0.075, abs=1e-4)
     assert history.charge_time_h == pytest.approx(1500 / 3600 * (1 - 0.875 * 0.155), rel=1e-3)
     assert history.on == ON
+
+
+@pytest.mark.parametrize(("time_s", "taught"), [(5.0, False), (25.0, True), (9e4, False)])
+def test_a_taper_no_battery_could_have_teaches_nothing(battery, time_s, taught):
+    """Charge times of 0.001, 0.006 and 22 h: a history holds 0.005 to 20 h."""
+    measured = MeasuredTaper(np.log(time_s), 0.1, 0.155, 0.02)
+    assert (updated_history(bare(battery), measured, ON) is not None) is taught
+    assert (updated_history(battery, measured, ON) is not None) is taught
+
+
+def test_a_current_gone_within_seconds_is_assessed_and_teaches_nothing(battery):
+    """800 A that halves every 8 s: a short circuit or a capacitor, no battery of 40 Ah."""
+    t = np.arange(0.0, 301.0, 2.0)
+    current = np.round(0.1 + 800.0 * (0.2 * np.exp(-t / 1.5) + 0.8 * np.exp(-t / 12.0)), 1)
+    readings = Readings(elapsed_s=t, supply_current_a=current + 8.0, battery_current_a=current)
+    assert assess(readings, bare(battery)).learned_history is None
 
 
 def test_equal_errors_meet_in_the_middle(battery):

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import itertools
+import random
 import tomllib
 import zipfile
+import zlib
 from datetime import date
 
 import pytest
@@ -14,8 +17,8 @@ import pytest
 from batterymodel import Battery, StoreError, assess
 from batterymodel.inputs.records import record_from
 from batterymodel.store import open_store
-from batterymodel.store.archive import TABLES, export_zip
-from batterymodel.store.records import Aircraft, BatteryPlate, Connection, Move
+from batterymodel.store.archive import TABLES, export_zip, packs_fairly
+from batterymodel.store.records import Aircraft, BatteryPlate, BenchCheck, Connection, Move
 from batterymodel.store.zip_import import Merged, import_zip
 from tests.store.cases import DAY, LOG, small_record
 
@@ -108,7 +111,58 @@ def test_a_progress_bar_walks_through_everything(full, tmp_path):
 
     export_zip(full, tmp_path / "p.zip", progress)
     import_zip(full, tmp_path / "p.zip", progress)
-    assert seen == [("tables", len(TABLES)), ("files", 3), ("files", 3), ("tables", len(TABLES))]
+    assert seen == [("tables", len(TABLES)), ("files", 3)] * 2
+
+
+FORMULAS = ("=1+1", "+1", "-1", "@A1", "'=1+1", "''-2", "'quoted", "-", "=HYPERLINK(1)\n=2")
+
+
+def test_no_text_of_the_zip_is_a_formula_and_all_comes_back(store, new_url, tmp_path):
+    """What a spreadsheet would run gets an apostrophe; numbers below zero stay numbers."""
+    for k, text in enumerate(FORMULAS):
+        store.add(Aircraft(tail=text.split("\n")[0], note=text))
+        plate = {"chemistry": "vrla", "cells": 12, "rated_capacity_ah": 40.0}
+        battery = store.add(BatteryPlate(serial=f"B-{k}", note=text, **plate)).id
+        about = {"battery_id": battery, "on": DAY, "capacity_ah": 30.0}
+        store.add(BenchCheck(temperature_c=-7.5, log_name=text.split("\n")[0], **about))
+    first = zipped(store, tmp_path)
+    with zipfile.ZipFile(first) as archive:
+        tables = {n: archive.read(n).decode() for n in archive.namelist() if n.endswith(".csv")}
+    for text in tables.values():
+        for cell in (c for row in csv.reader(io.StringIO(text, newline="")) for c in row):
+            assert cell == "-7.5" or not cell.startswith(("=", "+", "-", "@", "\t", "\r")), cell
+    assert tables["capacity_checks.csv"].count(",-7.5,") == len(FORMULAS)
+    other = open_store(new_url())
+    import_zip(other, first)
+    assert zipped(other, tmp_path).read_bytes() == first.read_bytes()
+    assert {a.record.note for a in other.entries(Aircraft)} == set(FORMULAS)
+
+
+def test_a_file_that_packs_too_well_still_comes_back(store, new_url, tmp_path):
+    """An import refuses what unpacks to over a hundred times its size, so none is written."""
+    small_record(store)
+    battery = store.plate("B-1").id
+    for content in (bytes(2_000_000), b"40.0,24.1\n" * 50_000):
+        log = {"log_name": "bench.csv", "log_sha256": store.keep_file(content)}
+        store.add(BenchCheck(battery_id=battery, on=DAY, capacity_ah=37.0, **log))
+    other = open_store(new_url())
+    import_zip(other, zipped(store, tmp_path))
+    assert other.file(hashlib.sha256(bytes(2_000_000)).hexdigest()) == bytes(2_000_000)
+
+
+@pytest.mark.parametrize("size", [0, 1, 99, 5_000, 300_000])
+def test_what_packs_fairly_is_what_the_packer_says(size):
+    rng = random.Random(size)
+    for content in (bytes(size), rng.randbytes(size), rng.randbytes(size // 90) + bytes(size)):
+        packed = zlib.compress(content, 6, wbits=-15)
+        assert packs_fairly(content) == (100 * len(packed) >= len(content))
+
+
+def test_a_file_that_no_row_names_stays_here(store, tmp_path):
+    small_record(store)
+    sha256 = store.keep_file(b"named by nothing")
+    with zipfile.ZipFile(zipped(store, tmp_path)) as archive:
+        assert f"files/{sha256}" not in archive.namelist()
 
 
 def test_the_zip_is_for_people_too(full, tmp_path):

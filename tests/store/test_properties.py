@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from batterymodel import History, Limits, Supply
+from batterymodel.inputs.records import LEAST_CHECK_AH, MOST_CHECK_AH
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.records import (
@@ -90,7 +91,7 @@ def fleets(draw):
         (Move, {"on": draw(DAYS), "reason": draw(TEXT)}),
         (BenchCheck, {
             "on": draw(DAYS),
-            "capacity_ah": draw(st.floats(0.0, 1000.0, exclude_min=True)),
+            "capacity_ah": draw(st.floats(LEAST_CHECK_AH, MOST_CHECK_AH)),
             "temperature_c": draw(MAYBE | CELSIUS),
             "is_lower_bound": draw(st.booleans()),
             "note": draw(MAYBE | TEXT),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import csv
+import hashlib
 import io
 import re
 import zipfile
@@ -13,6 +15,7 @@ from batterymodel import StoreError
 from batterymodel.store import open_store
 from batterymodel.store import zip_import as unpack_module
 from batterymodel.store.archive import export_zip
+from batterymodel.store.records import Move
 from batterymodel.store.zip_import import import_zip
 from tests.store.cases import small_record
 
@@ -84,13 +87,14 @@ def with_row_again(members):
     members["moves.csv"] = "\n".join([*lines[:2], lines[1], *lines[2:]]).encode()
 
 
+EMPTY_SHA256 = hashlib.sha256(b"").hexdigest()
 UNKNOWN = "00000000-0000-4000-8000-000000000000"
 BAD = {
     "member missing": (removed("moves.csv"), "'moves.csv' is missing"),
     "manifest missing": (removed("record.toml"), "'record.toml' is missing"),
     "card missing": (removed("cards/"), "'cards/.*' is missing"),
     "file missing": (removed("files/"), "which is missing"),
-    "newer format": (swapped("record.toml", "format = 1", "format = 2"), "reads format 1"),
+    "newer format": (swapped("record.toml", "format = 2", "format = 3"), "reads format 2"),
     "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
     "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
     "empty table": (put("moves.csv", b""), "has another header"),
@@ -130,6 +134,9 @@ BAD = {
     "card elsewhere": (first_cell("cards.csv", "limits", "record.toml"), "must stand in cards/"),
     "climbing path": (put("../../etc/x", b"x"), "none that an export writes"),
     "absolute path": (put("/tmp/x", b"x"), "none that an export writes"),
+    "file of no row": (put(f"files/{EMPTY_SHA256}", b""), f"no row names 'files/{EMPTY_SHA256}'"),
+    "card of no row": (put(f"cards/{UNKNOWN}.toml", b""), "no row names 'cards/"),
+    "battery of no row": (put(f"batteries/{UNKNOWN}.toml", b""), "no row names 'batteries/"),
     "unknown member": (put("notes.txt", b"x"), "none that an export writes"),
 }  # fmt: skip
 
@@ -211,6 +218,41 @@ def test_a_huge_member_is_refused_unread(exported, sqlite_store, tmp_path, monke
     monkeypatch.setattr(unpack_module, "MAX_FILE_BYTES", 10_000_000)
     monkeypatch.setattr(unpack_module, "MAX_ALL_BYTES", 2_000_000)
     assert "would unpack to more than" in refused(sqlite_store, path)
+
+
+def test_a_file_that_no_row_names_is_refused_unread(exported, sqlite_store, tmp_path, monkeypatch):
+    """A ZIP that unpacks to a thousand times its size, as one file and as many."""
+    zeros = bytes(20_000_000)
+    name = f"files/{hashlib.sha256(zeros).hexdigest()}"
+    path = write(tmp_path / "bomb.zip", {**exported, name: zeros})
+    assert path.stat().st_size < 100_000
+    monkeypatch.setattr(zipfile.ZipFile, "read", None)
+    assert f"'{name}' would unpack to more than 100 times its size" in refused(sqlite_store, path)
+
+
+def test_members_that_overlap_do_not_hide_the_ratio(exported, sqlite_store, tmp_path):
+    """A directory that names one packed file many times, each with a true size of its own."""
+    path = write(tmp_path / "whole.zip", exported)
+    with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as archive:
+        content = (b"%09d," % 7) * 9_000
+        packed = b"".join(hashlib.sha256(b"%d" % k).digest() for k in range(60))
+        archive.writestr(f"files/{hashlib.sha256(content + packed).hexdigest()}", content + packed)
+        first = archive.filelist[-1]
+        for k in range(400):
+            again = copy.copy(first)
+            again.filename = f"files/{hashlib.sha256(b'%d' % k).hexdigest()}"
+            archive.filelist.append(again)
+            archive.NameToInfo[again.filename] = again
+        archive._didModify = True
+    assert "would unpack to more than 100 times its size" in refused(sqlite_store, path)
+
+
+def test_a_zip_of_the_format_before_keeps_its_text_as_it_stands(exported, sqlite_store, tmp_path):
+    members = dict(exported)
+    swapped("record.toml", "format = 2", "format = 1")(members)
+    swapped("moves.csv", ",new\n", ",'=new\n")(members)
+    import_zip(sqlite_store, write(tmp_path / "old.zip", members))
+    assert "'=new" in {move.record.reason for move in sqlite_store.entries(Move)}
 
 
 def test_a_locked_zip_is_said(exported, sqlite_store, tmp_path):

@@ -1,17 +1,17 @@
-"""``record add``: put something into the record."""
+"""What ``record add`` puts into an opened record, by the word that asks for it."""
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from batterymodel.commands import day
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import (
     Limits,
-    Record,
     read_battery,
     read_supply,
     read_toml,
@@ -31,82 +31,9 @@ from batterymodel.store.records import (
 )
 
 
-def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) -> None:
-    """Declare what can be added."""
-    things = command.add_subparsers(dest="thing", required=True, parser_class=type(command))
-
-    def thing(name: str, words: str, run: object) -> argparse.ArgumentParser:
-        parser = things.add_parser(name, help=words, description=words, parents=[database])
-        parser.set_defaults(work=run)
-        return parser
-
-    aircraft = thing("aircraft", "an aircraft by its tail", add_aircraft)
-    aircraft.add_argument("tail", metavar="TAIL")
-    aircraft.add_argument("--note", metavar="TEXT", help="anything worth knowing")
-    _declare_battery(thing("battery", "a battery by its serial", add_a_battery))
-    connection = thing("connection", "a connection; it is assessed at once", add_a_connection)
-    connection.add_argument("log", metavar="LOG.csv", help="readings of the connection")
-    connection.add_argument("--serial", required=True, metavar="SERIAL", help="its battery")
-    connection.add_argument("--aircraft", metavar="TAIL", help="where the battery was (its own)")
-    connection.add_argument("--rest-voltage", type=float, metavar="V", help="before connection [V]")
-    connection.add_argument("--rest-after", type=float, metavar="V", help="rested again after [V]")
-    declare_told(connection)
-    _declare_check(thing("check", "a capacity check", add_check))
-    _declare_move(thing("move", "a battery put into an aircraft, or taken off", add_move))
-    card = thing("card", "a new revision of a limits card", add_card)
-    card.add_argument("serial", metavar="SERIAL")
-    card.add_argument("card", metavar="CARD.toml", help="the limits, or a battery with [limits]")
-    card.add_argument("--on", type=day, metavar="DATE", help="in force from (today)")
-    card.add_argument("--reason", required=True, metavar="TEXT", help="why it changes")
-    loads = thing("loads", "a load configuration of an aircraft", add_loads)
-    loads.add_argument("tail", metavar="TAIL")
-    loads.add_argument("loads", metavar="LOADS.toml", help="name and [[consumers]]")
-    sheet = thing("sheet", "a sheet that was handed to an owner", add_sheet)
-    sheet.add_argument("connection", metavar="ID", help="entry of the connection")
-    sheet.add_argument("file", metavar="FILE")
-    sheet.add_argument("--kind", required=True, metavar="TEXT", help="what kind of sheet")
-    sheet.add_argument("--on", type=day, metavar="DATE", help="made on (today)")
-
-
-def declare_told(command: argparse.ArgumentParser) -> None:
-    """What is told of a connection beside its readings."""
-    command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
-    command.add_argument("--load", type=float, metavar="A", help="bus load without battery [A]")
-    command.add_argument("--load-error", type=float, default=0.5, metavar="A", help="(0.5)")
-    command.add_argument("--ambient", type=float, metavar="C", help="temperature [degC]")
-    command.add_argument("--on", type=day, metavar="DATE", help="day (the readings', else today)")
-
-
-def _declare_battery(command: argparse.ArgumentParser) -> None:
-    command.add_argument("serial", metavar="SERIAL")
-    command.add_argument("battery", metavar="B.toml", help="plate, limits card and history")
-    command.add_argument("--installed", type=day, metavar="DATE", help="first installed on")
-    command.add_argument("--aircraft", metavar="TAIL", help="put it into this aircraft")
-    command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
-
-
-def _declare_check(command: argparse.ArgumentParser) -> None:
-    command.add_argument("serial", metavar="SERIAL")
-    command.add_argument("--on", type=day, required=True, metavar="DATE", help="day of the check")
-    number = {"type": float, "metavar": "X"}
-    command.add_argument("--capacity", required=True, help="at reference [Ah]", **number)
-    command.add_argument("--capacity-error", help="its standard error [Ah]", **number)
-    command.add_argument("--at-least", action="store_true", help="stopped before end voltage")
-    command.add_argument("--current", help="discharge current [A]", **number)
-    command.add_argument("--minutes", help="length of the discharge [min]", **number)
-    command.add_argument("--temperature", help="of the battery [degC]", **number)
-    command.add_argument("--end-voltage", help="of the battery [V]", **number)
-    command.add_argument("--log", metavar="FILE", help="raw log of the bench, kept as it is")
-    command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
-
-
-def _declare_move(command: argparse.ArgumentParser) -> None:
-    command.add_argument("serial", metavar="SERIAL")
-    where = command.add_mutually_exclusive_group(required=True)
-    where.add_argument("--to", metavar="TAIL", help="into this aircraft")
-    where.add_argument("--off", action="store_true", help="off aircraft")
-    command.add_argument("--on", type=day, required=True, metavar="DATE", help="day of the move")
-    command.add_argument("--reason", required=True, metavar="TEXT", help="why it was moved")
+def add_thing(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms what was added."""
+    return THINGS[options.thing](store, options)
 
 
 def add_aircraft(store: Store, options: argparse.Namespace) -> str:
@@ -222,5 +149,18 @@ def bytes_of(path: str) -> bytes:
         raise InputError(f"{path}: cannot be read ({reason.lower()}); give a file") from None
 
 
-def _added(store: Store, entry: Entry[Record]) -> str:
+def _added(store: Store, entry: Entry[Any]) -> str:
     return f"confirmed: {summary(store, entry.record)}  [{entry.id}]"
+
+
+THINGS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
+    "aircraft": add_aircraft,
+    "battery": add_a_battery,
+    "connection": add_a_connection,
+    "check": add_check,
+    "move": add_move,
+    "card": add_card,
+    "loads": add_loads,
+    "sheet": add_sheet,
+}
+"""What each word after ``record add`` puts in."""

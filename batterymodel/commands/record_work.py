@@ -1,0 +1,134 @@
+"""What ``record`` does with an opened record, by the word that asks for it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from tqdm import tqdm
+
+from batterymodel.commands.record_add_work import add_thing, told_from
+from batterymodel.errors import InputError
+from batterymodel.samples.demo import fill_demo, remove_demo
+from batterymodel.say.record import (
+    battery_text,
+    deletions_text,
+    entries_words,
+    fleet_text,
+    history_text,
+    summary,
+    taken_text,
+)
+from batterymodel.store import Store
+from batterymodel.store.archive import export_zip
+from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.intake import connection_files, import_connections
+from batterymodel.store.zip_import import import_zip
+
+
+def list_batteries(store: Store, options: argparse.Namespace) -> str:
+    """The batteries, or the deletions."""
+    return deletions_text(store.deletions()) if options.deleted else fleet_text(store)
+
+
+def show_battery(store: Store, options: argparse.Namespace) -> str:
+    """One battery."""
+    return battery_text(store, options.serial, options.on)
+
+
+def show_history(store: Store, options: argparse.Namespace) -> str:
+    """Every row of an entry."""
+    return history_text(store, options.id)
+
+
+def correct_entry(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms a correction."""
+    pairs = [change.partition("=") for change in options.changes]
+    for field, equals, _ in pairs:
+        if not equals:
+            raise InputError(f"'{field}' is no change; write FIELD=VALUE")
+    changes = {field: value or None for field, _, value in pairs}
+    entry = corrected_entry(store, options.id, changes, options.reason)
+    return f"corrected: {summary(store, entry.record)}  [{entry.id}]"
+
+
+def delete_entry(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms a deletion, or that there was none."""
+    going = [(table, entry) for entry, table in store.going_with(options.id).items()]
+    if not (options.yes or _agreed(f"Delete {entries_words(going)}? [y/N] ")):
+        return "nothing was deleted"
+    gone = store.delete(options.id, options.reason)
+    return f"deleted: {entries_words(gone.entries)}; 'record restore {gone.id}' brings it back"
+
+
+def _agreed(question: str) -> bool:
+    if not sys.stdin.isatty():
+        raise InputError("deleting asks for a yes at the terminal; give --yes to go without")
+    print(question, end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip().lower() in ("y", "yes")
+
+
+def restore_entries(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms a restoration."""
+    return f"restored: {entries_words(store.restore(options.id, options.reason).entries)}"
+
+
+def export_record(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms the ZIP."""
+    return f"wrote {options.zip}: {export_zip(store, options.zip, progress)} rows and files"
+
+
+def import_into(store: Store, options: argparse.Namespace) -> str:
+    """What was taken in; of a folder each file is confirmed by a line of its own."""
+    path = Path(options.path)
+    if not path.is_dir():
+        merged = import_zip(store, path, progress)
+        return f"took in {merged.added} rows and files; {merged.there_already} were there already"
+    files = connection_files(store, path, options.serial)
+    told = told_from(options)
+    new = 0
+    with tqdm(total=len(files), desc="connections", **_BAR, **_shown()) as bar:
+        for file, taken in import_connections(store, files, told):
+            tqdm.write(taken_text(taken, str(file.relative_to(path))), file=sys.stdout)
+            sys.stdout.flush()
+            new += not taken.was_there
+            bar.update()
+    return f"took in {new} connections; {len(files) - new} were there already"
+
+
+_BAR: dict[str, Any] = {"leave": False, "unit": ""}
+
+
+def _shown() -> dict[str, Any]:
+    return {"file": sys.stderr, "disable": not sys.stderr.isatty()}
+
+
+def progress(items: Sequence[Any], title: str) -> Iterable[Any]:
+    """Walk a sequence behind a progress bar on stderr, where that is a terminal."""
+    return tqdm(items, desc=title, **_BAR, **_shown())
+
+
+def demo_data(store: Store, options: argparse.Namespace) -> str:
+    """The line that says what was invented, or removed."""
+    if options.remove:
+        gone = remove_demo(store)
+        return f"removed the demo data; 'record restore {gone.id}' brings it back"
+    return f"filled with {fill_demo(store)} invented connections; 'record list' shows them"
+
+
+DEEDS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
+    "add": add_thing,
+    "list": list_batteries,
+    "show": show_battery,
+    "history": show_history,
+    "correct": correct_entry,
+    "delete": delete_entry,
+    "restore": restore_entries,
+    "export": export_record,
+    "import": import_into,
+    "demo": demo_data,
+}
+"""What each word after ``record`` asks for."""

@@ -1,0 +1,82 @@
+"""What may be wrong with a battery, and what is believed of each condition before any reading.
+
+All numbers are own choices: no published frequencies were found. They say how a condition moves
+the taper against that of a sound battery, how much of its plate such a battery still holds, and
+how often it is met among batteries that ground power is connected to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Condition(StrEnum):
+    """Conditions that the readings of one connection are held against."""
+
+    SOUND = "sound"
+    ACCEPTS_LITTLE = "accepts_little"
+    WORN = "worn"
+    SHORTED_CELL = "shorted_cell"
+    LEAK_OR_GASSING = "leak_or_gassing"
+    NOTHING_CHARGING = "nothing_charging"
+
+
+@dataclass(frozen=True)
+class ConditionPrior:
+    """Belief about batteries in one condition; logs are natural logs.
+
+    ``frequency`` is their share of all connections, ``frequency_known`` that where the battery's
+    own completed tapers are on record. The log of the slow time constant is that of a sound
+    battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity_log`` and
+    ``capacity_log_sd`` are the capacity over the plate where no check is on file, ``checked_log``
+    and ``checked_log_sd`` that over the last check where there is one. ``float_current_per_ah`` is
+    the current left after the taper, and its standard deviation [A per rated Ah]; None: the
+    chemistry's. ``cells_lost`` is how many cells the rest voltage lacks.
+    """
+
+    frequency: float
+    frequency_known: float
+    time_log: float = 0.0
+    time_log_sd: float = 0.0
+    capacity_log: float = -0.05
+    capacity_log_sd: float = 0.08
+    checked_log: float = 0.0
+    checked_log_sd: float = 0.06
+    float_current_per_ah: float | None = None
+    cells_lost: int = 0
+
+
+CONDITIONS: dict[Condition, ConditionPrior] = {
+    Condition.SOUND: ConditionPrior(0.89, 0.93),
+    Condition.ACCEPTS_LITTLE: ConditionPrior(
+        0.03, 0.015, time_log=1.4, time_log_sd=0.8, capacity_log=-0.2, capacity_log_sd=0.25
+    ),
+    Condition.WORN: ConditionPrior(
+        0.04,
+        0.02,
+        time_log_sd=0.2,
+        capacity_log=-0.7,
+        capacity_log_sd=0.35,
+        checked_log=-0.2,
+        checked_log_sd=0.2,
+    ),
+    Condition.SHORTED_CELL: ConditionPrior(
+        0.015, 0.0125, time_log_sd=0.2, float_current_per_ah=0.06, cells_lost=1
+    ),
+    Condition.LEAK_OR_GASSING: ConditionPrior(
+        0.015, 0.0125, time_log_sd=0.2, float_current_per_ah=0.06
+    ),
+    Condition.NOTHING_CHARGING: ConditionPrior(0.01, 0.01),
+}
+"""Own choice; ``time_log`` 1.4 is four times slower (a quarter of the current at the same charge),
+settled on the calibration half of `tests.benchmarks.sick`."""
+
+UNSAFE: frozenset[Condition] = frozenset(
+    {Condition.SHORTED_CELL, Condition.LEAK_OR_GASSING, Condition.NOTHING_CHARGING}
+)
+"""Conditions in which no state of charge makes topping off right."""
+
+LOOSE_TIME_LOG, LOOSE_TIME_LOG_SD = 0.5, 0.9
+"""Shift and spread of the log time constant under which one fit serves all conditions (own
+choice: it reaches from a sound battery's to eight times as slow)."""

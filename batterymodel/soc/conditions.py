@@ -1,0 +1,231 @@
+"""What else would look like this: how likely each condition is, from the same readings.
+
+Every condition has its own belief about taper, float current and capacity
+(`reference.conditions`). The likelihood of the readings is taken once over time constant, fast
+share and charge to return, under a belief loose enough for all of them; each condition then weighs
+it by its own. The integral of that is the condition's marginal likelihood::
+
+    Z(h) = f(h) sum_tau,w sum_q L(tau, w, q) p(tau, w | h) p(q | h) E(1 - q k)
+
+with ``f`` its frequency, ``k`` the state of charge per ampere-hour and ``E`` the other evidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp, ndtri
+
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.conditions import (
+    CONDITIONS,
+    LOOSE_TIME_LOG,
+    LOOSE_TIME_LOG_SD,
+    UNSAFE,
+    Condition,
+    ConditionPrior,
+)
+from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID, Evidence, rest_voltage_evidence
+from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.posterior import NodeLikelihood, charge_grid_ah, node_likelihood
+from batterymodel.taper.prior import Prior
+from batterymodel.taper.signals import Signal
+
+CAPACITY_NODES = 11
+LEAST_WEIGHT = 1e-300
+
+
+@dataclass(frozen=True)
+class ConditionState:
+    """How likely each condition is, and how likely a low charge is in it.
+
+    ``probability`` sums to 1. ``low_charge`` is the probability, in each condition, that the state
+    of charge at connection lay below the limit for topping off.
+    """
+
+    probability: dict[Condition, float]
+    low_charge: dict[Condition, float]
+
+    @property
+    def unfit(self) -> float:
+        """Probability that topping off is wrong: too low, or unsafe at any charge [0..1]."""
+        return sum(self._unfit_in(c) for c in self.probability)
+
+    @property
+    def gravest(self) -> Condition:
+        """The condition that adds most to `unfit`."""
+        return max(self.probability, key=self._unfit_in)
+
+    def _unfit_in(self, condition: Condition) -> float:
+        wrong = 1.0 if condition in UNSAFE else self.low_charge[condition]
+        return self.probability[condition] * wrong
+
+    @property
+    def ranked(self) -> tuple[tuple[Condition, float], ...]:
+        """Conditions with their probability, the likeliest first."""
+        return tuple(sorted(self.probability.items(), key=lambda item: -item[1]))
+
+
+def condition_state(
+    signal: Signal,
+    prior: Prior,
+    battery: Battery,
+    others: tuple[Evidence, ...],
+    rest_voltage_v: float | None,
+    temp_c: float | None,
+    least_soc: float,
+) -> ConditionState | None:
+    """Probabilities of the conditions after the readings of one connection.
+
+    Parameters
+    ----------
+    signal : Signal
+    prior : Prior
+        Belief about a sound battery's taper (`taper.prior.prior_for`).
+    battery : Battery
+    others : tuple of Evidence
+        Everything but the taper, over the state of charge of a battery with all its cells.
+    rest_voltage_v : float or None
+        Rest voltage of the whole battery [V], for a cell that is missing in it.
+    temp_c : float or None
+        Battery temperature [degC].
+    least_soc : float
+        Least state of charge at connection for topping off [0..1].
+
+    Returns
+    -------
+    ConditionState or None
+        None where the chemistry's current is no exponential taper.
+    """
+    if not data_for(battery.chemistry).taper.exponential:
+        return None
+    fit = fit_taper(signal, _loose(prior))
+    charge = charge_grid_ah(prior.capacity_ah)
+    log_z: dict[Condition, float] = {}
+    low: dict[Condition, float] = {}
+    weights: dict[float | None, _ShapeWeights] = {}
+    for condition, belief in _possible(signal):
+        evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
+        if condition is Condition.NOTHING_CHARGING:
+            total, below = float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT)), 1.0
+        else:
+            current = belief.float_current_per_ah
+            if current not in weights:
+                own = _with_float_current(prior, current, battery)
+                weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
+            log_weight = weights[current].under(belief)
+            total, below = _integral(log_weight, charge, evidence, battery, belief, least_soc)
+        log_z[condition], low[condition] = _log_frequency(belief, battery) + total, below
+    together = logsumexp(list(log_z.values()))
+    return ConditionState({c: float(np.exp(z - together)) for c, z in log_z.items()}, low)
+
+
+def _loose(prior: Prior) -> Prior:
+    """Belief in shapes under which one fit serves all conditions."""
+    return replace(
+        prior,
+        log_time_s=prior.log_time_s + LOOSE_TIME_LOG,
+        log_time_sd=float(np.hypot(prior.log_time_sd, LOOSE_TIME_LOG_SD)),
+    )
+
+
+def _possible(signal: Signal) -> list[tuple[Condition, ConditionPrior]]:
+    """Conditions the readings leave open: a supply at its limit is charging something."""
+    charging = signal.limited_throughout
+    return [
+        (condition, belief)
+        for condition, belief in CONDITIONS.items()
+        if not (charging and condition is Condition.NOTHING_CHARGING)
+    ]
+
+
+def _log_frequency(belief: ConditionPrior, battery: Battery) -> float:
+    known = battery.history is not None
+    return float(np.log(belief.frequency_known if known else belief.frequency))
+
+
+def _with_float_current(prior: Prior, per_ah: float | None, battery: Battery) -> Prior:
+    if per_ah is None:
+        return prior
+    level = per_ah * battery.rated_capacity_ah
+    return replace(prior, float_current_a=level, float_current_sd_a=level)
+
+
+def _evidence(
+    others: tuple[Evidence, ...],
+    battery: Battery,
+    belief: ConditionPrior,
+    rest_voltage_v: float | None,
+    temp_c: float | None,
+) -> np.ndarray:
+    """All evidence but the taper over `SOC_GRID`; the rest voltage with the cells it lacks."""
+    found = [e.likelihood for e in others]
+    if belief.cells_lost and rest_voltage_v is not None:
+        whole = rest_voltage_v * battery.cells / (battery.cells - belief.cells_lost)
+        kept = [e.likelihood for e in others if e.name != REST_VOLTAGE]
+        found = [*kept, rest_voltage_evidence(battery, whole, temp_c).likelihood]
+    return np.prod(found, axis=0) if found else np.ones(SOC_GRID.size)
+
+
+class _ShapeWeights:
+    """Log likelihood of each charge, the shapes weighed by a condition's belief in the time
+    constant and integrated out; equal beliefs are weighed once.
+    """
+
+    def __init__(self, nodes: NodeLikelihood, prior: Prior) -> None:
+        c_rate = nodes.c_rate_guess_per_h
+        share_sd = prior.logit_share_sd(c_rate)
+        away = (nodes.share_logit[:, None] - prior.logit_share_at(nodes.c_rate_per_h)) / share_sd
+        self._log = nodes.log_likelihood - 0.5 * away**2 + nodes.log_cell
+        self._log -= np.log(2.0 * np.pi * share_sd)
+        self._time_away = nodes.log_time[:, None] - prior.log_time_at(nodes.c_rate_per_h)
+        self._time_sd = prior.log_time_sd_at(c_rate)
+        self._known: dict[tuple[float, float], np.ndarray] = {}
+
+    def under(self, belief: ConditionPrior) -> np.ndarray:
+        """Log weight of each charge under one condition, shape ``(q,)``."""
+        key = (belief.time_log, belief.time_log_sd)
+        if key not in self._known:
+            self._known[key] = self._weighed(*key)
+        return self._known[key]
+
+    def _weighed(self, time_log: float, more_sd: float) -> np.ndarray:
+        time_sd = float(np.hypot(self._time_sd, more_sd))
+        log = self._log - 0.5 * ((self._time_away - time_log) / time_sd) ** 2
+        highest = float(log.max())
+        total = np.exp(log - highest).sum(axis=0)
+        return np.log(total + LEAST_WEIGHT) + highest - np.log(time_sd)
+
+
+def _integral(
+    log_weight: np.ndarray,
+    charge_ah: np.ndarray,
+    evidence: np.ndarray,
+    battery: Battery,
+    belief: ConditionPrior,
+    least_soc: float,
+) -> tuple[float, float]:
+    """Log of the integral over the charge, and the share of it below the least state of charge."""
+    factor = _soc_per_ah(battery, belief)
+    soc = 1.0 - charge_ah[:, None] * factor[None, :]
+    step = float(np.log(charge_ah[1] / charge_ah[0]))
+    support = np.interp(soc, SOC_GRID, evidence, left=0.0) * factor * charge_ah[:, None] * step
+    highest = float(log_weight.max())
+    weight = np.exp(log_weight - highest)[:, None] * support / factor.size
+    total = float(weight.sum())
+    low = float(weight[soc < least_soc].sum())
+    return highest + float(np.log(total + LEAST_WEIGHT)), low / max(total, LEAST_WEIGHT)
+
+
+def _soc_per_ah(battery: Battery, belief: ConditionPrior) -> np.ndarray:
+    """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``."""
+    z = ndtri((np.arange(CAPACITY_NODES) + 0.5) / CAPACITY_NODES)
+    check = battery.capacity_check
+    if check is None:
+        log, log_sd, of = belief.capacity_log, belief.capacity_log_sd, battery.rated_capacity_ah
+    else:
+        spread = float(np.hypot(belief.checked_log_sd, check.sd_ah / check.capacity_ah))
+        log, log_sd, of = belief.checked_log, spread, check.capacity_ah
+    return data_for(battery.chemistry).taper.efficiency / (of * np.exp(log + log_sd * z))

@@ -1,0 +1,158 @@
+"""What else would look like this: the conditions, against stories and against random sampling."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import expit, logsumexp
+
+from batterymodel import Battery, Chemistry, Outcome, Readings, Supply, assess
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.conditions import CONDITIONS, UNSAFE, Condition
+from batterymodel.soc.conditions import ConditionState, condition_state
+from batterymodel.taper.posterior import charge_grid_ah
+from batterymodel.taper.prior import prior_for
+from batterymodel.taper.problem import taper_data
+from batterymodel.taper.shape import Shape, hold_current
+from batterymodel.taper.signals import signal_from
+from tests.conftest import simulated_connection
+
+PLAIN = Battery(tail="DEMO-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
+SUPPLY = Supply(rated_current_a=150.0)
+
+
+def judged(readings: Readings, battery: Battery = PLAIN, **told: float):
+    return assess(readings, battery, SUPPLY, load_a=8.0, load_sd_a=0.2, ambient_c=25.0, **told)
+
+
+def chance(result, condition: Condition) -> float:
+    return next(c.probability for c in result.conditions if c.name == condition)
+
+
+def level_bus(seed: int = 1) -> Readings:
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 301.0, 5.0)
+    return Readings(elapsed_s=time, supply_current_a=np.round(8.0 + rng.normal(0, 0.05, 61), 1))
+
+
+def test_chances_sum_to_one_and_come_in_order():
+    result = judged(simulated_connection(0.1))
+    chances = [c.probability for c in result.conditions]
+    assert sum(chances) == pytest.approx(1.0)
+    assert chances == sorted(chances, reverse=True)
+    assert result.conditions[0].name == Condition.SOUND
+
+
+def test_frequencies_are_those_of_all_batteries():
+    assert sum(b.frequency for b in CONDITIONS.values()) == pytest.approx(1.0)
+    assert sum(b.frequency_known for b in CONDITIONS.values()) == pytest.approx(1.0)
+
+
+def test_a_small_current_alone_does_not_prove_a_full_battery():
+    """A quarter of the current from four times the charge: the same amplitude, longer time."""
+    for seed in (1, 2, 3):
+        sulfated = simulated_connection(0.5, charge_time_h=1.6, minutes=5.0, seed=seed)
+        assert judged(sulfated).outcome is not Outcome.TOP_OFF
+        told = judged(sulfated, rest_voltage_v=24.8)
+        assert told.outcome is not Outcome.TOP_OFF
+        named = [c.name for c in told.conditions[:2]]
+        assert Condition.ACCEPTS_LITTLE in named
+
+
+def test_a_rest_voltage_or_a_long_fall_tells_a_full_battery_from_one_that_accepts_little():
+    full = simulated_connection(0.06, minutes=5.0)
+    bare = judged(full)
+    told = judged(full, rest_voltage_v=25.7)
+    long = judged(simulated_connection(0.06, minutes=30.0))
+    assert told.outcome is Outcome.TOP_OFF
+    for better in (told, long):
+        assert chance(better, Condition.ACCEPTS_LITTLE) < chance(bare, Condition.ACCEPTS_LITTLE)
+
+
+def test_a_level_bus_may_have_no_battery_on_it():
+    result = judged(level_bus())
+    assert result.outcome is Outcome.KEEP_WATCHING
+    assert chance(result, Condition.NOTHING_CHARGING) > 0.3
+    assert "isolate the battery" in " ".join(f.text for f in result.findings)
+
+
+def test_a_supply_at_its_limit_is_charging_something():
+    readings = simulated_connection(0.6, limit_a=60.0)
+    result = assess(readings, PLAIN, Supply(rated_current_a=60.0), load_a=8.0, load_sd_a=0.2)
+    assert Condition.NOTHING_CHARGING not in {c.name for c in result.conditions}
+
+
+def test_lithium_iron_phosphate_has_no_such_taper():
+    battery = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=40.0)
+    assert judged(simulated_connection(0.2), battery).conditions == ()
+
+
+def test_unfit_counts_low_charge_and_unsafe_conditions():
+    state = ConditionState(
+        {Condition.SOUND: 0.9, Condition.WORN: 0.08, Condition.SHORTED_CELL: 0.02},
+        {Condition.SOUND: 0.0, Condition.WORN: 0.5, Condition.SHORTED_CELL: 0.0},
+    )
+    assert Condition.SHORTED_CELL in UNSAFE
+    assert state.unfit == pytest.approx(0.08 * 0.5 + 0.02)
+    assert state.gravest is Condition.WORN
+    assert [c for c, _ in state.ranked] == [
+        Condition.SOUND,
+        Condition.WORN,
+        Condition.SHORTED_CELL,
+    ]
+
+
+def sampled_log_evidence(
+    condition: Condition, depth: float, minutes: float, draws: int = 60_000
+) -> float:
+    """Log marginal likelihood by drawing charge, shape and capacity from the belief.
+
+    The linear rest (float current, load, smooth deviations) is Gaussian: its covariance joins that
+    of the readings.
+    """
+    rng = np.random.default_rng(11)
+    belief, taper = CONDITIONS[condition], data_for(PLAIN.chemistry).taper
+    signal = signal_from(simulated_connection(depth, minutes=minutes, every_s=30.0), SUPPLY, 8.0)
+    prior = prior_for(PLAIN, 25.0)
+    data = taper_data(signal, prior)
+    capacity = 40.0 * np.exp(belief.capacity_log + belief.capacity_log_sd * rng.normal(size=draws))
+    charge = rng.uniform(size=draws) * capacity / taper.efficiency
+    charge = np.maximum(charge, charge_grid_ah(prior.capacity_ah)[0])
+    time_sd = np.hypot(prior.log_time_sd_at(data.c_rate_guess_per_h), belief.time_log_sd)
+    share_sd = prior.logit_share_sd(data.c_rate_guess_per_h)
+    z_time, z_share = rng.normal(size=(2, draws))
+    c_rate = np.zeros(draws)
+    for _ in range(60):
+        log_time = prior.log_time_at(c_rate) + belief.time_log + time_sd * z_time
+        share = expit(prior.logit_share_at(c_rate) + share_sd * z_share)
+        shape = Shape(np.exp(log_time), share, prior.fast_ratio)
+        c_rate = 0.5 * c_rate + 0.5 * 3600.0 * charge / shape.charge_time_s / prior.capacity_ah
+    amplitude = 3600.0 * charge / shape.charge_time_s
+    columns = Shape(np.exp(log_time)[:, None], share[:, None], prior.fast_ratio)
+    model = amplitude[:, None] * hold_current(data.since_hold_s[None, :], columns)
+    ones = np.ones((data.time_s.size, 1))
+    spread = [ones * prior.float_current_sd_a, ones * data.load_a[1], data.deviations]
+    spread = np.hstack(spread)
+    covariance = np.diag(data.sigma_a**2) + spread @ spread.T
+    inverse = np.linalg.inv(covariance)
+    left = data.current_a - data.load_a[0] - prior.float_current_a - model
+    chi = np.einsum("ni,ij,nj->n", left, inverse, left)
+    bare = data.current_a - data.load_a[0] - prior.float_current_a
+    return float(logsumexp(-0.5 * chi) - np.log(draws) + 0.5 * bare @ inverse @ bare)
+
+
+@pytest.mark.parametrize("depth", [0.1, 0.3])
+def test_relative_chances_agree_with_random_sampling(depth):
+    """The odds of accepts little and of worn against sound, by drawing from the beliefs.
+
+    Differences that the sampling does not share (nodes, robust weights, the rate that moves the
+    shape) are allowed 0.3 of log odds: the sampling itself is good to about 0.1.
+    """
+    signal = signal_from(simulated_connection(depth, minutes=3.0, every_s=30.0), SUPPLY, 8.0)
+    state = condition_state(signal, prior_for(PLAIN, 25.0), PLAIN, (), None, 25.0, 0.75)
+    sound = Condition.SOUND
+    for other in (Condition.ACCEPTS_LITTLE, Condition.WORN):
+        of_frequency = np.log(CONDITIONS[other].frequency / CONDITIONS[sound].frequency)
+        odds = np.log(state.probability[other] / state.probability[sound]) - of_frequency
+        drawn = sampled_log_evidence(other, depth, 3.0) - sampled_log_evidence(sound, depth, 3.0)
+        assert odds == pytest.approx(drawn, abs=0.3)

@@ -59,13 +59,8 @@ RULES = _in(
     ("least scatter", "findings", "LEAST_SCATTER_A = 0.5\n", "LEAST_SCATTER_A = 2.0\n"),
     ("least support", "findings", "LEAST_SUPPORT = 0.1\n", "LEAST_SUPPORT = 0.01\n"),
     ("least apart", "findings", "LEAST_APART = 0.12\n", "LEAST_APART = 0.2\n"),
-    (
-        "load off by three errors",
-        "findings",
-        "abs(away) < 3.0 * signal.load.sd_a",
-        "abs(away) < 6.0 * signal.load.sd_a",
-    ),
-    ("half the slowest taper", "findings", "< 0.5 * least", "< -0.5 * least"),
+    ("load off by three errors", "findings", "\nLOAD_SDS = 3.0\n", "\nLOAD_SDS = 6.0\n"),
+    ("half the slowest taper", "findings", "MISSING_SHARE = 0.5\n", "MISSING_SHARE = -0.5\n"),
     (
         "capacity on its interval",
         "findings",
@@ -169,20 +164,10 @@ TAPER = _in(
         "UNKNOWN_SHARE_OF_LEAST = 0.8\n",
     ),
     ("late start", "signals", "LATE_START_S = 900.0\n", "LATE_START_S = 1800.0\n"),
-    (
-        "rise in errors",
-        "trends",
-        "max(4.0 * change.standard_error",
-        "max(1.0 * change.standard_error",
-    ),
-    ("least rise", "trends", "0.02 * level, 0.3)", "0.02 * level, 1.0)"),
-    ("rise of a level", "trends", "0.02 * level, 0.3)", "0.1 * level, 0.3)"),
-    (
-        "warming in errors",
-        "trends",
-        "< 3.0 * change.standard_error",
-        "< 0.3 * change.standard_error",
-    ),
+    ("rise in errors", "trends", "RISE_ERRORS = 4.0\n", "RISE_ERRORS = 1.0\n"),
+    ("least rise", "trends", "LEAST_RISE_A = 0.3\n", "LEAST_RISE_A = 1.0\n"),
+    ("rise of a level", "trends", "RISE_OF_CURRENT = 0.02\n", "RISE_OF_CURRENT = 0.1\n"),
+    ("warming in errors", "trends", "WARMING_ERRORS = 3.0\n", "WARMING_ERRORS = 0.3\n"),
 )
 
 CAPACITY = _in(
@@ -230,17 +215,12 @@ FADE = _in(
         "regular = last + 2.0 * interval.value / DAYS_PER_YEAR",
     ),
     ("knee odds", "forecast", "KNEE_ODDS = 10.0\n", "KNEE_ODDS = 3.0\n"),
-    (
-        "half width",
-        "forecast",
-        'return 0.5 if case.record.unit == "year"',
-        'return 2.5 if case.record.unit == "year"',
-    ),
+    ("half width", "forecast", "CYCLE_HALF_WIDTH = 0.5, 0.05\n", "CYCLE_HALF_WIDTH = 2.5, 0.05\n"),
     (
         "half width in cycles",
         "forecast",
-        "else 0.05 * case.paths.last + 1.0",
-        "else 0.25 * case.paths.last + 5.0",
+        "CYCLE_HALF_WIDTH = 0.5, 0.05\n",
+        "CYCLE_HALF_WIDTH = 0.5, 0.30\n",
     ),
     ("crossing level", "forecast", "CROSSING_LEVEL = 0.80\n", "CROSSING_LEVEL = 0.50\n"),
     ("horizon", "forecast", "HORIZON_YEARS = 5.0\n", "HORIZON_YEARS = 10.0\n"),

@@ -74,12 +74,13 @@ def test_a_supply_at_its_limit(battery, room_a, minutes, expected):
 
 @pytest.mark.parametrize(
     ("volts", "expected"),
-    [(28.83, "ok"), (28.9, "note"), (29.05, "note"), (29.15, "service"), (26.9, "note")],
+    [(28.83, "ok"), (28.9, "note"), (29.05, "note"), (29.15, "service"), (26.9, "watch")],
 )
 def test_set_voltage_against_a_window_worked_by_hand(battery, volts, expected):
     """Twelve cells from 2.25 to 2.40 V at 25 degC are 27.0 to 28.8 V.
 
-    0.03 V outside is nothing, 0.1 and 0.25 V are a note, 0.35 V too high is for service.
+    0.03 V outside is nothing, 0.1 and 0.25 V too high are a note, 0.35 V is for service; a battery
+    held too low takes less than it says, so that is watched.
     """
     supply = Supply(rated_current_a=60.0, set_voltage_v=volts)
     finding = findings.set_voltage(case_of(simulated_connection(0.1), battery, supply))
@@ -90,7 +91,7 @@ def test_set_voltage_against_a_window_worked_by_hand(battery, volts, expected):
 def test_a_voltage_too_low_by_any_amount_is_never_for_service(battery):
     supply = Supply(rated_current_a=60.0, set_voltage_v=24.0)
     case = case_of(simulated_connection(0.1), battery, supply)
-    assert severity(findings.set_voltage(case)) == "note"
+    assert severity(findings.set_voltage(case)) == "watch"
 
 
 @pytest.mark.parametrize(("volts", "expected"), [(24.46, "service"), (24.5, "ok")])

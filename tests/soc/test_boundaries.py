@@ -83,7 +83,9 @@ def test_minutes_to_topped_off_against_the_simulated_battery(battery, depth):
     readings = simulated_connection(depth, minutes=5.0)
     time = np.arange(0.0, 6 * 3600.0, 10.0)
     path = true_path(depth, room_a=52.0)
-    current = battery_current_a(path, time, np.full(time.size, 52.0), step_s=5.0) - path.floor_a
+    current = (
+        battery_current_a(path, time, np.full(time.size, 52.0), step_s=5.0) - path.float_current_a
+    )
     left = np.cumsum(current[::-1])[::-1] * 10.0 / 3600.0
     truth = (time[np.argmax(left < 0.8)] - readings.elapsed_s[-1]) / 60.0
     result = assess(readings, battery, SUPPLY, load_a=8.0, load_sd_a=0.2, ambient_c=25.0, on=ON)
@@ -113,7 +115,9 @@ def minutes_until_left(depth, share):
     """When the simulated battery has only this share of its charge left to take [min]."""
     time = np.arange(0.0, 6 * 3600.0, 10.0)
     path = true_path(depth)
-    current = battery_current_a(path, time, np.full(time.size, 52.0), step_s=5.0) - path.floor_a
+    current = (
+        battery_current_a(path, time, np.full(time.size, 52.0), step_s=5.0) - path.float_current_a
+    )
     left = np.cumsum(current[::-1])[::-1]
     return float(time[np.argmax(left < share * left[0])]) / 60.0
 

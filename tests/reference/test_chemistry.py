@@ -105,9 +105,6 @@ def test_outside_the_electrode_data_is_refused(bad):
     with pytest.raises(InputError):
         emf_from_specific_gravity(bad)
 
-    with pytest.raises(InputError):
-        lead_electrode_emf_v(bad - 0.9 if bad == 0.9 else 9.0 if bad == 1.4 else bad)
-
 
 def test_every_chemistry_has_data_for_capacity_too():
     assert set(CAPACITY_DATA) == set(Chemistry)

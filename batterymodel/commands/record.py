@@ -50,7 +50,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def _declare_deletion(command: argparse.ArgumentParser) -> None:
-    command.add_argument("id", metavar="ID")
+    command.add_argument("id", metavar="ID", help="entry, as record show names it")
     command.add_argument("--reason", required=True, metavar="TEXT", help="why")
     command.add_argument("--yes", action="store_true", help="do not ask")
 

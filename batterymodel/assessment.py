@@ -37,12 +37,13 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import (
     CAUTIONS,
-    HEADLINES,
+    HEADLINE,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
     NICD_CAUTION,
     OUTCOME_WORDS,
+    TOPPING_OFF,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
 from batterymodel.soc.conditions import condition_state
@@ -194,9 +195,11 @@ def _assessment(
 ) -> Assessment:
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
+    reason = _reason(outcome, state, findings)
     return Assessment(
         outcome=outcome,
-        headline=_headline(outcome, state, findings),
+        headline=HEADLINE.format(words=OUTCOME_WORDS[outcome], reason=reason),
+        reason=reason,
         next_steps=_next_steps(outcome, state, wait),
         findings=findings,
         conditions=_conditions(case),
@@ -217,13 +220,13 @@ def _assessment(
     )
 
 
-def _headline(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:
-    words, soc = OUTCOME_WORDS[outcome], 100.0 * state.soc_at_connection.mean
-    if outcome is Outcome.TOP_OFF:
-        minutes = state.minutes_to_top_off.mean
-        template = HEADLINES[outcome] if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
-        return template.format(words=words, soc=soc, minutes=minutes)
-    return HEADLINES[outcome].format(words=words, reason=findings[0].text)
+def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:
+    """Why the outcome is what it is, as half a sentence behind its name."""
+    if outcome is not Outcome.TOP_OFF:
+        return findings[0].text
+    minutes = state.minutes_to_top_off.mean
+    template = TOPPING_OFF if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
+    return template.format(soc=100.0 * state.soc_at_connection.mean, minutes=minutes)
 
 
 def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str, ...]:

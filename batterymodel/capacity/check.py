@@ -31,7 +31,7 @@ from batterymodel.reference.capacity import (
 )
 from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.results import Result
-from batterymodel.rules.wording import CAUTIONS, NICD_CAUTION
+from batterymodel.rules.wording import CAUTIONS, HEADLINE, NICD_CAUTION
 
 STEADY_SPREAD = 0.05
 """Spread of the current over its mean from which it is called not constant (own choice)."""
@@ -86,6 +86,7 @@ class CapacityResult(Result):
     on: date | None
     verdict: Verdict
     headline: str
+    reason: str = Field(exclude=True, repr=False)
     next_step: str
     capacity_ah: Interval | None
     capacity_sd_ah: float
@@ -326,11 +327,13 @@ def _result(
     if on is None and log is not None and log.started_at is not None:
         on = log.started_at.date()
     nicd = (NICD_CAUTION,) if battery.chemistry is Chemistry.NICD else ()
+    reason = _reason(verdict, percent, at_least_percent, 100.0 * limit.value)
     return CapacityResult(
         tail=battery.tail,
         on=on,
         verdict=verdict,
-        headline=_headline(verdict, percent, at_least_percent, 100.0 * limit.value),
+        headline=HEADLINE.format(words=VERDICT_WORDS[verdict], reason=reason),
+        reason=reason,
         next_step=CAPACITY_TEXTS[f"next.{_text_key(verdict, percent)}"],
         capacity_ah=interval,
         capacity_sd_ah=sd,
@@ -357,10 +360,10 @@ def _text_key(verdict: Verdict, percent: Interval | None) -> str:
     return "pass_bound" if verdict is Verdict.PASS and percent is None else verdict.value
 
 
-def _headline(
+def _reason(
     verdict: Verdict, percent: Interval | None, at_least_percent: float | None, limit: float
 ) -> str:
-    values = {"words": VERDICT_WORDS[verdict], "limit": limit, "at_least": at_least_percent}
+    values = {"limit": limit, "at_least": at_least_percent}
     if percent is not None:
         values |= {"percent": percent.mean, "low": percent.low, "high": percent.high}
     return say_capacity(_text_key(verdict, percent), **values)

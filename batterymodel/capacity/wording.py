@@ -21,15 +21,15 @@ SMALL_ERROR = 0.0005
 """Relative errors below this are not listed."""
 
 CAPACITY_TEXTS = {
-    "pass": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), at least "
+    "pass": "{percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), at least "
     "{limit:.0f} % is asked.",
-    "pass_bound": "{words}: at least {at_least:.0f} % of rated capacity, and {limit:.0f} % is "
+    "pass_bound": "at least {at_least:.0f} % of rated capacity, and {limit:.0f} % is "
     "asked; the discharge stopped early, so the capacity itself is not known.",
-    "marginal": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), too close "
+    "marginal": "{percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), too close "
     "to the {limit:.0f} % asked to be sure.",
-    "fail": "{words}: {percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), below the "
+    "fail": "{percent:.0f} % of rated capacity ({low:.0f} to {high:.0f} %), below the "
     "{limit:.0f} % asked.",
-    "not_finished": "{words}: the discharge stopped before the end voltage and shows only that the "
+    "not_finished": "the discharge stopped before the end voltage and shows only that the "
     "capacity is at least {at_least:.0f} % of rated; {limit:.0f} % is asked.",
     "next.pass": "Charge the battery by its maker's instructions before it goes back.",
     "next.pass_bound": "Charge the battery by its maker's instructions before it goes back; run "

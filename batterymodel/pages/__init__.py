@@ -25,8 +25,7 @@ from batterymodel.rules.wording import (
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
-    conditions_words,
-    not_checked_words,
+    doubts,
 )
 from batterymodel.say.connection import amount, limit_words, percent
 from batterymodel.sheet.content import SheetContent, SheetFinding
@@ -75,30 +74,29 @@ def head(fields: Sequence[tuple[str, str]]) -> str:
 def outcome_box(assessment: Assessment) -> str:
     """The ruled box: outcome, why, what to do next, and the short cautions."""
     outcome, words = assessment.outcome, OUTCOME_WORDS[assessment.outcome]
-    reason = assessment.headline.removeprefix(f"{words}: ")
+    reason = assessment.reason
     steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
     return (
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
-        f"<p>{OUTCOME_MEANING[outcome]}</p>{_doubts(assessment)}<ol>{steps}</ol></div>"
+        f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
 
 
 def _doubts(assessment: Assessment) -> str:
     """What was not checked, and what else fits the readings, as paragraphs."""
-    said = (not_checked_words(assessment.not_checked), conditions_words(assessment.conditions))
-    return "".join(f"<p>{shown(words)}</p>" for words in said if words)
+    said = doubts(assessment.outcome, assessment.not_checked, assessment.conditions)
+    return "".join(f"<p>{shown(words)}</p>" for words in said)
 
 
 def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
     """A ruled box like that of the outcome, for the verdict of a capacity check."""
-    said = reason.removeprefix(f"{word}: ")
     return (
         f'<section class="jc jc-box {kind}" aria-label="Verdict">'
         f'<h2 class="jc-word">{_sign(sign)}<span>{shown(word)}</span></h2>'
-        f'<div class="jc-body"><p><b>{shown(said[0].upper() + said[1:])}</b></p>'
+        f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
         f"<p>{shown(step)}</p></div>"
         f'<div class="jc-warn">{shown(" ".join(SHORT_CAUTIONS))}</div></section>'
     )

@@ -286,6 +286,8 @@ def taper_missing(case: Case) -> Finding | None:
     change = whole_change(fit)
     if not case.tapers or change is None or change.span_s < LEAST_WINDOW_S:
         return None
+    if case.rise is not None:
+        return None
     if not fit.signal.load.given:
         return _fall_beside_unknown_load(change, fit)
     if change.span_s < MISSING_WINDOW_S:

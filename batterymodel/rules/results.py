@@ -137,6 +137,7 @@ class Assessment(Result):
 
     outcome: Outcome
     headline: str
+    reason: str = Field(exclude=True, repr=False)
     next_steps: tuple[str, ...]
     findings: tuple[Finding, ...]
     conditions: tuple[ConditionChance, ...] = ()

@@ -68,7 +68,7 @@ CONDITION_WORDS = {
 
 CHECK_WORDS = {
     "temperature": "temperature at the battery",
-    "capacity": "capacity",
+    "capacity": "present capacity",
     "rest_voltage": "rest voltage",
     "load": "bus load",
     "voltage": "voltage while charging",
@@ -76,7 +76,7 @@ CHECK_WORDS = {
 
 NOT_CHECKED = "Not checked: {what}."
 CONDITIONS_SHOWN = "What fits these readings: {what}."
-LEAST_SHOWN_CHANCE = 0.01
+LEAST_SHOWN_CHANCE = 0.005
 """Least probability of a condition that is named (own choice)."""
 
 SEVERITY_WORDS = {
@@ -193,15 +193,12 @@ TEXTS = {
     "of output over hours. Shed load, or use a larger circuit.",
 }
 
-HEADLINES = {
-    Outcome.TOP_OFF: "{words}: the battery was about {soc:.0f} % charged at connection; some "
-    "{minutes:.0f} minutes of topping off remain.",
-    Outcome.KEEP_WATCHING: "{words}: {reason}",
-    Outcome.SERVICE: "{words}: {reason}",
-    Outcome.DISCONNECT: "{words}: {reason}",
-}
-
-NEARLY_DONE = "{words}: the battery was about {soc:.0f} % charged at connection and is full now."
+HEADLINE = "{words}: {reason}"
+TOPPING_OFF = (
+    "the battery was about {soc:.0f} % charged at connection; some {minutes:.0f} minutes of "
+    "topping off remain."
+)
+NEARLY_DONE = "the battery was about {soc:.0f} % charged at connection and is full now."
 
 NEXT_STEPS = {
     Outcome.TOP_OFF: (
@@ -269,3 +266,12 @@ def conditions_words(conditions: tuple[ConditionChance, ...]) -> str:
         if c.probability >= LEAST_SHOWN_CHANCE
     )
     return CONDITIONS_SHOWN.format(what=what) if what else ""
+
+
+def doubts(
+    outcome: Outcome, names: tuple[str, ...], conditions: tuple[ConditionChance, ...]
+) -> tuple[str, ...]:
+    """What was not checked; and what else fits, while power is still to stay on."""
+    staying = outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING)
+    said = (not_checked_words(names), conditions_words(conditions) if staying else "")
+    return tuple(words for words in said if words)

@@ -12,8 +12,7 @@ from batterymodel.rules.wording import (
     OUTCOME_MEANING,
     RULE_WORDS,
     SEVERITY_WORDS,
-    conditions_words,
-    not_checked_words,
+    doubts,
 )
 
 WIDTH = 92
@@ -50,8 +49,8 @@ def text_report(assessment: Assessment) -> str:
 
 def _doubts(assessment: Assessment) -> list[str]:
     """What was not checked, and what else fits the readings."""
-    said = (not_checked_words(assessment.not_checked), conditions_words(assessment.conditions))
-    return [wrapped(words) for words in said if words]
+    said = doubts(assessment.outcome, assessment.not_checked, assessment.conditions)
+    return [wrapped(words) for words in said]
 
 
 def percent(interval: Interval) -> tuple[str, str]:

@@ -27,6 +27,7 @@ from batterymodel.rules.wording import (
     RULE_WORDS,
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
+    not_checked_words,
 )
 from batterymodel.say.capacity import loss_words, moment_words
 from batterymodel.say.connection import amount, fitted, limit_text, limit_words, percent
@@ -80,7 +81,7 @@ def sheet_content(
         An owner's name that is too long.
     """
     word = OUTCOME_WORDS[assessment.outcome]
-    reason = assessment.headline.removeprefix(f"{word}: ")
+    reason = assessment.reason
     named = {"battery": name or battery.tail, "on": on}
     owner = _owner(owner)
     return SheetContent(
@@ -92,7 +93,9 @@ def sheet_content(
         sign=OUTCOME_SIGNS[assessment.outcome],
         word=word,
         reason=reason[0].upper() + reason[1:],
-        meaning=OUTCOME_MEANING[assessment.outcome],
+        meaning=" ".join(
+            s for s in (OUTCOME_MEANING[assessment.outcome], _unchecked(assessment)) if s
+        ),
         sections=(
             _seen(assessment, battery),
             _why(assessment.findings),
@@ -134,13 +137,17 @@ def _head(
     return tuple((words.HEAD[key], value) for key, value in told.items())
 
 
+def _unchecked(assessment: Assessment) -> str:
+    return not_checked_words(assessment.not_checked)
+
+
 def _section(key: str, sentences: tuple[str, ...] = (), **parts: Any) -> Section:
     return Section(key=key, title=words.SECTIONS[key], sentences=sentences, **parts)
 
 
 def _seen(assessment: Assessment, battery: Battery) -> Section:
     curves = assessment.curves
-    meter = "supply" if curves.current_label.startswith("Supply") else "battery"
+    meter = "battery" if curves.from_clamp else "supply"
     tapers = data_for(battery.chemistry).taper.exponential
     return _section(
         "seen",
@@ -161,7 +168,7 @@ def _seen(assessment: Assessment, battery: Battery) -> Section:
 def _level(assessment: Assessment) -> str:
     """The charge at connection; only its upper end where the supply was at its limit throughout."""
     curves, level = assessment.curves, assessment.state_of_charge.at_connection
-    low, high = (f"{end} %" for end in percent(level)[1].removesuffix(" %").split(" to "))
+    low, high = f"{100 * level.low:.0f} %", f"{100 * level.high:.0f} %"
     if curves.limit_end_s is not None and curves.limit_end_s >= curves.time_s[-1]:
         return words.SEEN["bound"].format(high=high)
     return words.SEEN["level"].format(mean=percent(level)[0], low=low, high=high)
@@ -220,7 +227,7 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
 
 def _taper_caption(assessment: Assessment, battery: Battery, normal: NormalTaper | None) -> str:
     said = [words.CAPTIONS["taper"]]
-    if assessment.curves.current_label.startswith("Supply"):
+    if not assessment.curves.from_clamp:
         said.append(words.CAPTIONS["supply"])
     if normal is not None:
         said.append(words.CAPTIONS["normal"])

@@ -235,5 +235,42 @@ SELECTION = _in(
     tests=("tests/fade/test_selection.py",),
 )
 
-MUTATIONS = (*RULES, *SOC, *REFERENCE, *TAPER, *CAPACITY, *FADE, *SELECTION)
+CONDITIONS = (
+    *_in(
+        "soc",
+        ("cells lost", "conditions", "battery.cells - belief.cells_lost)", "battery.cells)"),
+        ("unsafe counted", "conditions", "1.0 if condition in UNSAFE else ", ""),
+        ("evidence replaced", "conditions", "if e.name != REST_VOLTAGE]", "]"),
+        tests=("tests/soc/test_conditions.py",),
+    ),
+    *_in(
+        "taper",
+        (
+            "own float current",
+            "posterior",
+            "log_likelihood += _log_evidence_without_battery(own) - ",
+            "log_likelihood += 0.0 * ",
+        ),
+        tests=("tests/soc/test_conditions.py",),
+    ),
+    *_in(
+        "reference",
+        ("slower", "conditions", "time_log=1.4", "time_log=0.0"),
+        tests=("tests/soc/test_conditions.py",),
+    ),
+    *_in(
+        "rules",
+        ("clamp below zero", "findings", "< -LEVEL_SD * offset", "< -0.1 * offset"),
+        (
+            "load given",
+            "findings",
+            '"load": case.fit.signal.load.given',
+            '"load": case.load_a is not None',
+        ),
+        ("rise with voltage", "findings", "rise.since_s) > NEGLIGIBLE_V", "rise.since_s) > 5.0"),
+        tests=("tests/rules/test_findings.py",),
+    ),
+)
+
+MUTATIONS = (*RULES, *CONDITIONS, *SOC, *REFERENCE, *TAPER, *CAPACITY, *FADE, *SELECTION)
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

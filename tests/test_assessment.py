@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import Battery, InputError, Readings, Supply, assess
+from batterymodel import Battery, CapacityCheck, InputError, Readings, Supply, assess
 from batterymodel.inputs.readings import readings_csv, readings_from_frame
 from tests.conftest import simulated_connection
 
@@ -186,3 +186,16 @@ def test_any_readings_give_a_finite_answer(values, every_s, chemistry, load_a):
     soc = result.state_of_charge.at_connection
     assert 0.0 <= soc.low <= soc.mean <= soc.high <= 1.0
     assert np.isfinite(list(result.taper.standard_errors.values())).all()
+
+
+@pytest.mark.parametrize(
+    ("capacity_ah", "believed"), [(3.9, False), (4.1, True), (63.0, True), (65.0, False)]
+)
+def test_a_check_ten_times_off_is_refused_in_one_sentence(battery, capacity_ah, believed):
+    check = CapacityCheck(on=date(2026, 1, 5), capacity_ah=capacity_ah)
+    odd = battery.model_copy(update={"capacity_check": check})
+    if believed:
+        assess(simulated_connection(0.1), odd, load_a=8.0)
+        return
+    with pytest.raises(InputError, match="cannot be that of a battery rated 40 Ah"):
+        assess(simulated_connection(0.1), odd, load_a=8.0)

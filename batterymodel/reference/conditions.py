@@ -48,7 +48,7 @@ class ConditionPrior:
 
 
 CONDITIONS: dict[Condition, ConditionPrior] = {
-    Condition.SOUND: ConditionPrior(0.89, 0.93),
+    Condition.SOUND: ConditionPrior(0.915, 0.9525),
     Condition.ACCEPTS_LITTLE: ConditionPrior(
         0.03, 0.015, time_log=1.4, time_log_sd=0.8, capacity_log=-0.2, capacity_log_sd=0.25
     ),
@@ -62,10 +62,10 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
         checked_log_sd=0.2,
     ),
     Condition.SHORTED_CELL: ConditionPrior(
-        0.015, 0.0125, time_log_sd=0.2, float_current_per_ah=0.06, cells_lost=1
+        0.004, 0.002, time_log_sd=0.2, float_current_per_ah=0.06, cells_lost=1
     ),
     Condition.LEAK_OR_GASSING: ConditionPrior(
-        0.015, 0.0125, time_log_sd=0.2, float_current_per_ah=0.06
+        0.001, 0.0005, time_log_sd=0.2, float_current_per_ah=0.06
     ),
     Condition.NOTHING_CHARGING: ConditionPrior(0.01, 0.01),
 }

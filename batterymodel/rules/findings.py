@@ -72,6 +72,9 @@ WELL_ABOVE_V = 0.3
 NEGLIGIBLE_V = 0.05
 """Distance from the window that a panel meter cannot show (own choice)."""
 
+ENDS_COMPARED = 3
+"""Readings at each end of a stretch whose medians are compared (own choice)."""
+
 LEAST_SCATTER_A = 0.5
 """Scatter that small bus loads make on any aircraft (common practice, no source)."""
 
@@ -320,13 +323,28 @@ def current_rising(case: Case) -> Finding | None:
     if rise is None or _gives_current(case):
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
-    text = say("current_rising.disconnect", value=rise.amount, minutes=minutes)
+    variant, severity = "disconnect", Severity.DISCONNECT
+    if _voltage_gain_v(case.readings, rise.since_s) > NEGLIGIBLE_V:
+        variant, severity = "voltage", Severity.WATCH
+    text = say(f"current_rising.{variant}", value=rise.amount, minutes=minutes)
     source = (
         "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
         "voltage rises (textbook, from memory); threshold: " + OWN_RULE
     )
     limit = Limit(rise.least, "A", source, generic=False)
-    return _against("current_rising", Severity.DISCONNECT, text, rise.amount, limit)
+    return _against("current_rising", severity, text, rise.amount, limit)
+
+
+def _voltage_gain_v(readings: Readings, since_s: float) -> float:
+    """How much higher the supply's voltage is at the end than at a time [V]; 0 if unread."""
+    volts = readings.supply_voltage_v
+    if volts is None:
+        return 0.0
+    late = (readings.elapsed_s >= since_s) & np.isfinite(volts)
+    seen = volts[late]
+    if seen.size < 2 * ENDS_COMPARED:
+        return 0.0
+    return float(np.median(seen[-ENDS_COMPARED:]) - np.median(seen[:ENDS_COMPARED]))
 
 
 def _gives_current(case: Case) -> bool:
@@ -524,6 +542,10 @@ def short_window(case: Case) -> Finding | None:
     span = float(t[-1] - t[0]) if t.size else 0.0
     if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
         return None
+    if span >= LEAST_WINDOW_S:
+        text = say("short_window.few", value=t.size, limit=LEAST_READINGS)
+        few = Limit(LEAST_READINGS, "readings", OWN_RULE, generic=False)
+        return _against("short_window", Severity.WATCH, text, t.size, few)
     text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
     limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
     return _against("short_window", Severity.WATCH, text, span, limit)
@@ -563,7 +585,6 @@ def steady_current_a(readings: Readings) -> float:
 
 RULES: tuple[Callable[[Case], Finding | None], ...] = (
     deep_discharge,
-    other_conditions,
     current_rising,
     battery_temperature,
     temperature_rise,
@@ -579,6 +600,7 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     capacity,
     short_window,
     taper_shape,
+    other_conditions,
     capacity_check_overdue,
     load_unknown,
     wall_circuit,

@@ -98,8 +98,8 @@ TEXTS = {
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "
     "{high:.0f} % charged at connection; the limit is {limit:.0f} %.",
-    "other_conditions.ok": "A battery that must not be topped off would hardly show these "
-    "readings (chance {value:.1f} %).",
+    "other_conditions.ok": "Too low a charge, a shorted cell, a leak or an open circuit would "
+    "hardly show these readings (chance {value:.1f} %).",
     "other_conditions.watch.sound": "A sound battery below the limit may show the same readings "
     "(chance that topping off is wrong {value:.0f} %).",
     "other_conditions.watch.accepts_little": "The current may be small because battery or wiring "
@@ -140,6 +140,9 @@ TEXTS = {
     "taper_missing.ok": "The battery current falls as a charging battery's does.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
     "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",
+    "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
+    "{minutes:.0f} minutes, and so does the supply's voltage: hold it constant and read again; "
+    "power off if battery or current keep rising.",
     "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
     "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
     "charging must stop.",
@@ -185,6 +188,8 @@ TEXTS = {
     "marked there: find the load, mark it, and repeat the readings.",
     "load_unknown.note": "The bus load without the battery is not known, which widens every "
     "interval: read the meter before the battery joins, or clamp the battery lead.",
+    "short_window.few": "{value} constant-voltage readings are too few to tell a taper: take at "
+    "least {limit}.",
     "short_window.watch": "{value:.0f} s of constant-voltage readings are too few to tell a taper: "
     "keep reading to at least {limit:.0f} s.",
     "taper_shape.watch": "The readings scatter {value:.1f} A around the taper, more than the "

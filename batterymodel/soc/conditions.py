@@ -106,7 +106,7 @@ def condition_state(
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
     weights: dict[float | None, _ShapeWeights] = {}
-    for condition, belief in _possible(signal):
+    for condition, belief in _possible(signal, battery):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
         if condition is Condition.NOTHING_CHARGING:
             total, below = float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT)), 1.0
@@ -131,13 +131,14 @@ def _loose(prior: Prior) -> Prior:
     )
 
 
-def _possible(signal: Signal) -> list[tuple[Condition, ConditionPrior]]:
-    """Conditions the readings leave open: a supply at its limit is charging something."""
+def _possible(signal: Signal, battery: Battery) -> list[tuple[Condition, ConditionPrior]]:
+    """Conditions left open: a supply at its limit charges something, one cell has none to spare."""
     charging = signal.limited_throughout
     return [
         (condition, belief)
         for condition, belief in CONDITIONS.items()
         if not (charging and condition is Condition.NOTHING_CHARGING)
+        and belief.cells_lost < battery.cells
     ]
 
 

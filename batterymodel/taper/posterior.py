@@ -249,7 +249,7 @@ class NodeLikelihood:
         Log of the slow time constant [ln s] and logit of the fast share of each node.
     c_rate_per_h, log_likelihood : ndarray, shape (k, q)
         C-rate of the hold amplitude that each charge means, and the log likelihood there; relative
-        to no battery current at all.
+        to no battery current at all under the fit's own belief in the float current.
     log_cell : float
         Log of the area of one node in ``log_time`` and ``share_logit``.
     c_rate_guess_per_h : float
@@ -276,7 +276,9 @@ def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeL
     if fit.signal.limited_throughout:
         log_likelihood = _limit_not_ended(hold_a, fit)
     else:
-        log_likelihood = _hold_likelihood(hold_a, shape, growth, replace(fit, prior=prior))
+        own = replace(fit, prior=prior)
+        log_likelihood = _hold_likelihood(hold_a, shape, growth, own)
+        log_likelihood += _log_evidence_without_battery(own) - _log_evidence_without_battery(fit)
     return NodeLikelihood(
         log_time=log_time,
         share_logit=share_logit,
@@ -348,12 +350,25 @@ def _hold_likelihood(
     data = fit.data
     levels = current_limited(data.limit_time_s, shape)[:2]
     current = branches_current(data.since_hold_s[None, :], shape, *levels)
+    if data.limit_row is not None:
+        current = np.column_stack([current, np.ones(current.shape[0])])
+    mean, variance, gain = _amplitude_given_shape(current, *_without_battery(fit))
+    hold_charge_s = np.asarray(shape.charge_time_s * growth)
+    end_spread_a = mean * fit.signal.limit_end_sd_s / hold_charge_s[:, 0]
+    spread = (variance + end_spread_a**2)[:, None]
+    return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
+
+
+def _without_battery(fit: TaperFit) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Rows without the battery's taper: what is linear in them ``(n, m)``, their weights, what is
+    left of the readings at the centre of belief, and the precision of that belief ``(m,)``.
+    """
+    data = fit.data
     n, m = data.time_s.size, data.steps.shape[1]
     others = np.column_stack([np.ones((n, 2)), data.steps, data.deviations])
     weight, target = fit.weights / data.sigma_a**2, data.current_a
     if data.limit_row is not None:
         level, sd = data.limit_row
-        current = np.column_stack([current, np.ones(current.shape[0])])
         others = np.vstack([others, np.eye(1, others.shape[1]) + np.eye(1, others.shape[1], 1)])
         weight, target = np.append(weight, 1.0 / sd**2), np.append(target, level)
     precision = np.concatenate(
@@ -365,13 +380,18 @@ def _hold_likelihood(
     )
     centre = np.zeros(precision.size)
     centre[:2] = fit.prior.float_current_a, data.load_a[0]
-    mean, variance, gain = _amplitude_given_shape(
-        current, others, weight, target - others @ centre, precision
-    )
-    hold_charge_s = np.asarray(shape.charge_time_s * growth)
-    end_spread_a = mean * fit.signal.limit_end_sd_s / hold_charge_s[:, 0]
-    spread = (variance + end_spread_a**2)[:, None]
-    return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
+    return others, weight, target - others @ centre, precision
+
+
+def _log_evidence_without_battery(fit: TaperFit) -> float:
+    """Log probability of the rows were there no taper, but for a constant of rows and weights."""
+    others, weight, left, precision = _without_battery(fit)
+    weighted = others * weight[:, None]
+    inner = np.linalg.cholesky(weighted.T @ others + np.diag(precision))
+    explained = np.linalg.solve(inner, weighted.T @ left)
+    chi = float(left @ (weight * left) - explained @ explained)
+    size = float(0.5 * np.log(precision).sum() - np.log(np.diag(inner)).sum())
+    return size - 0.5 * chi
 
 
 def _amplitude_given_shape(

@@ -350,3 +350,45 @@ def test_what_nobody_checked_is_listed(battery):
     day_due = judged(readings, checked, rest_voltage_v=25.7, on=date(2027, 1, 5))
     assert day_due.not_checked == ()
     assert judged(readings, checked, load_a=None).not_checked == ("rest_voltage", "load")
+
+
+def test_a_clamp_a_little_below_zero_is_its_zero_error(battery):
+    """The clamp's zero error is 0.1 A: at 90 % a reading of 0.16 A below zero is still none."""
+    readings = simulated_connection(0.1, load_a=0.0)
+    for level_a, spoken in ((-0.1, False), (-0.3, True)):
+        flat = np.full(len(readings), level_a)
+        given = readings.model_copy(
+            update={"battery_current_a": flat, "supply_current_a": 8.0 + flat}
+        )
+        assert (found(judged(given, battery), "clamp") is not None) == spoken
+
+
+@pytest.mark.parametrize(("drift_a", "spoken"), [(0.3, False), (1.0, True)])
+def test_clamp_and_supply_may_drift_by_half_an_ampere(battery, drift_a, spoken):
+    result = judged(clamped(8.0, drift_a=drift_a), battery, load_a=None)
+    assert (found(result, "clamp") is not None) == spoken
+
+
+def test_a_load_column_counts_as_a_load_that_was_given(battery):
+    readings = simulated_connection(0.08)
+    readings = readings.model_copy(update={"load_a": np.full(len(readings), 8.0)})
+    assert "load" not in judged(readings, battery, load_a=None).not_checked
+
+
+def test_a_current_that_rises_with_the_voltage_is_watched(battery):
+    rising = simulated_connection(0.1, minutes=10.0, rise_a_per_min=1.0, rise_from_s=240.0)
+    assert judged(rising, battery).outcome is Outcome.DISCONNECT
+    for gain_v, outcome in ((0.0, Outcome.DISCONNECT), (1.5, Outcome.KEEP_WATCHING)):
+        volts = 27.0 + gain_v * rising.elapsed_s / rising.elapsed_s[-1]
+        given = rising.model_copy(update={"supply_voltage_v": volts})
+        finding = found(judged(given, battery), "current_rising")
+        assert finding.severity == (
+            Severity.DISCONNECT if outcome is Outcome.DISCONNECT else Severity.WATCH
+        )
+
+
+def test_few_readings_over_a_long_time_are_called_few(battery):
+    readings = simulated_connection(0.1, minutes=3.0, every_s=60.0)
+    text = found(judged(readings, battery), "short_window").text
+    assert "4 constant-voltage readings" in text
+    assert "at least 5" in text

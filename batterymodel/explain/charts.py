@@ -32,7 +32,7 @@ from batterymodel.explain.effects import (
     supply_current_a,
     topping_off_a,
 )
-from batterymodel.rules.findings import CURRENT_LIMITED_MINUTES
+from batterymodel.rules.current_rules import CURRENT_LIMITED_MINUTES
 
 HEIGHT = 260
 

@@ -18,7 +18,8 @@ from batterymodel.reference.temperature import (
     charge_voltage_mismatch_v,
     charge_voltage_shift_v,
 )
-from batterymodel.rules.findings import CURRENT_LIMITED_MINUTES, NEGLIGIBLE_V
+from batterymodel.rules.case import NEGLIGIBLE_V
+from batterymodel.rules.current_rules import CURRENT_LIMITED_MINUTES
 from batterymodel.taper.expected import expected_taper
 
 BATTERY = Battery(

@@ -1,5 +1,5 @@
 """The rules: each looks at one connection and says what it found, against which limit.
 
-In: a `findings.Case`. Out: `results.Finding` in the words of `wording`, and the outcome. May import
+In: a `case.Case`. Out: `results.Finding` in the words of `wording`, and the outcome. May import
 `soc` and what is left of it.
 """

@@ -34,7 +34,10 @@ from batterymodel.taper.prior import Prior
 from batterymodel.taper.signals import Signal
 
 CAPACITY_NODES = 11
+"""Equally likely capacities of a condition (own choice, numerical)."""
+
 LEAST_WEIGHT = 1e-300
+"""Weight that stands for none, so that its log is a number (own choice, numerical)."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy as np
 
 from batterymodel import Battery, Limits, Readings, Supply, assess, assessment
 from batterymodel.basis.intervals import Interval
-from batterymodel.rules.findings import Case
+from batterymodel.rules.case import Case
 from batterymodel.soc.evidence import SOC_GRID, Evidence
 from tests.conftest import simulated_connection
 

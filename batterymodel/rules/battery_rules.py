@@ -1,0 +1,212 @@
+"""Rules about the battery: its charge, what else it could be, temperature, voltage, capacity."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.inputs.records import Chemistry
+from batterymodel.reference.chemistry import REFERENCE_TEMP_C
+from batterymodel.reference.limits import Limit
+from batterymodel.reference.temperature import (
+    charge_voltage_mismatch_v,
+    charge_voltage_shift_v,
+    within_data_c,
+)
+from batterymodel.rules.case import NEGLIGIBLE_V, OWN_RULE, Case, against, any_seen
+from batterymodel.rules.results import (
+    Finding,
+    Severity,
+)
+from batterymodel.rules.wording import say
+from batterymodel.taper.trends import (
+    warming_c_per_min,
+)
+
+SURE = 0.95
+"""Probability below the limit at which a battery is sent for servicing (own choice)."""
+
+SURE_TO_TOP_OFF = 0.99
+"""Probability above the limit needed to top off (own choice): taking a low battery for a full one
+is the dangerous error, so more is asked on that side."""
+
+WELL_ABOVE_V = 0.3
+"""A set voltage this far above the window calls for service, less is a note (own choice)."""
+
+
+def deep_discharge(case: Case) -> Finding:
+    """State of charge at connection against the least for topping off."""
+    limit = case.limit("min_top_off_soc")
+    soc = case.state.soc_at_connection
+    below = case.state.probability_below(limit.value)
+    if below < 1.0 - SURE_TO_TOP_OFF:
+        variant, severity = "ok", Severity.OK
+    elif below > SURE:
+        bound = case.fit.signal.limited_throughout
+        variant, severity = "bound" if bound else "service", Severity.SERVICE
+    else:
+        variant, severity = "close" if soc.low > limit.value else "watch", Severity.WATCH
+    text = say(
+        f"deep_discharge.{variant}",
+        mean=100 * soc.mean,
+        low=100 * soc.low,
+        high=100 * soc.high,
+        limit=100 * limit.value,
+    )
+    return against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def other_conditions(case: Case) -> Finding | None:
+    """Whether a battery that must not be topped off would show the same readings."""
+    state = case.conditions
+    if state is None:
+        return None
+    most = 1.0 - SURE_TO_TOP_OFF
+    sure = state.unfit < most
+    variant = "ok" if sure else f"watch.{state.gravest}"
+    severity = Severity.OK if sure else Severity.WATCH
+    text = say(f"other_conditions.{variant}", value=100.0 * state.unfit)
+    limit = Limit(most, "fraction", OWN_RULE, generic=False)
+    return against("other_conditions", severity, text, state.unfit, limit)
+
+
+def not_checked(case: Case) -> tuple[str, ...]:
+    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`."""
+    readings, check = case.readings, case.battery.capacity_check
+    due = case.limit("capacity_check_interval_days").value
+    made = {
+        "temperature": any_seen(readings.battery_temp_c),
+        "capacity": check is not None and (case.on - check.on).days <= due,
+        "rest_voltage": case.rest_voltage_v is not None,
+        "load": case.fit.signal.load.given,
+        "voltage": any_seen(readings.supply_voltage_v),
+    }
+    return tuple(name for name, done in made.items() if not done)
+
+
+def rest_voltage(case: Case) -> Finding | None:
+    """Rest voltage against the least a battery fit for topping off shows."""
+    if case.rest_voltage_v is None:
+        return None
+    limit = case.limit("min_rest_voltage_v")
+    low = case.rest_voltage_v < limit.value
+    text = say(
+        f"rest_voltage.{'service' if low else 'ok'}", value=case.rest_voltage_v, limit=limit.value
+    )
+    severity = Severity.SERVICE if low else Severity.OK
+    return against("rest_voltage", severity, text, case.rest_voltage_v, limit)
+
+
+def battery_temperature(case: Case) -> Finding:
+    """Battery temperature against the range in which it may be charged."""
+    low, high = case.limit("charge_temp_min_c"), case.limit("charge_temp_max_c")
+    if case.temp_c is None or _is_asked_at_the_battery(case):
+        variant, severity = "unknown", Severity.NOTE
+        if case.battery.chemistry is Chemistry.NICD:
+            variant, severity = "asked", Severity.WATCH
+        text = say(f"battery_temperature.{variant}")
+        return Finding(rule="battery_temperature", severity=severity, text=text)
+    if case.temp_c > high.value:
+        variant, severity, limit = "hot", Severity.DISCONNECT, high
+    elif case.temp_c < low.value:
+        variant, severity, limit = "cold", Severity.SERVICE, low
+    else:
+        variant, severity, limit = "ok", Severity.OK, high
+    text = say(
+        f"battery_temperature.{variant}",
+        value=case.temp_c,
+        limit=limit.value,
+        low=low.value,
+        high=high.value,
+    )
+    return against("battery_temperature", severity, text, case.temp_c, limit)
+
+
+def _is_asked_at_the_battery(case: Case) -> bool:
+    """A fair ambient temperature says nothing of a nickel-cadmium battery that may run away."""
+    low, high = case.limit("charge_temp_min_c").value, case.limit("charge_temp_max_c").value
+    fair = case.temp_c is not None and low <= case.temp_c <= high
+    at_battery = any_seen(case.readings.battery_temp_c)
+    return fair and not at_battery and case.battery.chemistry is Chemistry.NICD
+
+
+def temperature_rise(case: Case) -> Finding | None:
+    """Whether the battery warms fast; in nickel-cadmium that alone means power off."""
+    warming = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
+    limit = case.limit("max_temp_rise_c_per_min")
+    if warming is None or warming <= limit.value:
+        return None
+    nicd = case.battery.chemistry is Chemistry.NICD
+    severity = Severity.DISCONNECT if nicd else Severity.SERVICE
+    text = say("temperature_rise.service", value=warming, limit=limit.value)
+    return against("temperature_rise", severity, text, warming, limit)
+
+
+def set_voltage(case: Case) -> Finding | None:
+    """Supply voltage against the charging window brought to the battery's temperature."""
+    volts = _held_voltage_v(case)
+    if volts is None:
+        return None
+    low, high = case.limit("charge_voltage_min_v"), case.limit("charge_voltage_max_v")
+    temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
+    shift = charge_voltage_shift_v(case.battery, temp)
+    by = charge_voltage_mismatch_v(volts, (low.value, high.value), case.battery, temp)
+    by = by if abs(by) >= NEGLIGIBLE_V else 0.0
+    at = "" if case.temp_c is None else f" at {temp:.0f} °C"
+    variant = "high" if by > 0 else "low" if by < 0 else "ok"
+    severity = Severity.OK if by == 0 else Severity.NOTE
+    if by < 0:
+        severity = Severity.WATCH
+    if by > WELL_ABOVE_V:
+        severity = Severity.SERVICE
+    limit = low if by < 0 else high
+    moved = Limit(limit.value + shift, limit.unit, limit.source, limit.generic)
+    text = say(
+        f"set_voltage.{variant}",
+        value=volts,
+        by=abs(by),
+        at=at,
+        low=low.value + shift,
+        high=high.value + shift,
+    )
+    return against("set_voltage", severity, text, volts, moved)
+
+
+def capacity(case: Case) -> Finding | None:
+    """Last capacity check against the least share of rated capacity."""
+    check = case.battery.capacity_check
+    if check is None:
+        return None
+    limit = case.limit("min_capacity_fraction")
+    rated = case.battery.rated_capacity_ah
+    share, sd = check.capacity_ah / rated, check.sd_ah / rated
+    if share < limit.value:
+        variant, severity = "service", Severity.SERVICE
+    elif share - LEVEL_SD * sd < limit.value:
+        variant, severity = "note", Severity.NOTE
+    else:
+        variant, severity = "ok", Severity.OK
+    text = say(f"capacity.{variant}", value=100 * share, limit=100 * limit.value)
+    return against("capacity", severity, text, share, limit)
+
+
+def capacity_check_overdue(case: Case) -> Finding:
+    """Age of the last capacity check; never more than a note."""
+    check, limit = case.battery.capacity_check, case.limit("capacity_check_interval_days")
+    if check is None:
+        text = say("capacity_check_overdue.none")
+        return Finding(rule="capacity_check_overdue", severity=Severity.NOTE, text=text)
+    days = float(max((case.on - check.on).days, 0))
+    variant, severity = ("note", Severity.NOTE) if days > limit.value else ("ok", Severity.OK)
+    text = say(f"capacity_check_overdue.{variant}", value=days, limit=limit.value)
+    return against("capacity_check_overdue", severity, text, days, limit)
+
+
+def _held_voltage_v(case: Case) -> float | None:
+    volts = case.readings.supply_voltage_v
+    if volts is not None:
+        held = case.readings.elapsed_s >= case.fit.data.limit_time_s
+        seen = volts[held & np.isfinite(volts)]
+        if seen.size:
+            return float(np.median(seen))
+    return None if case.supply is None else case.supply.set_voltage_v

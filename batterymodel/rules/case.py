@@ -1,0 +1,84 @@
+"""One connection under judgement, and how a rule writes what it found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from batterymodel.basis.meters import LOAD_SD_A
+from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.limits import Limit, limit_for
+from batterymodel.rules.results import (
+    Finding,
+    Severity,
+)
+from batterymodel.soc.combination import ChargeState
+from batterymodel.soc.conditions import ConditionState
+from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.trends import (
+    Rise,
+)
+
+OWN_RULE = "rule of this tool"
+
+LEAST_READINGS = 5
+"""Constant-voltage readings fewer than this tell no taper (own choice)."""
+
+NEGLIGIBLE_V = 0.05
+"""Distance from the window that a panel meter cannot show (own choice)."""
+
+LEAST_SCATTER_A = 0.5
+"""Scatter that small bus loads make on any aircraft (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One connection under judgement: everything a rule may look at.
+
+    ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
+    connection [V], None where not known.
+    """
+
+    battery: Battery
+    supply: Supply | None
+    readings: Readings
+    fit: TaperFit
+    rise: Rise | None
+    state: ChargeState
+    temp_c: float | None
+    rest_voltage_v: float | None
+    on: date
+    conditions: ConditionState | None = None
+    load_a: float | None = None
+    load_sd_a: float = LOAD_SD_A
+
+    def limit(self, name: str) -> Limit:
+        """The limit in force under a name."""
+        return limit_for(self.battery, name)
+
+    @property
+    def tapers(self) -> bool:
+        """The current of this chemistry is an exponential taper."""
+        return data_for(self.battery.chemistry).taper.exponential
+
+
+def any_seen(column: np.ndarray | None) -> bool:
+    """Whether a column of readings, shape ``(n,)``, holds any value."""
+    return column is not None and bool(np.isfinite(column).any())
+
+
+def against(rule: str, severity: Severity, text: str, value: float, limit: Limit) -> Finding:
+    """Finding of a value against a limit, with the limit's unit and source."""
+    return Finding(
+        rule=rule,
+        severity=severity,
+        text=text,
+        value=value,
+        limit=limit.value,
+        unit=limit.unit,
+        source=limit.source,
+        generic=limit.generic,
+    )

@@ -1,0 +1,381 @@
+"""Rules about the current: its size, its fall or rise, the supply, the load and the meters."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.inputs.records import Readings
+from batterymodel.reference.chemistry import COMMON_PRACTICE
+from batterymodel.reference.limits import Limit
+from batterymodel.reference.supply import continuous_output_a, output_limit
+from batterymodel.rules.case import (
+    LEAST_READINGS,
+    LEAST_SCATTER_A,
+    NEGLIGIBLE_V,
+    OWN_RULE,
+    Case,
+    against,
+)
+from batterymodel.rules.results import (
+    Finding,
+    Severity,
+)
+from batterymodel.rules.wording import say
+from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.trends import (
+    Change,
+    battery_current,
+    line_change,
+    whole_change,
+)
+
+LEAST_WINDOW_S = 120.0
+"""Constant-voltage readings shorter than this tell no taper [s] (own choice)."""
+
+CURRENT_LIMITED_MINUTES = 3.0
+"""Longest time at the supply's limit that still counts as topping off [min] (common practice, no
+source)."""
+
+LEAST_ROOM_PER_AH = 0.5
+"""Where the bus load leaves the battery less than this [A per rated Ah], a healthy battery too
+keeps the supply at its limit (own rule, from the reference set)."""
+
+ENDS_COMPARED = 3
+"""Readings at each end of a stretch whose medians are compared (own choice)."""
+
+LEAST_SUPPORT = 0.1
+"""Two pieces of evidence may disagree when neither gives the other more than this share of its peak
+likelihood [-], about two standard deviations (own choice)."""
+
+LEAST_APART = 0.12
+"""Two pieces of evidence disagree when besides their means are this far apart in state of charge
+[0..1] (own choice)."""
+
+MISSING_WINDOW_S = 180.0
+"""Shortest span that may be said to lack a taper where the load is known [s] (own choice)."""
+
+MISSING_OF_RATED_PER_H = 0.05
+"""Battery current over rated capacity, above the float current, from which on a taper is missed
+[1/h] (own choice)."""
+
+MISSING_LOAD_SDS = 2.0
+"""Errors of the load by which the current must exceed that [-] (own choice)."""
+
+MISSING_ERRORS = 2.0
+"""Standard errors granted to the fall before it counts as missing [-] (own choice)."""
+
+MISSING_SHARE = 0.5
+"""Fall over that of the slowest taper believed possible, below which a taper is missing [-] (own
+choice)."""
+
+LEVEL_ERRORS = 3.0
+"""A current beside an unknown load is level when it falls by no more than so many standard errors
+[-] (own choice)."""
+
+LEVEL_METER_STEPS = 2.0
+"""And by no more than so many steps of the meter [-] (own choice)."""
+
+FLOAT_AFTER_CHARGE_TIMES = 2.0
+"""Charge times in the hold after which what flows is the float current [-] (own choice)."""
+
+FLOAT_WINDOW_S = 120.0
+"""Last readings whose median is the float current [s] (own choice)."""
+
+FLOAT_READINGS = 3
+"""Readings that median takes at least (own choice)."""
+
+SHAPE_SDS = 8.0
+"""Scatter about the taper over the spread of its shape that is granted [-] (own choice)."""
+
+LEAST_SCATTER_READINGS = 8
+"""Readings below which scatter about the taper is not judged (own choice)."""
+
+STEADY_S = 180.0
+"""Last stretch whose median is the steady draw of the supply [s] (own choice)."""
+
+LOAD_SDS = 3.0
+"""Errors of a given load by which the fitted one contradicts it [-] (own choice)."""
+
+
+def charge_current(case: Case) -> Finding:
+    """Battery current when the constant-voltage phase began, against the card's maximum."""
+    limit = case.limit("max_charge_current_a")
+    fit = case.fit
+    names = [fit.names.index(n) for n in ("hold_amplitude_a", "float_current_a")]
+    current = fit["hold_amplitude_a"] + fit["float_current_a"]
+    sd = float(np.sqrt(fit.covariance[np.ix_(names, names)].sum()))
+    if current - LEVEL_SD * sd > limit.value:
+        variant, severity = "service", Severity.SERVICE
+    elif current + LEVEL_SD * sd > limit.value:
+        variant, severity = "watch", Severity.WATCH
+    else:
+        variant, severity = "ok", Severity.OK
+    text = say(f"charge_current.{variant}", value=current, limit=limit.value)
+    return against("charge_current", severity, text, current, limit)
+
+
+def supply_at_limit(case: Case) -> Finding | None:
+    """How long the supply was at its limit, and whether battery or bus load kept it there."""
+    signal = case.fit.signal
+    if signal.limit_end_s is None:
+        return None
+    end = signal.time_s[-1] if np.isinf(signal.limit_end_s) else signal.limit_end_s
+    minutes = float(end - signal.time_s[0]) / 60.0
+    room = case.fit["hold_amplitude_a"]
+    of_load = room < LEAST_ROOM_PER_AH * case.battery.rated_capacity_ah
+    if of_load:
+        variant, severity = "load", Severity.WATCH
+    elif minutes > CURRENT_LIMITED_MINUTES:
+        variant, severity = "service", Severity.SERVICE
+    elif signal.limited_throughout:
+        variant, severity = "watch", Severity.WATCH
+    else:
+        variant, severity = "note", Severity.NOTE
+    text = say(
+        f"supply_at_limit.{variant}", value=minutes, limit=CURRENT_LIMITED_MINUTES, room=room
+    )
+    limit = Limit(CURRENT_LIMITED_MINUTES, "min", COMMON_PRACTICE, generic=True)
+    return against("supply_at_limit", severity, text, minutes, limit)
+
+
+def taper_missing(case: Case) -> Finding | None:
+    """Whether the battery current falls at least half as much as the slowest plausible taper."""
+    fit = case.fit
+    change = whole_change(fit)
+    if not case.tapers or change is None or change.span_s < LEAST_WINDOW_S:
+        return None
+    if case.rise is not None:
+        return None
+    if not fit.signal.load.given:
+        return _fall_beside_unknown_load(change, fit)
+    if change.span_s < MISSING_WINDOW_S:
+        return None
+    _, current = battery_current(fit)
+    level = float(np.median(current))
+    ordinary = MISSING_OF_RATED_PER_H * case.battery.rated_capacity_ah
+    ordinary += case.limit("max_float_current_a").value
+    if level - MISSING_LOAD_SDS * fit.signal.load.sd_a < ordinary:
+        return None
+    least = level * -np.expm1(-change.span_s / _slowest_time_constant_s(fit))
+    falls = -change.amount
+    missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
+    variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
+    text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
+    return Finding(
+        rule="taper_missing",
+        severity=severity,
+        text=text,
+        value=falls,
+        limit=MISSING_SHARE * least,
+        unit="A",
+        source=OWN_RULE + ": half the slowest taper believed possible",
+    )
+
+
+def current_rising(case: Case) -> Finding | None:
+    """Whether the battery current rises at constant voltage with no load event."""
+    rise = case.rise
+    if rise is None or _gives_current(case):
+        return None
+    minutes = max(rise.span_s / 60.0, 1.0)
+    variant, severity = "disconnect", Severity.DISCONNECT
+    if _voltage_gain_v(case.readings, rise.since_s) > NEGLIGIBLE_V:
+        variant, severity = "voltage", Severity.WATCH
+    text = say(f"current_rising.{variant}", value=rise.amount, minutes=minutes)
+    source = (
+        "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
+        "voltage rises (textbook, from memory); threshold: " + OWN_RULE
+    )
+    limit = Limit(rise.least, "A", source, generic=False)
+    return against("current_rising", severity, text, rise.amount, limit)
+
+
+def _voltage_gain_v(readings: Readings, since_s: float) -> float:
+    """How much higher the supply's voltage is at the end than at a time [V]; 0 if unread."""
+    volts = readings.supply_voltage_v
+    if volts is None:
+        return 0.0
+    late = (readings.elapsed_s >= since_s) & np.isfinite(volts)
+    seen = volts[late]
+    if seen.size < 2 * ENDS_COMPARED:
+        return 0.0
+    return float(np.median(seen[-ENDS_COMPARED:]) - np.median(seen[:ENDS_COMPARED]))
+
+
+def _gives_current(case: Case) -> bool:
+    """The clamp shows current out of the battery to the end: no charge that could run away."""
+    _, current = battery_current(case.fit)
+    return case.fit.signal.from_clamp and bool((current[-3:] < 0.0).all())
+
+
+def clamp(case: Case) -> Finding | None:
+    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
+    column = case.readings.battery_current_a
+    if not case.fit.signal.from_clamp or column is None:
+        return None
+    seen = np.isfinite(column)
+    battery, time_s = column[seen], case.readings.elapsed_s[seen]
+    bus = case.readings.supply_current_a[seen] - battery
+    offset = case.fit.signal.load.sd_a
+    if float(np.median(battery)) < -LEVEL_SD * offset:
+        return _clamp_finding("negative", float(np.median(battery)), 0.0)
+    if case.load_a is not None:
+        allowed = 3.0 * float(np.hypot(offset, case.load_sd_a))
+        away = float(np.median(bus)) - case.load_a
+        return _clamp_finding("load", away, allowed) if abs(away) > allowed else None
+    if case.readings.events or case.readings.load_a is not None:
+        return None
+    change = line_change(time_s, bus, case.fit.signal.sigma_a)
+    least = max(4.0 * change.standard_error, LEAST_SCATTER_A)
+    return _clamp_finding("change", change.amount, least) if abs(change.amount) > least else None
+
+
+def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
+    text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
+    return against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))
+
+
+def floor_current(case: Case) -> Finding | None:
+    """Current left when the taper is over, beside a load that is known."""
+    fit = case.fit
+    if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
+        return None
+    t, current = battery_current(fit)
+    over_s = FLOAT_AFTER_CHARGE_TIMES * 3600.0 * fit.charge_time_h
+    if t.size < LEAST_READINGS or t[-1] - fit.data.limit_time_s < over_s:
+        return None
+    late = current[t >= t[-1] - FLOAT_WINDOW_S]
+    enough = late.size >= FLOAT_READINGS
+    remaining = float(np.median(late if enough else current[-FLOAT_READINGS:]))
+    limit = case.limit("max_float_current_a")
+    high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
+    variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
+    text = say(f"floor_current.{variant}", value=max(remaining, 0.0), limit=limit.value)
+    return against("floor_current", severity, text, remaining, limit)
+
+
+def contradiction(case: Case) -> Finding | None:
+    """Whether two pieces of evidence, or meter and given load, cannot both be right."""
+    return _evidence_contradiction(case) or _load_contradiction(case)
+
+
+def undeclared_load_step(case: Case) -> Finding | None:
+    """A jump of the current that no event explains."""
+    for step, size in zip(case.fit.signal.steps, case.fit.step_sizes_a, strict=True):
+        if not step.marked:
+            text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
+            return Finding(
+                rule="undeclared_load_step",
+                severity=Severity.WATCH,
+                text=text,
+                value=size,
+                unit="A",
+                source=OWN_RULE,
+            )
+    return None
+
+
+def load_unknown(case: Case) -> Finding | None:
+    """The bus load was not given."""
+    if case.fit.signal.load.given:
+        return None
+    text = say("load_unknown.note")
+    return Finding(rule="load_unknown", severity=Severity.NOTE, text=text, source=OWN_RULE)
+
+
+def short_window(case: Case) -> Finding | None:
+    """Too few constant-voltage readings to tell a taper from a level."""
+    fit = case.fit
+    if fit.signal.limited_throughout:
+        return None
+    t, _ = battery_current(fit)
+    span = float(t[-1] - t[0]) if t.size else 0.0
+    if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
+        return None
+    if span >= LEAST_WINDOW_S:
+        text = say("short_window.few", value=t.size, limit=LEAST_READINGS)
+        few = Limit(LEAST_READINGS, "readings", OWN_RULE, generic=False)
+        return against("short_window", Severity.WATCH, text, t.size, few)
+    text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
+    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
+    return against("short_window", Severity.WATCH, text, span, limit)
+
+
+def taper_shape(case: Case) -> Finding | None:
+    """Residual scatter against what the meter's steps and the shape's spread allow."""
+    fit = case.fit
+    shape = SHAPE_SDS * fit.prior.shape_rel_sd * fit.amplitude_a
+    allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
+    few = fit.residuals_a.size < LEAST_SCATTER_READINGS
+    if not case.tapers or few or fit.rmse_a <= allowed:
+        return None
+    text = say("taper_shape.watch", value=fit.rmse_a, limit=allowed)
+    limit = Limit(allowed, "A", OWN_RULE, generic=False)
+    return against("taper_shape", Severity.WATCH, text, fit.rmse_a, limit)
+
+
+def wall_circuit(case: Case) -> Finding | None:
+    """Steady draw against what the wall circuit carries over hours."""
+    if case.supply is None or output_limit(case.supply).limited_by != "wall circuit":
+        return None
+    steady = steady_current_a(case.readings)
+    allowed = continuous_output_a(case.supply)
+    if steady <= allowed:
+        return None
+    text = say("wall_circuit.note", value=steady, limit=allowed)
+    source = "80 % of the circuit for loads over hours: common practice; the local code governs"
+    return against("wall_circuit", Severity.NOTE, text, steady, Limit(allowed, "A", source, True))
+
+
+def steady_current_a(readings: Readings) -> float:
+    """Median supply current over the last `STEADY_S` [A]."""
+    late = readings.elapsed_s >= readings.elapsed_s[-1] - STEADY_S
+    return float(np.median(readings.supply_current_a[late]))
+
+
+def _slowest_time_constant_s(fit: TaperFit) -> float:
+    return float(np.exp(fit.prior.log_time_s + LEVEL_SD * fit.prior.log_time_sd))
+
+
+def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:
+    """A level current beside a load that nobody gave: full battery and failed one look alike."""
+    noise = LEVEL_ERRORS * change.standard_error
+    least = max(noise, LEVEL_METER_STEPS * fit.signal.resolution_a)
+    if -change.amount > least:
+        return None
+    text = say("taper_missing.watch", value=max(-change.amount, 0.0), limit=least)
+    limit = Limit(least, "A", OWN_RULE, generic=False)
+    return against("taper_missing", Severity.WATCH, text, -change.amount, limit)
+
+
+def _evidence_contradiction(case: Case) -> Finding | None:
+    for first, second in combinations(case.state.evidence, 2):
+        support = max(first.support_from(second), second.support_from(first))
+        apart = abs(first.mean - second.mean)
+        if support < LEAST_SUPPORT and apart > LEAST_APART:
+            text = say(
+                "contradiction.evidence",
+                first=first.name,
+                second=second.name,
+                first_soc=100 * first.mean,
+                second_soc=100 * second.mean,
+            )
+            limit = Limit(LEAST_APART, "fraction", OWN_RULE, generic=False)
+            return against("contradiction", Severity.WATCH, text, apart, limit)
+    return None
+
+
+def _load_contradiction(case: Case) -> Finding | None:
+    signal, fit = case.fit.signal, case.fit
+    if not signal.load.given or signal.from_clamp:
+        return None
+    away = fit["load_a"] - signal.load.mean_a
+    if abs(away) < LOAD_SDS * signal.load.sd_a:
+        return None
+    beside = max(fit["load_a"] + fit["float_current_a"], 0.0)
+    text = say("contradiction.load", value=beside, limit=signal.load.mean_a)
+    limit = Limit(LOAD_SDS * signal.load.sd_a, "A", OWN_RULE, generic=False)
+    return against("contradiction", Severity.WATCH, text, away, limit)

@@ -146,7 +146,6 @@ def assess(
         fit = _fit_before(rise.since_s, fit)
     posterior = charge_likelihood(fit, battery)
     others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
-    state = charge_state(posterior, battery, others, signal.sigma_a)
     conditions = condition_state(
         fit.signal,
         fit.prior,
@@ -156,6 +155,7 @@ def assess(
         _usable_temp(temp_c),
         limit_for(battery, "min_top_off_soc").value,
     )
+    state = charge_state(posterior, battery, others, conditions, signal.sigma_a)
     case = Case(
         battery=battery,
         supply=supply,

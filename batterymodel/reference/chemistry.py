@@ -74,11 +74,9 @@ class TaperPrior:
     ``share_transfer_sd`` say how far one battery's own values move between its connections.
     ``float_current_per_ah`` is the current left after the taper [A per rated Ah]. ``shape_rel_sd``
     is what two exponentials leave undescribed, relative to the battery current; it grows by
-    ``shape_per_c_rate``. ``tail_log`` is how much more charge [ln] is left after the readings than
-    two exponentials say, where the time constant was read off a steep fall (a battery slows down as
-    its current falls); ``tail_log_sd`` is its spread. ``efficiency`` is charge stored over charge
-    taken above the float current. Where the taper is not ``exponential``, the current only bounds
-    the charge to return (`batterymodel.taper.charge_bounds`).
+    ``shape_per_c_rate``. ``efficiency`` is charge stored over charge taken above the float current.
+    Where the taper is not ``exponential``, the current only bounds the charge to return
+    (`batterymodel.taper.charge_bounds`).
     """
 
     time_constant_h: float
@@ -95,8 +93,6 @@ class TaperPrior:
     float_current_per_ah_sd: float
     shape_rel_sd: float
     shape_per_c_rate: float
-    tail_log: float
-    tail_log_sd: float
     efficiency: float
     efficiency_sd: float
     source: str
@@ -206,7 +202,7 @@ _LEAD_REST_COEFFICIENT = 0.0002
 """Rest voltage of a lead-acid cell by temperature [V/degC] (from memory (high))."""
 
 _LEAD_TAPER_SOURCE = (
-    "calibrated on the lead-acid reference simulation (time constant, shares, shape, tail); "
+    "calibrated on the lead-acid reference simulation (time constant, shares, shape); "
     "efficiency: charge factor 1.05 to 1.15 for a whole recharge (J. Power Sources 113 (2003) "
     "388-395, abstract, verified), of which the float current carries most; float current: "
     + COMMON_PRACTICE
@@ -226,8 +222,6 @@ _LEAD_TAPER = TaperPrior(
     float_current_per_ah_sd=0.003,
     shape_rel_sd=0.008,
     shape_per_c_rate=0.7,
-    tail_log=0.17,
-    tail_log_sd=0.12,
     efficiency=0.985,
     efficiency_sd=0.02,
     source=_LEAD_TAPER_SOURCE,
@@ -313,8 +307,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             float_current_per_ah_sd=0.006,
             shape_rel_sd=0.03,
             shape_per_c_rate=0.5,
-            tail_log=0.0,
-            tail_log_sd=0.15,
             efficiency=0.85,
             efficiency_sd=0.06,
             source=COMMON_PRACTICE,
@@ -362,8 +354,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             float_current_per_ah_sd=0.001,
             shape_rel_sd=0.05,
             shape_per_c_rate=0.5,
-            tail_log=0.0,
-            tail_log_sd=0.15,
             efficiency=0.99,
             efficiency_sd=0.01,
             source=COMMON_PRACTICE,

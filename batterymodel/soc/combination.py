@@ -1,15 +1,8 @@
-"""State of charge at connection and now: all evidence combined.
+"""State of charge at connection and now: every condition's account, weighed by its probability.
 
-The product of the evidence, with a flat prior, is the combination. It is taken twice, for two uses:
-
-- `ChargeState.combined` is the product on `SOC_GRID`, where each piece of evidence is one curve
-  with everything else averaged out. Charts draw it; no other number follows from it.
-- Every number comes from `ChargeState.weight`, the same product over charge to return and charge
-  factor. It keeps the two apart, which charge left, minutes to come and the state of charge now
-  need; and it is not bound to the grid's steps.
-
-They agree closely and not exactly: for each charge factor the one is even in state of charge and
-the other in charge, and only the second can lie between grid points or beyond empty.
+The numbers are a mixture. The sound battery's account comes from its own fit; each other condition
+that is not too unlikely (`LEAST_MIXED`) adds its own split of the readings into charge, capacity
+and charging law (`soc.account`), with the probability that `soc.conditions` gave it.
 """
 
 from __future__ import annotations
@@ -18,23 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batterymodel.basis.arrays import FloatArray, IntArray
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import Interval, weighted_interval
 from batterymodel.inputs.records import Battery
-from batterymodel.reference.chemistry import NEARLY_FULL_SOC
-from batterymodel.soc.evidence import (
-    BEYOND_EMPTY,
-    SOC_GRID,
-    Evidence,
-    as_evidence,
-    charge_factors,
-    connection_tail,
-    log_normal_nodes,
-    taper_evidence,
-)
+from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
+from batterymodel.reference.conditions import Condition
+from batterymodel.soc.account import Account, Weighted
+from batterymodel.soc.conditions import ConditionState
+from batterymodel.soc.evidence import SOC_GRID, Evidence, as_evidence, charge_factors
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import present_capacity_ah
+
+LEAST_MIXED = 0.005
+"""Probability below which a condition leaves the numbers as they are [0..1] (own choice)."""
 
 WAITS_S = (60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1800.0)
 """Times after the last reading at which the next one may be asked for [s] (own choice)."""
@@ -46,21 +36,15 @@ TELLING_SIGMAS = 3.0
 """A reading tells more when the shapes still believed differ by so many of its errors [-] (own
 choice)."""
 
-NOW_BINS = 400
-"""Bins of the charge left (own choice, numerical)."""
-
-NOW_RANGE = 1e-6
-"""Least charge left over the most that bins reach to [-] (own choice, numerical)."""
-
 
 @dataclass(frozen=True)
 class ChargeState:
     """What is known of the battery's charge after the last reading.
 
-    ``soc_at_connection_values`` and ``weight``, shape ``(q, f)``, are states of charge by charge
-    to return and charge factor, and their probabilities; all intervals but ``combined``'s curve
-    follow from them. ``next_reading_s`` is the time from the last reading to the next that tells
-    more [s].
+    ``soc_at_connection_values`` and ``weight``, shape ``(n,)``, are states of charge and their
+    probabilities under all conditions. ``evidence`` holds each piece by itself, for a sound
+    battery, and ``combined`` the mixture of all. ``next_reading_s`` is the time from the last
+    reading to the next that tells more [s].
     """
 
     evidence: tuple[Evidence, ...]
@@ -82,6 +66,7 @@ def charge_state(
     posterior: ChargePosterior | ChargeBounds,
     battery: Battery,
     others: tuple[Evidence, ...],
+    conditions: ConditionState | None,
     sigma_a: float,
 ) -> ChargeState:
     """Combine the taper with other evidence into the state of charge and what follows from it.
@@ -89,9 +74,12 @@ def charge_state(
     Parameters
     ----------
     posterior : ChargePosterior or ChargeBounds
+        What the current says of a sound battery.
     battery : Battery
     others : tuple of Evidence
         Everything but the taper.
+    conditions : ConditionState or None
+        What else the battery may be; None: nothing else is weighed.
     sigma_a : float
         Error of one reading [A], to judge when another reading will tell more.
 
@@ -99,33 +87,74 @@ def charge_state(
     -------
     ChargeState
     """
-    evidence = (taper_evidence(posterior, battery), *others)
-    other = _product(others)
-    node, at, taper_weight = posterior.pairs()
-    sums = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
-    by_charge = np.asarray(sums, dtype=float)
-    factors = charge_factors(battery, *connection_tail(posterior))
-    soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
-    weight = by_charge[:, None] * support
-    pair_weight = taper_weight * support.mean(axis=1)[at]
-    pair_weight = pair_weight / pair_weight.sum()
-    left = posterior.charge_at_ah(posterior.window_end_s, node, at)
-    now_factors = charge_factors(battery, posterior.tail_log, posterior.tail_log_sd)
-    tail = log_normal_nodes(posterior.tail_log, posterior.tail_log_sd)
-    tail_weight = np.outer(pair_weight, np.full(tail.size, 1.0 / tail.size))
+    sound = Account(posterior, charge_factors(battery), _product(others))
+    mixed = _mixed(sound, conditions)
+    untold = _untold(battery, conditions)
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
-    minutes = posterior.minutes_until_ah(done_ah, node, at)
+    at_connection = _together([(a.at_connection, p) for a, p in mixed] + untold[:1])
     return ChargeState(
-        evidence=evidence,
-        combined=as_evidence("combined", _product(evidence)),
-        soc_at_connection=weighted_interval(soc, weight / weight.sum()),
-        soc_now=_soc_now(left, taper_weight, support[at], now_factors),
-        charge_to_return_ah=weighted_interval(np.outer(left, tail), tail_weight),
-        minutes_to_top_off=weighted_interval(np.outer(minutes, tail), tail_weight),
-        soc_at_connection_values=soc,
-        weight=weight / weight.sum(),
-        next_reading_s=_next_reading_s(posterior, node, at, pair_weight, sigma_a),
+        evidence=(_alone(sound, battery), *others),
+        combined=as_evidence("combined", _density(at_connection)),
+        soc_at_connection=_interval(at_connection),
+        soc_now=_interval(_together([(a.now, p) for a, p in mixed] + untold[:1])),
+        charge_to_return_ah=_interval(_together([(a.left_ah, p) for a, p in mixed] + untold[1:])),
+        minutes_to_top_off=_interval(_together([(a.minutes_until(done_ah), p) for a, p in mixed])),
+        soc_at_connection_values=at_connection.values,
+        weight=at_connection.weight,
+        next_reading_s=_next_reading_s(sound, sigma_a),
     )
+
+
+def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Account, float]]:
+    """Accounts that count, each with its probability; the sound battery's by its own fit."""
+    if conditions is None:
+        return [(sound, 1.0)]
+    accounts = {**conditions.accounts, Condition.SOUND: sound}
+    likely = [(a, conditions.probability[c]) for c, a in accounts.items()]
+    return [(a, p) for a, p in likely if p >= LEAST_MIXED] or [(sound, 1.0)]
+
+
+def _untold(battery: Battery, conditions: ConditionState | None) -> list[tuple[Weighted, float]]:
+    """State of charge and charge to return [Ah] of a battery that takes nothing, if it may be."""
+    if conditions is None or conditions.untold is None:
+        return []
+    probability = conditions.probability[Condition.NOTHING_CHARGING]
+    if probability < LEAST_MIXED:
+        return []
+    ah = present_capacity_ah(battery)[0] / data_for(battery.chemistry).taper.efficiency
+    soc = Weighted(SOC_GRID, conditions.untold)
+    return [(soc, probability), (Weighted(ah * (1.0 - SOC_GRID), conditions.untold), probability)]
+
+
+def _together(parts: list[tuple[Weighted, float]]) -> Weighted:
+    """Mixture of weighted values, its weights summing to 1."""
+    total = sum(p for _, p in parts)
+    scaled = [part.scaled(p / total) for part, p in parts]
+    return Weighted(
+        np.concatenate([s.values for s in scaled]), np.concatenate([s.weight for s in scaled])
+    )
+
+
+def _interval(found: Weighted) -> Interval:
+    return weighted_interval(found.values, found.weight)
+
+
+def _density(found: Weighted) -> FloatArray:
+    """Density over `SOC_GRID`, each value shared between its two neighbours, shape ``(s,)``."""
+    place = np.clip(found.values, 0.0, 1.0) * (SOC_GRID.size - 1)
+    low = np.minimum(place.astype(int), SOC_GRID.size - 2)
+    high_part = found.weight * (place - low)
+    density = np.bincount(low, found.weight - high_part, SOC_GRID.size)
+    density += np.bincount(low + 1, high_part, SOC_GRID.size)
+    density[[0, -1]] *= 2.0
+    return np.asarray(density)
+
+
+def _alone(sound: Account, battery: Battery) -> Evidence:
+    """What the current alone says of a sound battery."""
+    bare = Account(sound.posterior, sound.factors, np.ones(SOC_GRID.size))
+    remark = data_for(battery.chemistry).taper_remark
+    return as_evidence("taper", _density(bare.at_connection), remark)
 
 
 def _product(evidence: tuple[Evidence, ...]) -> FloatArray:
@@ -136,46 +165,12 @@ def _product(evidence: tuple[Evidence, ...]) -> FloatArray:
     return product
 
 
-def _supported_soc(
-    charge_ah: FloatArray, weight: FloatArray, factors: FloatArray, other: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """State of charge of each charge and factor, shape ``(q, f)``, and the other evidence there.
-
-    Where only more charge than the battery holds explains the readings, it counts as empty.
-    """
-    soc = 1.0 - charge_ah[:, None] * factors[None, :]
-    support = np.interp(soc, SOC_GRID, other, left=0.0)
-    if (weight @ support).mean() < BEYOND_EMPTY * weight.sum():
-        soc = np.maximum(soc, 0.0)
-        support = np.interp(soc, SOC_GRID, other)
-    return soc, support
-
-
-def _soc_now(
-    left_ah: FloatArray, weight: FloatArray, support: FloatArray, factors: FloatArray
-) -> Interval:
-    """State of charge at the last reading, from pairs ``(p,)`` and their support ``(p, f)``."""
-    most = max(float(left_ah.max()), 1e-9) * (1.0 + 1e-9)
-    least = max(float(left_ah.min()), NOW_RANGE * most)
-    edges = np.geomspace(least, most, NOW_BINS + 1)
-    bins = np.clip(np.searchsorted(edges, left_ah, side="right") - 1, 0, NOW_BINS - 1)
-    sums = [np.bincount(bins, weight * support[:, f], NOW_BINS) for f in range(factors.size)]
-    shares = np.array(sums)
-    middle = np.sqrt(edges[:-1] * edges[1:])
-    soc = np.clip(1.0 - factors[:, None] * middle[None, :], 0.0, 1.0)
-    return weighted_interval(soc, shares / shares.sum())
-
-
-def _next_reading_s(
-    posterior: ChargePosterior | ChargeBounds,
-    node: IntArray,
-    at: IntArray,
-    weight: FloatArray,
-    sigma_a: float,
-) -> float:
+def _next_reading_s(account: Account, sigma_a: float) -> float:
     """Time from the last reading until the shapes still believed differ enough to tell [s]."""
+    posterior = account.posterior
     if isinstance(posterior, ChargeBounds) or posterior.limited_throughout:
         return CURRENT_LIMITED_WAIT_S
+    node, at, weight = account.pair_weight
     times = posterior.window_end_s + np.array([0.0, *WAITS_S])
     current = posterior.current_per_ah(times)
     fall = current[:, :1] - current[:, 1:]

@@ -12,11 +12,12 @@ with ``f`` its frequency, ``k`` the state of charge per ampere-hour and ``E`` th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.special import logsumexp, ndtri
 
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
@@ -27,17 +28,20 @@ from batterymodel.reference.conditions import (
     Condition,
     ConditionPrior,
 )
+from batterymodel.soc.account import LEAST_WEIGHT, Account
 from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID, Evidence, rest_voltage_evidence
 from batterymodel.taper.fit import fit_taper
-from batterymodel.taper.posterior import NodeLikelihood, charge_grid_ah, node_likelihood
+from batterymodel.taper.posterior import (
+    ChargePosterior,
+    NodeLikelihood,
+    charge_grid_ah,
+    node_likelihood,
+)
 from batterymodel.taper.prior import Prior
 from batterymodel.taper.signals import Signal
 
 CAPACITY_NODES = 11
 """Equally likely capacities of a condition (own choice, numerical)."""
-
-LEAST_WEIGHT = 1e-300
-"""Weight that stands for none, so that its log is a number (own choice, numerical)."""
 
 
 @dataclass(frozen=True)
@@ -45,11 +49,15 @@ class ConditionState:
     """How likely each condition is, and how likely a low charge is in it.
 
     ``probability`` sums to 1. ``low_charge`` is the probability, in each condition, that the state
-    of charge at connection lay below the limit for topping off.
+    of charge at connection lay below the limit for topping off; ``accounts`` says how each splits
+    the readings, but for the battery that takes nothing, of which ``untold`` is the evidence other
+    than the current, over `SOC_GRID`.
     """
 
     probability: dict[Condition, float]
     low_charge: dict[Condition, float]
+    accounts: dict[Condition, Account] = field(default_factory=dict)
+    untold: FloatArray | None = None
 
     @property
     def unfit(self) -> float:
@@ -108,21 +116,28 @@ def condition_state(
     charge = charge_grid_ah(prior.capacity_ah)
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
+    accounts: dict[Condition, Account] = {}
+    untold: FloatArray | None = None
     weights: dict[float | None, _ShapeWeights] = {}
     for condition, belief in _possible(signal, battery):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
+        log_z[condition] = _log_frequency(belief, battery)
         if condition is Condition.NOTHING_CHARGING:
-            total, below = float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT)), 1.0
-        else:
-            current = belief.float_current_per_ah
-            if current not in weights:
-                own = _with_float_current(prior, current, battery)
-                weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
-            log_weight = weights[current].under(belief)
-            total, below = _integral(log_weight, charge, evidence, battery, belief, least_soc)
-        log_z[condition], low[condition] = _log_frequency(belief, battery) + total, below
+            log_z[condition] += float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT))
+            untold, low[condition] = evidence, 1.0
+            continue
+        current = belief.float_current_per_ah
+        if current not in weights:
+            own = _with_float_current(prior, current, battery)
+            weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
+        posterior, scale = weights[current].under(belief)
+        account = Account(posterior, _soc_per_ah(battery, belief), evidence)
+        log_z[condition] += scale + account.log_total
+        low[condition] = account.share_below(least_soc)
+        accounts[condition] = account
     together = logsumexp(list(log_z.values()))
-    return ConditionState({c: float(np.exp(z - together)) for c, z in log_z.items()}, low)
+    probability = {c: float(np.exp(z - together)) for c, z in log_z.items()}
+    return ConditionState(probability, low, accounts, untold)
 
 
 def _loose(prior: Prior) -> Prior:
@@ -174,53 +189,33 @@ def _evidence(
 
 
 class _ShapeWeights:
-    """Log likelihood of each charge, the shapes weighed by a condition's belief in the time
-    constant and integrated out; equal beliefs are weighed once.
+    """Posteriors of the charge under conditions' beliefs in the time constant; equal beliefs are
+    weighed once.
     """
 
     def __init__(self, nodes: NodeLikelihood, prior: Prior) -> None:
         c_rate = nodes.c_rate_guess_per_h
         share_sd = prior.logit_share_sd(c_rate)
         away = (nodes.share_logit[:, None] - prior.logit_share_at(nodes.c_rate_per_h)) / share_sd
+        self._nodes = nodes
         self._log = nodes.log_likelihood - 0.5 * away**2 + nodes.log_cell
         self._log -= np.log(2.0 * np.pi * share_sd)
+        self._log += np.log(np.log(nodes.charge_ah[1] / nodes.charge_ah[0]))
         self._time_away = nodes.log_time[:, None] - prior.log_time_at(nodes.c_rate_per_h)
         self._time_sd = prior.log_time_sd_at(c_rate)
-        self._known: dict[tuple[float, float], np.ndarray] = {}
+        self._known: dict[tuple[float, float], tuple[ChargePosterior, float]] = {}
 
-    def under(self, belief: ConditionPrior) -> np.ndarray:
-        """Log weight of each charge under one condition, shape ``(q,)``."""
+    def under(self, belief: ConditionPrior) -> tuple[ChargePosterior, float]:
+        """Posterior of the charge under one condition, and the log of its likelihood's scale."""
         key = (belief.time_log, belief.time_log_sd)
         if key not in self._known:
             self._known[key] = self._weighed(*key)
         return self._known[key]
 
-    def _weighed(self, time_log: float, more_sd: float) -> np.ndarray:
+    def _weighed(self, time_log: float, more_sd: float) -> tuple[ChargePosterior, float]:
         time_sd = float(np.hypot(self._time_sd, more_sd))
         log = self._log - 0.5 * ((self._time_away - time_log) / time_sd) ** 2
-        highest = float(log.max())
-        total = np.exp(log - highest).sum(axis=0)
-        return np.log(total + LEAST_WEIGHT) + highest - np.log(time_sd)
-
-
-def _integral(
-    log_weight: np.ndarray,
-    charge_ah: np.ndarray,
-    evidence: np.ndarray,
-    battery: Battery,
-    belief: ConditionPrior,
-    least_soc: float,
-) -> tuple[float, float]:
-    """Log of the integral over the charge, and the share of it below the least state of charge."""
-    factor = _soc_per_ah(battery, belief)
-    soc = 1.0 - charge_ah[:, None] * factor[None, :]
-    step = float(np.log(charge_ah[1] / charge_ah[0]))
-    support = np.interp(soc, SOC_GRID, evidence, left=0.0) * factor * charge_ah[:, None] * step
-    highest = float(log_weight.max())
-    weight = np.exp(log_weight - highest)[:, None] * support / factor.size
-    total = float(weight.sum())
-    low = float(weight[soc < least_soc].sum())
-    return highest + float(np.log(total + LEAST_WEIGHT)), low / max(total, LEAST_WEIGHT)
+        return self._nodes.posterior(log), float(log.max()) - float(np.log(time_sd))
 
 
 def _soc_per_ah(battery: Battery, belief: ConditionPrior) -> np.ndarray:

@@ -131,40 +131,15 @@ def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | Char
     return charge_bounds(fit)
 
 
-def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) -> Evidence:
-    """Likelihood of the taper over the state of charge: charge to return through the factor.
-
-    ``L(soc) = mean over factors f of L((1 - soc) / f)`` with the factors of `charge_factors`.
-
-    Parameters
-    ----------
-    posterior : ChargePosterior or ChargeBounds
-    battery : Battery
-
-    Returns
-    -------
-    Evidence
-        Empty counts as certain where no charge the battery can hold explains the readings.
-    """
-    factors = charge_factors(battery, *connection_tail(posterior))
-    wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
-    total = np.interp(wanted, posterior.charge_ah, posterior.of_charge).mean(axis=1)
-    if total.max() < BEYOND_EMPTY:
-        total[0] = 1.0
-    return as_evidence("taper", total, data_for(battery.chemistry).taper_remark)
-
-
-def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> FloatArray:
+def charge_factors(battery: Battery) -> FloatArray:
     """State of charge per ampere-hour returned: equally likely values.
 
-    Log-normal around ``efficiency / capacity * exp(tail_log)``; the relative errors of efficiency
-    and capacity and ``tail_log_sd`` are added in quadrature.
+    Log-normal around ``efficiency / capacity``; the relative errors of both are added in
+    quadrature.
 
     Parameters
     ----------
     battery : Battery
-    tail_log, tail_log_sd : float
-        What the two exponentials miss of the charge, and its spread [ln].
 
     Returns
     -------
@@ -173,30 +148,9 @@ def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> Flo
     """
     taper = data_for(battery.chemistry).taper
     capacity, capacity_sd = present_capacity_ah(battery)
-    parts = (taper.efficiency_sd / taper.efficiency, capacity_sd / capacity, tail_log_sd)
-    spread = float(np.linalg.norm(parts))
-    return taper.efficiency / capacity * log_normal_nodes(tail_log, spread)
-
-
-def log_normal_nodes(log: float, log_sd: float) -> FloatArray:
-    """Equally likely values of a log-normal quantity, from low to high, shape ``(f,)``.
-
-    ``exp(log + log_sd z)`` at the normal quantiles ``z`` of ``(k + 1/2) / f``.
-    """
+    spread = float(np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity))
     z = ndtri((np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES)
-    return np.exp(log + log_sd * z)
-
-
-def connection_tail(posterior: ChargePosterior | ChargeBounds) -> tuple[float, float]:
-    """Shift and spread [ln] of the charge to return at connection for what its tail misses.
-
-    What was delivered during the readings was measured; only the part still left is in doubt, so
-    that shift and spread of that part (`posterior.tail_doubt`) count by its share of all.
-    """
-    node, at, weight = posterior.pairs()
-    left = posterior.charge_at_ah(posterior.window_end_s, node, at)
-    share = float(weight @ left / (weight @ posterior.charge_ah[at]))
-    return share * posterior.tail_log, share * posterior.tail_log_sd
+    return taper.efficiency / capacity * np.exp(spread * z)
 
 
 def _misleading_level(sd: float, span: float) -> float:

@@ -49,14 +49,21 @@ class ChargeBounds(ChargeLikelihood):
     """Likelihood of the charge to return, one node for each bus load that may be.
 
     ``delivered_ah`` is the charge delivered to the battery [Ah] and ``current_a`` the battery
-    current at the last reading [A], both of shape ``(k, 1)``; ``tail_log`` and ``tail_log_sd``
-    [ln] are 0, because no exponential is carried beyond the readings.
+    current at the last reading [A], both of shape ``(k, 1)``.
     """
 
     delivered_ah: FloatArray
     current_a: FloatArray
-    tail_log: float = 0.0
-    tail_log_sd: float = 0.0
+
+    @property
+    def follows_a_law(self) -> bool:
+        """No: no exponential is carried beyond the readings."""
+        return False
+
+    @property
+    def left_share(self) -> FloatArray:
+        """Charge still to return after the readings over that at connection [0..1], ``(k, q)``."""
+        return np.maximum(1.0 - self.delivered_ah / self.charge_ah, LEAST_LEFT)
 
     def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
         """Charge still to return after the last reading, for pairs ``(p,)`` [Ah].

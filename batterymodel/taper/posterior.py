@@ -56,14 +56,6 @@ REACH_SD = 4.0
 """Reach of the nodes on either side of the fit's time constant [standard errors] (own choice,
 numerical)."""
 
-STEEP_PER_H = 0.4
-"""Fall of the battery current over capacity from which on the tail's shift counts in full [1/h]
-(read off the calibration half)."""
-
-SLOW_PHASE = (0.2, 0.4)
-"""Time in the hold over the slow time constant from which on the tail's discrepancy begins to
-count, and counts in full [-] (read off the calibration half)."""
-
 SHARE_REACH_SD = 3.0
 """Reach of the nodes on either side of the fast share [standard errors] (own choice, numerical)."""
 
@@ -126,16 +118,31 @@ class ChargePosterior(ChargeLikelihood):
         The supply was at its limit to the last reading.
     limit_charge_ah : float
         Charge delivered to the battery while the supply was at its limit [Ah].
-    tail_log, tail_log_sd : float
-        What two exponentials miss of the charge left after the readings, log-normal [ln].
     """
 
     shape: Shape
     limit_time_s: float
     limited_throughout: bool
     limit_charge_ah: float
-    tail_log: float
-    tail_log_sd: float
+
+    @property
+    def follows_a_law(self) -> bool:
+        """Whether what is left was carried on by a law of the taper."""
+        return not self.limited_throughout
+
+    @cached_property
+    def left_share(self) -> FloatArray:
+        """Charge still to return after the readings over that at connection [0..1].
+
+        Shape ``(k, 1)`` by the shape of each node; ``(1, q)`` while the supply is at its limit,
+        where what it delivered is known, and at least `LEAST_LEFT`.
+        """
+        if self.limited_throughout:
+            taken = self.limit_charge_ah * self.window_end_s / self.limit_time_s
+            return np.maximum(1.0 - taken / self.charge_ah, LEAST_LEFT)[None, :]
+        since = self.window_end_s - self.limit_time_s
+        left = branches_charge_s(since, self.shape, *self._levels[:2])
+        return np.asarray(left / (self._levels[2] * self.shape.charge_time_s))
 
     def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
         """Charge still to return at a time since connection [s], for pairs ``(p,)`` [Ah].
@@ -225,17 +232,20 @@ def charge_posterior(fit: TaperFit) -> ChargePosterior:
         log_likelihood = _hold_likelihood(hold_a, shape, growth, fit)
         depth_current = hold_a
     log_likelihood = log_likelihood + _shape_prior(depth_current, shape, fit)
-    shift, spread = tail_doubt(fit)
+    return _posterior_of(fit, charge, shape, log_likelihood)
+
+
+def _posterior_of(
+    fit: TaperFit, charge_ah: FloatArray, shape: Shape, log_likelihood: FloatArray
+) -> ChargePosterior:
     return ChargePosterior(
-        charge_ah=charge,
+        charge_ah=charge_ah,
         likelihood=np.exp(log_likelihood - log_likelihood.max()),
         shape=shape,
         limit_time_s=fit.data.limit_time_s,
         window_end_s=float(fit.signal.time_s[-1]),
         limited_throughout=fit.signal.limited_throughout,
         limit_charge_ah=fit["hold_amplitude_a"] * fit.data.limit_time_s / 3600.0,
-        tail_log=shift * fit.prior.tail_log,
-        tail_log_sd=spread * fit.prior.tail_log_sd,
     )
 
 
@@ -254,6 +264,10 @@ class NodeLikelihood:
         Log of the area of one node in ``log_time`` and ``share_logit``.
     c_rate_guess_per_h : float
         C-rate at which spreads are taken [1/h].
+    fit : TaperFit
+        Around which the nodes lie.
+    charge_ah : ndarray, shape (q,)
+        Charges to return [Ah].
     """
 
     log_time: FloatArray
@@ -262,6 +276,24 @@ class NodeLikelihood:
     log_likelihood: FloatArray
     log_cell: float
     c_rate_guess_per_h: float
+    fit: TaperFit
+    charge_ah: FloatArray
+
+    def posterior(self, log_weight: FloatArray) -> ChargePosterior:
+        """Posterior of the charge to return under a belief in shapes.
+
+        Parameters
+        ----------
+        log_weight : ndarray, shape (k, q)
+            Log likelihood times the belief.
+
+        Returns
+        -------
+        ChargePosterior
+        """
+        share, ratio = expit(self.share_logit)[:, None], self.fit.prior.fast_ratio
+        shape = Shape(np.exp(self.log_time)[:, None], share, ratio)
+        return _posterior_of(self.fit, self.charge_ah, shape, log_weight)
 
 
 def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeLikelihood:
@@ -286,38 +318,14 @@ def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeL
         log_likelihood=log_likelihood,
         log_cell=_log_cell(fit),
         c_rate_guess_per_h=fit.data.c_rate_guess_per_h,
+        fit=fit,
+        charge_ah=charge_ah,
     )
 
 
 def charge_grid_ah(capacity_ah: float) -> FloatArray:
     """Charges to return that are looked at for a capacity [Ah], even in the log, ``(q,)`` [Ah]."""
     return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
-
-
-def tail_doubt(fit: TaperFit) -> tuple[float, float]:
-    """How much of the tail's shift and of its spread applies, each 0..1.
-
-    The spread counts by the part of the time constant's variance that the readings removed, times
-    how long the slow branch was seen alone (`SLOW_PHASE`); the shift counts besides by how steeply
-    the current fell (`STEEP_PER_H`). Both are 0 while the supply is at its limit.
-
-    Returns
-    -------
-    shift, spread : float
-        Parts of `TaperPrior.tail_log` and `TaperPrior.tail_log_sd` [0..1] (rule: own choice, its
-        numbers read off the calibration half).
-    """
-    if fit.signal.limited_throughout:
-        return 0.0, 0.0
-    hold_a, end = fit["hold_amplitude_a"], fit.signal.time_s[-1:]
-    fall_a = hold_a - float((fit.predict(end) - fit.base(end))[0])
-    before_sd = fit.prior.log_time_sd_at(float(fit.prior.c_rate_per_h(hold_a)))
-    phase = (float(end[0]) - fit.data.limit_time_s) / fit.time_constant_s
-    learned = 1.0 - float(fit.covariance[1, 1]) / before_sd**2
-    alone = (phase - SLOW_PHASE[0]) / (SLOW_PHASE[1] - SLOW_PHASE[0])
-    steep = float(fit.prior.c_rate_per_h(fall_a)) / STEEP_PER_H
-    learned, alone, steep = np.clip([learned, alone, steep], 0.0, 1.0)
-    return float(learned * alone * steep), float(learned * alone)
 
 
 def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:

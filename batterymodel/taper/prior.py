@@ -59,8 +59,6 @@ class Prior:
     fast_ratio_log_sd: float
     shape_rel_sd: float
     shape_per_c_rate: float
-    tail_log: float
-    tail_log_sd: float
     capacity_ah: float
 
     def c_rate_per_h(self, hold_amplitude_a: FloatOrArray) -> FloatOrArray:
@@ -143,8 +141,6 @@ def prior_for(battery: Battery, temp_c: float | None) -> Prior:
         fast_ratio_log_sd=taper.fast_ratio_log_sd,
         shape_rel_sd=taper.shape_rel_sd,
         shape_per_c_rate=taper.shape_per_c_rate,
-        tail_log=taper.tail_log,
-        tail_log_sd=taper.tail_log_sd,
         capacity_ah=present_capacity_ah(battery)[0],
     )
 

@@ -1,0 +1,181 @@
+"""One condition's account of the readings: how it splits them into charge, capacity and law.
+
+An account holds a belief in the charge to return, node by node (`taper.posterior`), equally likely
+charge factors (state of charge per ampere-hour), and the other evidence. Charge delivered during
+the readings was measured; what is left was carried on by a model of the taper that no battery
+follows exactly, so that it counts times a factor of `LAW`::
+
+    soc = 1 - k (delivered + law * left)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.special import ndtr
+
+from batterymodel.basis.arrays import FloatArray, IntArray
+from batterymodel.soc.evidence import BEYOND_EMPTY, SOC_GRID
+from batterymodel.taper.charge_bounds import ChargeBounds
+from batterymodel.taper.posterior import ChargePosterior
+
+LAW_LOG_SD = (0.08, 0.5)
+"""Spread of the log of charge left over that of two exponentials, for batteries that follow them
+and for batteries of another charging law [-]: the first read off the calibration half of the
+reference set, the second off that of `tests.benchmarks.sick`."""
+
+OTHER_LAW_SHARE = 0.4
+"""Share of batteries of another charging law [0..1] (own choice, settled on both halves)."""
+
+LAW_NODES = 11
+"""Equally likely factors of `LAW` (own choice, numerical)."""
+
+LEAST_WEIGHT = 1e-300
+"""Weight that stands for none, so that its log is a number (own choice, numerical)."""
+
+NOW_BINS = 400
+"""Bins of the charge left (own choice, numerical)."""
+
+NOW_RANGE = 1e-6
+"""Least charge left over the most that bins reach to [-] (own choice, numerical)."""
+
+NEGLIGIBLE = 1e-7
+"""Weight over the highest below which a value is left out [-] (own choice, numerical)."""
+
+
+def law_factors() -> FloatArray:
+    """Equally likely values of charge left over that of two exponentials, shape ``(t,)`` [-].
+
+    Quantiles of a mixture of two log-normals, ``1 - s`` of the narrow and ``s`` of the wide one
+    (`LAW_LOG_SD`, `OTHER_LAW_SHARE`).
+    """
+    log = np.linspace(-6.0 * LAW_LOG_SD[1], 6.0 * LAW_LOG_SD[1], 2001)
+    narrow, wide = (ndtr(log / sd) for sd in LAW_LOG_SD)
+    share = (1.0 - OTHER_LAW_SHARE) * narrow + OTHER_LAW_SHARE * wide
+    return np.exp(np.interp((np.arange(LAW_NODES) + 0.5) / LAW_NODES, share, log))
+
+
+LAW = law_factors()
+
+
+@dataclass(frozen=True)
+class Weighted:
+    """Values and their weights, both of shape ``(n,)``; only ratios of weights mean anything."""
+
+    values: FloatArray
+    weight: FloatArray
+
+    def scaled(self, probability: float) -> Weighted:
+        """The same values, their weights with this sum."""
+        return Weighted(self.values, self.weight * (probability / self.weight.sum()))
+
+
+@dataclass(frozen=True)
+class Account:
+    """One condition's account of the readings.
+
+    ``posterior`` weighs charges to return at connection, ``factors``, shape ``(f,)``, are equally
+    likely states of charge per ampere-hour [1/Ah], and ``evidence``, shape ``(s,)``, is the
+    likelihood of everything but the current over `SOC_GRID`.
+    """
+
+    posterior: ChargePosterior | ChargeBounds
+    factors: FloatArray
+    evidence: FloatArray
+
+    @property
+    def log_total(self) -> float:
+        """Log of the integral over charge, law and factor; the posterior's scale left out."""
+        return float(np.log(max(self._charges @ self._support.sum(axis=(1, 2)), LEAST_WEIGHT)))
+
+    @property
+    def at_connection(self) -> Weighted:
+        """State of charge at connection [0..1]."""
+        weight = (self._charges[:, None, None] * self._support).ravel()
+        kept = weight > NEGLIGIBLE * weight.max()
+        return Weighted(self._soc.ravel()[kept], weight[kept])
+
+    @property
+    def left_ah(self) -> Weighted:
+        """Charge still to return after the last reading [Ah]."""
+        left = self._left_ah[:, None] * self._law[None, :]
+        return Weighted(left.ravel(), self._by_law.sum(axis=2).ravel())
+
+    @property
+    def now(self) -> Weighted:
+        """State of charge at the last reading [0..1]."""
+        left = (self._left_ah[:, None] * self._law[None, :]).ravel()
+        most = max(float(left.max()), 1e-9) * (1.0 + 1e-9)
+        edges = np.geomspace(max(float(left.min()), NOW_RANGE * most), most, NOW_BINS + 1)
+        bins = np.clip(np.searchsorted(edges, left, side="right") - 1, 0, NOW_BINS - 1)
+        weight = self._by_law.reshape(left.size, self.factors.size)
+        sums = [np.bincount(bins, weight[:, f], NOW_BINS) for f in range(self.factors.size)]
+        middle = np.sqrt(edges[:-1] * edges[1:])
+        soc = np.clip(1.0 - self.factors[:, None] * middle[None, :], 0.0, 1.0)
+        return Weighted(soc.ravel(), np.array(sums).ravel())
+
+    def minutes_until(self, done_ah: float) -> Weighted:
+        """Time after the last reading until so much is left to return [min]."""
+        node, at, _ = self._pairs
+        minutes = [self.posterior.minutes_until_ah(done_ah / law, node, at) for law in self._law]
+        return Weighted(np.column_stack(minutes).ravel(), self._by_law.sum(axis=2).ravel())
+
+    def share_below(self, soc: float) -> float:
+        """Probability that the state of charge at connection was below a value [0..1]."""
+        found = self.at_connection
+        return float(found.weight[found.values < soc].sum() / found.weight.sum())
+
+    @property
+    def pair_weight(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """Node, charge and probability of each pair under all evidence, shapes ``(p,)``."""
+        node, at, _ = self._pairs
+        weight = self._by_law.sum(axis=(1, 2))
+        return node, at, weight / weight.sum()
+
+    @cached_property
+    def _law(self) -> FloatArray:
+        return LAW if self.posterior.follows_a_law else np.ones(1)
+
+    @cached_property
+    def _charges(self) -> FloatArray:
+        """Weight of each charge: the grid is even in the log, so that each counts by its size."""
+        return np.asarray(self.posterior.likelihood.sum(axis=0) * self.posterior.charge_ah)
+
+    @cached_property
+    def _soc(self) -> FloatArray:
+        """State of charge at connection by charge, law and factor, shape ``(q, t, f)``."""
+        likelihood = self.posterior.likelihood
+        left = (likelihood * self.posterior.left_share).sum(axis=0)
+        left = left / np.maximum(likelihood.sum(axis=0), LEAST_WEIGHT)
+        of_charge = 1.0 + left[:, None] * (self._law - 1.0)
+        charge = self.posterior.charge_ah[:, None] * of_charge
+        soc = 1.0 - charge[:, :, None] * self.factors
+        return np.maximum(soc, 0.0) if self._beyond_empty(soc) else soc
+
+    def _beyond_empty(self, soc: FloatArray) -> bool:
+        """Whether only more charge than the battery holds explains the readings."""
+        support = np.interp(soc, SOC_GRID, self.evidence, left=0.0).mean(axis=(1, 2))
+        return float(self._charges @ support) < BEYOND_EMPTY * float(self._charges.sum())
+
+    @cached_property
+    def _support(self) -> FloatArray:
+        """Other evidence by charge, law and factor, with an even prior in state of charge."""
+        found = np.interp(self._soc, SOC_GRID, self.evidence, left=0.0)
+        return found * self.factors / (self._law.size * self.factors.size)
+
+    @cached_property
+    def _pairs(self) -> tuple[IntArray, IntArray, FloatArray]:
+        return self.posterior.pairs()
+
+    @cached_property
+    def _left_ah(self) -> FloatArray:
+        node, at, _ = self._pairs
+        return self.posterior.charge_at_ah(self.posterior.window_end_s, node, at)
+
+    @cached_property
+    def _by_law(self) -> FloatArray:
+        """Probability of pair, law and factor, shape ``(p, t, f)``, not normalised."""
+        _, at, weight = self._pairs
+        return weight[:, None, None] * self._support[at]

@@ -54,7 +54,7 @@ from batterymodel.soc.learning import learned_history
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
-from batterymodel.taper.prior import prior_for
+from batterymodel.taper.prior import Prior, prior_for
 from batterymodel.taper.signals import Signal, signal_from
 from batterymodel.taper.trends import rise_of
 
@@ -140,15 +140,16 @@ def assess(
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
-    fit = fit_taper(signal, prior_for(battery, _usable_temp(temp_c)))
+    prior = prior_for(battery, _usable_temp(temp_c))
+    fit = fit_taper(signal, prior)
     rise = rise_of(fit)
     if rise is not None:
-        fit = _fit_before(rise.since_s, fit)
+        fit = _fit_before(rise.since_s, fit, prior)
     posterior = charge_likelihood(fit, battery)
     others = _other_evidence(battery, rest_voltage_v, _usable_temp(temp_c), day)
     conditions = condition_state(
         fit.signal,
-        fit.prior,
+        prior,
         battery,
         others,
         rest_voltage_v,
@@ -179,12 +180,12 @@ def connection_day(readings: Readings, on: date | None = None) -> date:
     return on or (readings.started_at.date() if readings.started_at else date.today())
 
 
-def _fit_before(turn_s: float, fit: TaperFit) -> TaperFit:
+def _fit_before(turn_s: float, fit: TaperFit, prior: Prior) -> TaperFit:
     """The taper up to where the current turns to rise; the whole fit where that is too little."""
     usable = fit.signal.usable & (fit.signal.time_s <= turn_s)
     if usable.sum() < LEAST_READINGS:
         return fit
-    return fit_taper(replace(fit.signal, usable=usable), fit.prior)
+    return fit_taper(replace(fit.signal, usable=usable), prior)
 
 
 def _assessment(

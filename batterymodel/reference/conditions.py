@@ -80,3 +80,8 @@ UNSAFE: frozenset[Condition] = frozenset(
 LOOSE_TIME_LOG, LOOSE_TIME_LOG_SD = 0.5, 0.9
 """Shift and spread of the log time constant under which one fit serves all conditions (own
 choice: it reaches from a sound battery's to eight times as slow)."""
+
+LAW_TIME_LOG_SD = 0.25
+"""How far the log time constant of a few minutes lies from that of the whole taper, in any
+condition, because batteries follow other charging laws than two exponentials [ln], standard
+deviation (own choice, settled on the calibration half of `tests.benchmarks.sick`)."""

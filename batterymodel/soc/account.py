@@ -49,12 +49,13 @@ def law_factors() -> FloatArray:
     """Equally likely values of charge left over that of two exponentials, shape ``(t,)`` [-].
 
     Quantiles of a mixture of two log-normals, ``1 - s`` of the narrow and ``s`` of the wide one
-    (`LAW_LOG_SD`, `OTHER_LAW_SHARE`).
+    (`LAW_LOG_SD`, `OTHER_LAW_SHARE`), over their mean.
     """
     log = np.linspace(-6.0 * LAW_LOG_SD[1], 6.0 * LAW_LOG_SD[1], 2001)
     narrow, wide = (ndtr(log / sd) for sd in LAW_LOG_SD)
     share = (1.0 - OTHER_LAW_SHARE) * narrow + OTHER_LAW_SHARE * wide
-    return np.exp(np.interp((np.arange(LAW_NODES) + 0.5) / LAW_NODES, share, log))
+    factors = np.exp(np.interp((np.arange(LAW_NODES) + 0.5) / LAW_NODES, share, log))
+    return np.asarray(factors / factors.mean())
 
 
 LAW = law_factors()

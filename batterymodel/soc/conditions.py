@@ -22,6 +22,7 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
     CONDITIONS,
+    LAW_TIME_LOG_SD,
     LOOSE_TIME_LOG,
     LOOSE_TIME_LOG_SD,
     UNSAFE,
@@ -29,7 +30,13 @@ from batterymodel.reference.conditions import (
     ConditionPrior,
 )
 from batterymodel.soc.account import LEAST_WEIGHT, Account
-from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID, Evidence, rest_voltage_evidence
+from batterymodel.soc.evidence import (
+    REST_VOLTAGE,
+    SOC_GRID,
+    Evidence,
+    rest_voltage_evidence,
+    surface_plausibility,
+)
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.posterior import (
     ChargePosterior,
@@ -113,6 +120,7 @@ def condition_state(
     if not data_for(battery.chemistry).taper.exponential:
         return None
     fit = fit_taper(signal, _loose(prior))
+    prior = replace(fit.prior, log_time_s=prior.log_time_s, log_time_sd=prior.log_time_sd)
     charge = charge_grid_ah(prior.capacity_ah)
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
@@ -184,7 +192,8 @@ def _evidence(
     if belief.cells_lost and rest_voltage_v is not None:
         whole = rest_voltage_v * battery.cells / (battery.cells - belief.cells_lost)
         kept = [e.likelihood for e in others if e.name != REST_VOLTAGE]
-        found = [*kept, rest_voltage_evidence(battery, whole, temp_c).likelihood]
+        lacking = rest_voltage_evidence(battery, whole, temp_c).likelihood
+        found = [*kept, lacking * surface_plausibility(battery, whole, temp_c)]
     return np.prod(found, axis=0) if found else np.ones(SOC_GRID.size)
 
 
@@ -213,7 +222,7 @@ class _ShapeWeights:
         return self._known[key]
 
     def _weighed(self, time_log: float, more_sd: float) -> tuple[ChargePosterior, float]:
-        time_sd = float(np.hypot(self._time_sd, more_sd))
+        time_sd = float(np.linalg.norm((self._time_sd, more_sd, LAW_TIME_LOG_SD)))
         log = self._log - 0.5 * ((self._time_away - time_log) / time_sd) ** 2
         return self._nodes.posterior(log), float(log.max()) - float(np.log(time_sd))
 

@@ -28,6 +28,9 @@ MISLEADING = 0.05
 """Share of cases in which a piece of evidence is taken to say nothing [0..1] (own choice): rest
 voltage with surface charge, a record that missed a flight."""
 
+SURFACE_SD_V = 0.05
+"""Surface charge a cell may carry at rest, standard deviation [V per cell] (own choice)."""
+
 LOSS_PER_DAY = 0.01
 """State of charge a parked battery may lose per day, standard deviation [1/d] (common practice, no
 source)."""
@@ -94,6 +97,30 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
     flat_share = _misleading_level(sd, float(np.ptp(expected)))
     return as_evidence(REST_VOLTAGE, flat_share + likelihood, data.rest_voltage_remark)
+
+
+def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | None) -> float:
+    """How well a rest voltage above that of a full battery can be surface charge [0..1].
+
+    ``m + (1 - m) exp(-(excess / sd)**2 / 2)`` with `SURFACE_SD_V` for each cell and the share
+    ``m`` of misleading voltages (`MISLEADING`).
+
+    Parameters
+    ----------
+    battery : Battery
+    rest_voltage : float
+        Of the whole battery [V].
+    temp_c : float or None
+        Battery temperature then [degC]; 25 degC if unknown.
+
+    Returns
+    -------
+    float
+        1 for every voltage up to that of a full battery.
+    """
+    full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C if temp_c is None else temp_c))
+    excess = max(rest_voltage - full, 0.0) / (battery.cells * SURFACE_SD_V)
+    return float(MISLEADING + (1.0 - MISLEADING) * np.exp(-0.5 * excess**2))
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:

@@ -28,7 +28,7 @@ choice)."""
 LEAST_FALL = 0.01
 """Relative fall of the current below which it bounds nothing [-] (own choice)."""
 
-EDGE_REL, EDGE_OF_CAPACITY = 0.02, 0.002
+EDGE_REL, EDGE_OF_CAPACITY = 0.05, 0.01
 """Softness of the band's edges, of the charge delivered and of capacity [-] (own choice)."""
 
 LOAD_NODES = 9

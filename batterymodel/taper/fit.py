@@ -6,7 +6,7 @@ itself.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
@@ -17,6 +17,7 @@ from batterymodel.taper.prior import Prior
 from batterymodel.taper.problem import (
     FIXED,
     FIXED_NAMES,
+    MOST_LOG_TIME,
     SHAPE_TERMS,
     TaperData,
     jacobian,
@@ -25,7 +26,7 @@ from batterymodel.taper.problem import (
     taper_data,
 )
 from batterymodel.taper.shape import Shape, branches_current, current_limited, hold_gradient
-from batterymodel.taper.signals import LEAST_HOLD_READINGS, Signal
+from batterymodel.taper.signals import LEAST_HOLD_READINGS, MAD_TO_SD, Signal
 
 ROBUST_SCALE = 4.0
 """Standard errors beyond which a reading's pull stops growing (own choice)."""
@@ -35,6 +36,29 @@ ROBUST_PASSES = 12
 
 SETTLED_WEIGHT = 1e-3
 """Change of the weights below which they have settled [-] (own choice, numerical)."""
+
+MISFIT_PASSES = 4
+"""Times the errors of the rows are raised to what they miss by (own choice, numerical)."""
+
+NO_MISFIT = 1.3
+"""Misfit up to which the errors stand [-] (own choice)."""
+
+MISFIT_SIGMAS = 2.5
+"""Errors of a correlation from which neighbouring rows count as missing together [-] (own
+choice)."""
+
+MOST_PULL, MOST_TOGETHER = 3.0, 0.9
+"""Residual, in errors, and correlation of neighbours that count at most [-] (own choice)."""
+
+LEAST_OF_START = 0.1
+"""Part of the highest current from which on readings give the slope to start from [-] (own choice,
+numerical)."""
+
+BELIEFS = 4
+"""Rows of `residuals` that hold time constant, fast share, float current and load to belief."""
+
+LEAST_MISFIT_ROWS = 6
+"""Rows from which on their misfit can be told (own choice)."""
 
 RELATIVE_STEP = 1e-5
 """Relative step of the central difference of `_growth_gradient` [-] (own choice, numerical)."""
@@ -46,7 +70,10 @@ class TaperFit:
 
     ``parameters``, shape ``(p,)``, follow ``names``; ``covariance``, ``(p, p)``, is that of all
     parameters under data and priors; ``weights``, ``(n,)``, are those of the rows of ``data``.
-    ``window_s`` is the time of the first and the last usable reading [s].
+    ``window_s`` is the time of the first and the last usable reading [s]. ``conflict`` and
+    ``misfit`` are the factors by which the spreads of belief and the errors of the readings had to
+    grow before the two agreed [-], 1 where they did at once; ``prior`` and ``data`` are the grown
+    ones.
     """
 
     names: tuple[str, ...]
@@ -57,6 +84,8 @@ class TaperFit:
     signal: Signal
     data: TaperData
     prior: Prior
+    conflict: float = 1.0
+    misfit: float = 1.0
 
     def __getitem__(self, name: str) -> float:
         return float(self.parameters[self.names.index(name)])
@@ -192,13 +221,94 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
             f"only {usable} readings show the battery at constant voltage: take at least three"
         )
     data = taper_data(signal, prior)
-    parameters, weights = _start(data, prior), np.ones(data.time_s.size)
+    parameters, weights = _settled([_start(data, prior)], data, prior)
+    misfit = conflict = 1.0
+    for _ in range(MISFIT_PASSES):
+        more = max(_misfit(parameters, data, prior), 1.0)
+        apart = max(_conflict(parameters, data, prior), 1.0)
+        if max(more, apart) <= NO_MISFIT:
+            break
+        misfit, conflict = misfit * more, conflict * apart
+        prior = prior.widened(apart)
+        data = _with_errors(taper_data(signal, prior), misfit)
+        start = _start(data, prior)
+        parameters, weights = _settled([start, _start_by_slope(start, data)], data, prior)
+    together = _together(parameters, data, prior)
+    if together > NO_MISFIT:
+        misfit *= together
+        data = _with_errors(taper_data(signal, prior), misfit)
+        parameters, weights = _settled([parameters], data, prior)
+    fit = _fit_from(parameters, weights, signal, data, prior)
+    return replace(fit, conflict=conflict, misfit=misfit)
+
+
+def _with_errors(data: TaperData, by: float) -> TaperData:
+    return replace(data, sigma_a=by * data.sigma_a)
+
+
+def _settled(
+    starts: list[FloatArray], data: TaperData, prior: Prior
+) -> tuple[FloatArray, FloatArray]:
+    """Optimum and weights of the rows once these have settled, from the better of the starts."""
+    weights = np.ones(data.time_s.size)
+    ends = [_minimised(start, data, prior, weights) for start in starts]
+    costs = [float(np.sum(residuals(end, data, prior) ** 2)) for end in ends]
+    parameters = ends[int(np.argmin(costs))]
     for _ in range(ROBUST_PASSES):
-        parameters = _minimised(parameters, data, prior, weights)
         before, weights = weights, _robust_weights(parameters, data, prior)
         if np.abs(weights - before).max(initial=0.0) < SETTLED_WEIGHT:
             break
-    return _fit_from(parameters, weights, signal, data, prior)
+        parameters = _minimised(parameters, data, prior, weights)
+    return parameters, weights
+
+
+def _misfit(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
+    r"""By how much the rows miss the model over what their errors say: 1.4826 median(\|r\|) [-]."""
+    rows = residuals(parameters, data, prior)[: data.time_s.size]
+    if rows.size < LEAST_MISFIT_ROWS:
+        return 1.0
+    return MAD_TO_SD * float(np.median(np.abs(rows)))
+
+
+def _together(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
+    """Factor by which errors grow because neighbouring rows miss together, at least 1 [-].
+
+    ``sqrt((1 + a) / (1 - a))`` with ``a`` the correlation of neighbours (variance of the mean of a
+    first-order autoregressive series), where it is significant.
+    """
+    rows = residuals(parameters, data, prior)[: data.time_s.size]
+    if rows.size < LEAST_MISFIT_ROWS:
+        return 1.0
+    pull = np.clip(rows, -MOST_PULL, MOST_PULL)
+    a = float(pull[1:] @ pull[:-1] / max(pull @ pull, 1e-9))
+    if a < MISFIT_SIGMAS / np.sqrt(rows.size):
+        return 1.0
+    a = min(a, MOST_TOGETHER)
+    return float(np.sqrt((1.0 + a) / (1.0 - a)))
+
+
+def _conflict(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
+    """Root mean square of how far belief and fit lie apart, in standard deviations [-].
+
+    Over time constant, fast share, float current, load and the deviations from two exponentials.
+    """
+    rows = residuals(parameters, data, prior)[data.time_s.size :]
+    rows = np.delete(rows, np.s_[: rows.size - BELIEFS - data.steps.shape[1] - SHAPE_TERMS])
+    kept = np.concatenate([rows[:BELIEFS], rows[-SHAPE_TERMS:]])
+    return float(np.sqrt(np.mean(kept**2)))
+
+
+def _start_by_slope(start: FloatArray, data: TaperData) -> FloatArray:
+    """The start with the time constant that the log of the current suggests."""
+    battery_a = data.current_a - start[3] - start[4]
+    kept = battery_a > LEAST_OF_START * battery_a.max(initial=0.0)
+    if kept.sum() < LEAST_HOLD_READINGS or np.ptp(data.since_hold_s[kept]) == 0.0:
+        return start
+    slope, level = np.polyfit(data.since_hold_s[kept], np.log(battery_a[kept]), 1)
+    moved = start.copy()
+    if slope < 0.0:
+        moved[:2] = np.exp(level), min(-np.log(-slope), MOST_LOG_TIME)
+    return moved
 
 
 def _minimised(start: FloatArray, data: TaperData, prior: Prior, weights: FloatArray) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logit
@@ -32,6 +32,10 @@ calibration half says no more of 3.0 than of 2.0; at 3.0, deeply discharged case
 `tests.reference_cases`, whose plates state half their capacity, were believed up to 9 points too
 full."""
 
+MOST_WIDENED = (1.0, 0.3)
+"""Most spread of the log time constant [ln] and of the fast share [-] that a conflict with the
+readings may lead to (own choice)."""
+
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible [0..1] (own choice)."""
 
@@ -60,6 +64,18 @@ class Prior:
     shape_rel_sd: float
     shape_per_c_rate: float
     capacity_ah: float
+
+    def widened(self, by: float) -> Prior:
+        """The belief with every spread that many times as wide [-], to `MOST_WIDENED`."""
+        most_time, most_share = MOST_WIDENED
+        return replace(
+            self,
+            log_time_sd=max(min(by * self.log_time_sd, most_time), self.log_time_sd),
+            fast_share_sd=max(min(by * self.fast_share_sd, most_share), self.fast_share_sd),
+            float_current_sd_a=by * self.float_current_sd_a,
+            fast_ratio_log_sd=by * self.fast_ratio_log_sd,
+            shape_rel_sd=by * self.shape_rel_sd,
+        )
 
     def c_rate_per_h(self, hold_amplitude_a: FloatOrArray) -> FloatOrArray:
         """Hold amplitude [A] over capacity [1/h], same shape."""

@@ -10,6 +10,7 @@ from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.basis.meters import CLAMP_OFFSET_A, LOAD_SD_A
 from batterymodel.inputs.records import Readings, Supply
 from batterymodel.reference.supply import output_limit
+from batterymodel.taper.settling import settling_mask
 
 LATE_START_S = 900.0
 """A first reading later than this cannot be carried back to connection: time is then counted
@@ -198,6 +199,8 @@ def signal_from(
     )
     if from_clamp and end is None:
         current_limited = np.zeros_like(current_limited)
+    if not current_limited.any():
+        spikes = spikes | settling_mask(time_s, current, sigma)
     shift = readings.elapsed_s[held][0] - time_s[0]
     marked = _marked_steps(readings, shift, time_s) if not from_clamp else ()
     unmarked = _unmarked_steps(time_s, current, sigma, resolution, current_limited | spikes, marked)

@@ -21,6 +21,7 @@ from batterymodel.rules.battery_rules import not_checked
 from batterymodel.rules.case import LEAST_READINGS, Case
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.findings import findings_for, outcome_of
+from batterymodel.rules.proof_rules import MOST_CONFLICT
 from batterymodel.rules.results import (
     Assessment,
     ConditionChance,
@@ -140,6 +141,7 @@ def assess(
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
+    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c))
     prior = prior_for(battery, _usable_temp(temp_c))
     fit = fit_taper(signal, prior)
     rise = rise_of(fit)
@@ -170,6 +172,7 @@ def assess(
         conditions=conditions,
         load_a=load_a,
         load_sd_a=load_sd_a,
+        unlike_history=known.history is not None and battery.history is None,
     )
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))
@@ -178,6 +181,15 @@ def assess(
 def connection_day(readings: Readings, on: date | None = None) -> date:
     """Day of a connection: the one given, else that of the readings' clock, else today."""
     return on or (readings.started_at.date() if readings.started_at else date.today())
+
+
+def _believed_battery(signal: Signal, battery: Battery, temp_c: float | None) -> Battery:
+    """The battery, without its history where the readings contradict that."""
+    if battery.history is None:
+        return battery
+    if fit_taper(signal, prior_for(battery, temp_c)).conflict <= MOST_CONFLICT:
+        return battery
+    return battery.model_copy(update={"history": None})
 
 
 def _fit_before(turn_s: float, fit: TaperFit, prior: Prior) -> TaperFit:

@@ -39,7 +39,8 @@ class Case:
     """One connection under judgement: everything a rule may look at.
 
     ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
-    connection [V], None where not known.
+    connection [V], None where not known. ``unlike_history`` says that the battery's own history
+    was left out, because the readings contradict it.
     """
 
     battery: Battery
@@ -54,6 +55,7 @@ class Case:
     conditions: ConditionState | None = None
     load_a: float | None = None
     load_sd_a: float = LOAD_SD_A
+    unlike_history: bool = False
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name."""

@@ -33,6 +33,7 @@ from batterymodel.rules.current_rules import (
     undeclared_load_step,
     wall_circuit,
 )
+from batterymodel.rules.proof_rules import charge_confirmed, rated_capacity, unlike_any_taper
 from batterymodel.rules.results import (
     OUTCOME_OF_SEVERITY,
     SEVERITY_ORDER,
@@ -71,6 +72,9 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     short_window,
     taper_shape,
     other_conditions,
+    charge_confirmed,
+    unlike_any_taper,
+    rated_capacity,
     capacity_check_overdue,
     load_unknown,
     wall_circuit,

@@ -55,6 +55,9 @@ RULE_WORDS = {
     "short_window": "Length of readings",
     "taper_shape": "Shape of the taper",
     "wall_circuit": "Wall circuit",
+    "charge_confirmed": "Charge confirmed",
+    "unlike_any_taper": "Like a battery of its kind",
+    "rated_capacity": "Rated capacity",
 }
 
 CONDITION_WORDS = {
@@ -117,6 +120,19 @@ TEXTS = {
     "other_conditions.watch.nothing_charging": "The readings fit a bus without its battery: relay, "
     "fuse or a cell may be open (chance that topping off is wrong {value:.0f} %). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
+    "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
+    "charge_confirmed.fall": "The charging current was seen to fall.",
+    "charge_confirmed.unseen": "Nothing confirms the charge yet: the current has not fallen by "
+    "more than the meter can tell. Keep reading, or read the battery's voltage at rest.",
+    "unlike_any_taper.fast": "The current falls faster than that of any battery of this kind known "
+    "to the tool: check rated capacity, bus load and wiring; a badly worn battery falls so.",
+    "unlike_any_taper.slow": "The current falls more slowly than that of any battery of this kind "
+    "known to the tool: check bus load, rated capacity and wiring; a battery that accepts little "
+    "falls so.",
+    "unlike_any_taper.history": "The current does not fall as in this battery's earlier "
+    "connections: check load and wiring, and whether the battery was changed.",
+    "rated_capacity.watch": "A rated capacity of {value:g} Ah is not usual in a light aircraft "
+    "({low:g} to {high:g} Ah): is a decimal point missing? Read the plate again.",
     "rest_voltage.ok": "Rest voltage {value:.2f} V is above the least of {limit:.2f} V.",
     "rest_voltage.service": "Rest voltage {value:.2f} V is below the least of {limit:.2f} V: the "
     "battery was deeply discharged or has a failed cell.",

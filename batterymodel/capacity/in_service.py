@@ -127,6 +127,10 @@ def in_service_capacity(
         Bus load without the battery [A] and its standard error.
     on : date, optional
 
+    Returns
+    -------
+    InServiceCapacity
+
     Raises
     ------
     InputError

@@ -24,7 +24,18 @@ class Interval(BaseModel):
     level: float
 
     def scaled(self, by: float) -> Interval:
-        """The quantity times a positive number."""
+        """The quantity times a positive number.
+
+        Parameters
+        ----------
+        by : float
+            Above zero; may carry a unit into another.
+
+        Returns
+        -------
+        Interval
+            At the same level.
+        """
         return Interval(
             mean=by * self.mean, low=by * self.low, high=by * self.high, level=self.level
         )
@@ -40,6 +51,19 @@ def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
 
     ``mean +- LEVEL_SD sd``.
 
+    Parameters
+    ----------
+    mean : float
+    sd : float
+        Standard deviation, zero or more.
+    least : float
+        Lower end at least, whatever the spread.
+
+    Returns
+    -------
+    Interval
+        Mean and upper end are not touched by `least`.
+
     Examples
     --------
     >>> interval = interval_around(10.0, 1.0)
@@ -51,9 +75,19 @@ def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
 
 
 def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
-    """Interval at `LEVEL` of values of any shape, with weights of that shape that sum to 1.
+    """Interval at `LEVEL` of weighted values, in their unit.
 
-    Ends are read off the cumulative weights at the middle of each value, in the values' unit.
+    Ends are read off the cumulative weights at the middle of each value.
+
+    Parameters
+    ----------
+    values : ndarray of any shape
+    weight : ndarray of that shape
+        Zero or more, sum 1.
+
+    Returns
+    -------
+    Interval
     """
     flat, w = values.ravel(), weight.ravel()
     order = np.argsort(flat)
@@ -64,7 +98,18 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
 
 
 def sample_interval(values: np.ndarray, level: float = LEVEL) -> Interval:
-    """Interval of equally likely values, shape ``(n,)``, at a level [0..1]; in the values' unit."""
+    """Interval of equally likely values, in their unit.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+    level : float
+        Probability inside [0..1].
+
+    Returns
+    -------
+    Interval
+    """
     tail = (1.0 - level) / 2.0
     low, high = np.quantile(values, [tail, 1.0 - tail])
     return Interval(mean=float(values.mean()), low=float(low), high=float(high), level=level)

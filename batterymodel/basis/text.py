@@ -6,6 +6,15 @@ from __future__ import annotations
 def one_line(text: str) -> str:
     """The text on one line: no character that does not print, single spaces.
 
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        Without space at either end.
+
     >>> one_line("left  on\\tover\\nnight ")
     'left on over night'
     """

@@ -180,6 +180,10 @@ def capacity_check(
     current_rel_sd : float
         Relative standard error of the current meter [-].
 
+    Returns
+    -------
+    CapacityResult
+
     Raises
     ------
     InputError

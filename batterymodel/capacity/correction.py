@@ -52,6 +52,12 @@ def rate_correction(
         Length of the discharge without pauses [h].
     battery : Battery
 
+    Returns
+    -------
+    correction : Correction
+        Factor on the delivered charge [-] and its relative error.
+    method : str
+
     References
     ----------
     IEEE 450-2002/2010, 7.3.1 and 7.3.2 (clause names verified, formulas from memory (high)).
@@ -114,6 +120,11 @@ def temperature_correction(temp_c: float | None, battery: Battery) -> Correction
     temp_c : float, optional
         Battery temperature at the start [degC]; the reference is assumed where none is given.
     battery : Battery
+
+    Returns
+    -------
+    Correction
+        Factor on the delivered charge [-] and its relative error.
 
     Raises
     ------

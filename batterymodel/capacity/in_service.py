@@ -126,6 +126,11 @@ def in_service_capacity(
     load_a, load_sd_a : float, optional
         Bus load without the battery [A] and its standard error.
     on : date, optional
+        Day of the connection; else that of the readings' time column.
+
+    Returns
+    -------
+    InServiceCapacity
 
     Raises
     ------

@@ -72,5 +72,17 @@ FADE_TEXTS = {
 
 
 def say_capacity(key: str, **values: object) -> str:
-    """The sentence under a key of `CAPACITY_TEXTS` or `FADE_TEXTS` with its values filled in."""
+    """The sentence under a key of `CAPACITY_TEXTS` or `FADE_TEXTS` with its values filled in.
+
+    Parameters
+    ----------
+    key : str
+        Of `CAPACITY_TEXTS` or `FADE_TEXTS`.
+    **values
+        One for each name in the braces of that sentence; others are not used.
+
+    Returns
+    -------
+    str
+    """
     return {**CAPACITY_TEXTS, **FADE_TEXTS}[key].format(**values)

@@ -61,6 +61,17 @@ def taper_chart(assessment: Assessment, normal: NormalTaper | None = None) -> al
 
     The taper is dashed beyond the readings it was read from; where given, the battery's normal
     taper is laid over it. Later layers lie over earlier ones.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    normal : NormalTaper, optional
+        From `charts.normal.normal_taper`.
+
+    Returns
+    -------
+    LayerChart
+        With `taper_words` as its description.
     """
     curves = assessment.curves
     layers = [
@@ -77,7 +88,17 @@ def taper_chart(assessment: Assessment, normal: NormalTaper | None = None) -> al
 
 
 def evidence_chart(assessment: Assessment) -> alt.LayerChart:
-    """State of charge at connection: each evidence a line, the combination an area."""
+    """State of charge at connection: each evidence a line, the combination an area.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    LayerChart
+        With `evidence_words` as its description.
+    """
     curves = assessment.curves
     limit = 100.0 * curves.min_top_off_soc
     layers = [*_combined_layers(curves), *_evidence_layers(curves), *_least_soc_layers(limit)]
@@ -85,7 +106,17 @@ def evidence_chart(assessment: Assessment) -> alt.LayerChart:
 
 
 def taper_words(assessment: Assessment) -> str:
-    """What the taper chart shows, in sentences: its text alternative."""
+    """What the taper chart shows, in sentences: its text alternative.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        On one line; currents [A], times [min].
+    """
     curves = assessment.curves
     y, t = curves.current_a, curves.time_s
     words = [
@@ -106,7 +137,17 @@ def taper_words(assessment: Assessment) -> str:
 
 
 def evidence_words(assessment: Assessment) -> str:
-    """What the state of charge chart shows, in sentences: its text alternative."""
+    """What the state of charge chart shows, in sentences: its text alternative.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        On one line; states of charge [%].
+    """
     curves = assessment.curves
     means = [
         f"{_evidence_name(name)} {_mean_percent(curves.soc, density):.0f} %"
@@ -120,7 +161,17 @@ def evidence_words(assessment: Assessment) -> str:
 
 
 def current_title(curves: Curves) -> str:
-    """Title of the current axis, with its unit."""
+    """Title of the current axis, with its unit.
+
+    Parameters
+    ----------
+    curves : Curves
+        Say which current was measured.
+
+    Returns
+    -------
+    str
+    """
     return f"{curves.current_label} (A)"
 
 

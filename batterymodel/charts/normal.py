@@ -32,8 +32,18 @@ def normal_taper(assessment: Assessment, battery: Battery) -> NormalTaper | None
 
     The charge to return is that of the assessment's best value; amplitude and shape are those the
     history gives at that charge. Bus load, load steps and the supply's limit are those of the
-    assessment, so that the curve can be laid over its readings. None without a history, and for a
-    chemistry whose current is no exponential taper.
+    assessment, so that the curve can be laid over its readings.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    battery : Battery
+        The one assessed, with its history.
+
+    Returns
+    -------
+    NormalTaper or None
+        None without a history, and for a chemistry whose current is no exponential taper.
     """
     if battery.history is None or not data_for(battery.chemistry).taper.exponential:
         return None

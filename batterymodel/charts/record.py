@@ -82,7 +82,17 @@ class TaperSignature:
 
 
 def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
-    """Checks with their errors, the trend with its range, the limit and when it is crossed."""
+    """Checks with their errors, the trend with its range, the limit and when it is crossed.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    LayerChart
+        With `fade_words` as its description.
+    """
     curves = forecast.curves
     end = _chart_end(curves)
     layers = [
@@ -96,7 +106,17 @@ def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
 
 
 def fade_words(forecast: FadeForecast) -> str:
-    """What the chart of capacity shows, in sentences."""
+    """What the chart of capacity shows, in sentences.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    str
+        On one line; capacities [Ah].
+    """
     curves, crossing = forecast.curves, forecast.crossing
     words = [
         f"{curves.check_at.size} values from {forecast.first} to {forecast.last}.",
@@ -111,6 +131,16 @@ def fade_words(forecast: FadeForecast) -> str:
 
 def discharge_chart(result: CapacityResult) -> alt.LayerChart:
     """Voltage over the time of a discharge, with the end voltage and where it was reached.
+
+    Parameters
+    ----------
+    result : CapacityResult
+        Of a discharge that was logged.
+
+    Returns
+    -------
+    LayerChart
+        With `discharge_words` as its description.
 
     Raises
     ------
@@ -132,7 +162,23 @@ def discharge_chart(result: CapacityResult) -> alt.LayerChart:
 
 
 def discharge_words(result: CapacityResult) -> str:
-    """What the chart of a discharge shows, in sentences."""
+    """What the chart of a discharge shows, in sentences.
+
+    Parameters
+    ----------
+    result : CapacityResult
+        Of a discharge that was logged.
+
+    Returns
+    -------
+    str
+        On one line; voltages of the whole battery [V], time [min].
+
+    Raises
+    ------
+    InputError
+        For a check that was only timed: it has no curve.
+    """
     curves = _discharge_curves(result)
     start = f"{curves.voltage_v[0]:.1f} V at the start"
     volts = f"{result.end_voltage.value:.1f} V{_generic(result.end_voltage)}"
@@ -146,6 +192,16 @@ def discharge_words(result: CapacityResult) -> str:
 
 def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
     """Tapers laid over one another: battery current over capacity, on a logarithmic axis.
+
+    Parameters
+    ----------
+    tapers : tuple of TaperSignature
+        In the order of the legend; past eight, the looks of the lines come again.
+
+    Returns
+    -------
+    LayerChart
+        With `tapers_words` as its description.
 
     Raises
     ------
@@ -178,7 +234,17 @@ def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
 
 
 def tapers_words(tapers: tuple[TaperSignature, ...]) -> str:
-    """What the chart of tapers shows, in sentences."""
+    """What the chart of tapers shows, in sentences.
+
+    Parameters
+    ----------
+    tapers : tuple of TaperSignature
+
+    Returns
+    -------
+    str
+        On one line; first and last current over capacity [A/Ah], length [min].
+    """
     said = [
         f"{taper.label}: from {taper.current_per_ah[0]:.3f} to "
         f"{taper.current_per_ah[-1]:.3f} A/Ah over {taper.time_s[-1] / 60.0:.0f} min."

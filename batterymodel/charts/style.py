@@ -42,23 +42,74 @@ LOOK = {
 
 
 def along_rule(data: pd.DataFrame, name: str, colour: str) -> alt.Chart:
-    """Label written upwards beside a vertical rule, from the foot of the chart."""
+    """Label written upwards beside a vertical rule, from the foot of the chart.
+
+    Parameters
+    ----------
+    data : DataFrame
+        One row per label; position and text are encoded by the caller.
+    name : str
+        Of the layer.
+    colour : str
+        ``#rrggbb``.
+
+    Returns
+    -------
+    Chart
+    """
     mark = {"angle": 270, "align": "left", "baseline": "top", "dx": 5, "dy": 4, "limit": 150}
     return text_mark(data, name, color=colour, **mark).encode(y=alt.value("height"))
 
 
 def text_mark(data: pd.DataFrame, name: str, **mark: Any) -> alt.Chart:
-    """A text layer in the common size."""
+    """A text layer in the common size.
+
+    Parameters
+    ----------
+    data : DataFrame
+        One row per text; position and text are encoded by the caller.
+    name : str
+        Of the layer.
+    **mark
+        Properties of the text mark, such as colour and angle.
+
+    Returns
+    -------
+    Chart
+    """
     return alt.Chart(data, name=name).mark_text(fontSize=12, **mark)
 
 
 def rows(**columns: Iterable[Any]) -> pd.DataFrame:
-    """Columns as a table, rounded to what a chart can show."""
+    """Columns as a table, rounded to what a chart can show.
+
+    Parameters
+    ----------
+    **columns : iterable
+        Name and values of each column, all of one length.
+
+    Returns
+    -------
+    DataFrame
+        Numbers to 5 decimals.
+    """
     return pd.DataFrame({name: list(column) for name, column in columns.items()}).round(5)
 
 
 def scale(domain: Iterable[str], styles: Iterable[Any]) -> alt.Scale:
-    """A scale that gives each name its own style."""
+    """A scale that gives each name its own style.
+
+    Parameters
+    ----------
+    domain : iterable of str
+        Names in the order of the legend.
+    styles : iterable
+        Colour, shape or dash of each, in that order.
+
+    Returns
+    -------
+    Scale
+    """
     return alt.Scale(domain=list(domain), range=list(styles))
 
 
@@ -68,14 +119,36 @@ def legend() -> alt.Legend:
 
 
 def stride(count: int) -> int:
-    """Every how many points one is drawn."""
+    """Every how many points one is drawn.
+
+    Parameters
+    ----------
+    count : int
+        Points at hand.
+
+    Returns
+    -------
+    int
+        1 or more where there are any; at most `MOST_POINTS` are then drawn.
+    """
     return -(-count // MOST_POINTS)
 
 
 def layered(layers: list[alt.Chart], words: str, height: int) -> alt.LayerChart:
     """The layers as one chart as wide as its place, with the common look.
 
-    ``words`` stand in for it where it cannot be seen; ``height`` is in pixels.
+    Parameters
+    ----------
+    layers : list of Chart
+        Later ones lie over earlier ones.
+    words : str
+        Stand in for the chart where it cannot be seen.
+    height : int
+        [px].
+
+    Returns
+    -------
+    LayerChart
     """
     return alt.LayerChart(
         layer=layers,

@@ -7,7 +7,22 @@ from datetime import date
 
 
 def day(text: str) -> date:
-    """A day of the command line, ``YYYY-MM-DD``."""
+    """A day of the command line, ``YYYY-MM-DD``.
+
+    Parameters
+    ----------
+    text : str
+        The argument as it was typed.
+
+    Returns
+    -------
+    date
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        Text that is no such day; argparse names the option beside it.
+    """
     try:
         return date.fromisoformat(text)
     except ValueError:

@@ -8,7 +8,13 @@ from batterymodel.commands.told import assessed, declare_known
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
-    """Declare the command."""
+    """Declare the command.
+
+    Parameters
+    ----------
+    commands : argparse's subparsers
+        Those of the whole program; the command is added to them.
+    """
     command = commands.add_parser(
         "assess",
         help="assess one connection from its readings",
@@ -30,7 +36,25 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def run(options: argparse.Namespace) -> str:
-    """The report, or one JSON object."""
+    """The report, or one JSON object.
+
+    Parameters
+    ----------
+    options : Namespace
+        What `add_to` declares.
+
+    Returns
+    -------
+    str
+        To be printed as it stands.
+
+    Raises
+    ------
+    InputError
+        A file or value that cannot be used.
+    FitError
+        Readings that determine no taper.
+    """
     from batterymodel.inputs.readings import read_readings
     from batterymodel.inputs.records import read_battery
     from batterymodel.say.connection import text_report

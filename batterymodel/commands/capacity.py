@@ -14,7 +14,13 @@ if TYPE_CHECKING:
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
-    """Declare the command."""
+    """Declare the command.
+
+    Parameters
+    ----------
+    commands : argparse's subparsers
+        Those of the whole program; the command is added to them.
+    """
     command = commands.add_parser(
         "capacity",
         help="percent of rated capacity from a bench discharge",
@@ -58,7 +64,23 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def run(options: argparse.Namespace) -> str:
-    """The report, or one JSON object."""
+    """The report, or one JSON object.
+
+    Parameters
+    ----------
+    options : Namespace
+        What `add_to` declares; either a log, or current [A], minutes [min] and how it ended.
+
+    Returns
+    -------
+    str
+        To be printed as it stands.
+
+    Raises
+    ------
+    InputError
+        Options that do not go together, or a file or value that cannot be used.
+    """
     from batterymodel.capacity.check import capacity_check
     from batterymodel.inputs.records import read_battery
     from batterymodel.say.capacity import capacity_text

@@ -14,7 +14,13 @@ if TYPE_CHECKING:
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
-    """Declare the command."""
+    """Declare the command.
+
+    Parameters
+    ----------
+    commands : argparse's subparsers
+        Those of the whole program; the command is added to them.
+    """
     command = commands.add_parser(
         "fade",
         help="forecast capacity from a record of checks",
@@ -38,7 +44,25 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def run(options: argparse.Namespace) -> str:
-    """The report, or one JSON object."""
+    """The report, or one JSON object.
+
+    Parameters
+    ----------
+    options : Namespace
+        What `add_to` declares; either a file of checks and a battery, or a serial on record.
+
+    Returns
+    -------
+    str
+        To be printed as it stands.
+
+    Raises
+    ------
+    InputError
+        Options that do not go together, or a file, battery or record of checks that cannot be used.
+    StoreError
+        A record that cannot be opened or read.
+    """
     from batterymodel.say.capacity import fade_text
 
     forecast = _forecast(options, options.on or date.today())

@@ -9,7 +9,13 @@ from batterymodel.commands import day, record_add
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
-    """Declare the command and what it can do."""
+    """Declare the command and what it can do.
+
+    Parameters
+    ----------
+    commands : argparse's subparsers
+        Those of the whole program; the command is added to them.
+    """
     words = "keep the batteries' record: connections, capacity checks, moves, limits cards"
     command = commands.add_parser("record", help=words, description=words)
     command.set_defaults(run=run)
@@ -56,7 +62,25 @@ def _declare_deletion(command: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> str:
-    """The answer of what was asked for."""
+    """The answer of what was asked for.
+
+    Parameters
+    ----------
+    options : Namespace
+        What `add_to` declares; its `deed` is one of `record_work.DEEDS`.
+
+    Returns
+    -------
+    str
+        To be printed as it stands.
+
+    Raises
+    ------
+    InputError
+        What is not in the record, or a file or value that cannot be put into it.
+    StoreError
+        A record or ZIP that cannot be opened, read or written.
+    """
     from batterymodel.commands.record_work import DEEDS
     from batterymodel.store import open_store
 

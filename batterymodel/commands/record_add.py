@@ -9,7 +9,15 @@ from batterymodel.commands import day
 
 
 def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) -> None:
-    """Declare what can be added."""
+    """Declare what can be added.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        That of ``record add``; each thing becomes a command below it.
+    database : ArgumentParser
+        Parent with the option that says where the record is.
+    """
     things = command.add_subparsers(dest="thing", required=True, parser_class=type(command))
 
     def thing(name: str, words: str) -> argparse.ArgumentParser:
@@ -53,7 +61,13 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
 
 
 def declare_told(command: argparse.ArgumentParser) -> None:
-    """What is told of a connection beside its readings."""
+    """What is told of a connection beside its readings.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The options are added to it; `record_add_work.told_from` reads them.
+    """
     command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
     command.add_argument("--load", type=float, metavar="A", help="bus load without battery [A]")
     command.add_argument(

@@ -32,18 +32,66 @@ from batterymodel.store.records import (
 
 
 def add_thing(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms what was added."""
+    """The line that confirms what was added.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        Its `thing` is one of `THINGS`; the rest is what that reads.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A file or value that cannot be used, or a battery, aircraft or connection not on record.
+    """
     return THINGS[options.thing](store, options)
 
 
 def add_aircraft(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the aircraft."""
+    """The line that confirms the aircraft.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `tail` and `note` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A tail that is on record already, or a value that does not fit.
+    """
     data = {"tail": options.tail, "note": options.note}
     return _added(store, store.add(record_from(data, Aircraft, "aircraft")))
 
 
 def add_a_battery(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the battery."""
+    """The line that confirms the battery.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial`, `battery` (path of a TOML), `installed`, `aircraft` (tail) and `note` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A serial that is on record already, an aircraft that is not, or a file that cannot be used.
+    """
     battery, installed = read_battery(options.battery), options.installed
     with store.writing():
         entry = add_battery(store, options.serial, battery, installed, note=options.note)
@@ -53,7 +101,26 @@ def add_a_battery(store: Store, options: argparse.Namespace) -> str:
 
 
 def add_a_connection(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the connection."""
+    """The line that confirms the connection.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `log` (path of the readings), `serial`, `aircraft` (tail), `rest_voltage` and `rest_after`
+        [V] are read, and what `told_from` reads.
+
+    Returns
+    -------
+    str
+        With the outcome, or the sentence why there is none.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read, a battery or aircraft not on record, a battery that was on no
+        aircraft then, or a value that does not fit.
+    """
     told = replace(
         told_from(options),
         tail=options.aircraft,
@@ -67,7 +134,23 @@ def add_a_connection(store: Store, options: argparse.Namespace) -> str:
 
 
 def told_from(options: argparse.Namespace) -> Told:
-    """What the options tell of every connection of an import."""
+    """What the options tell of every connection of an import.
+
+    Parameters
+    ----------
+    options : Namespace
+        `on`, `supply` (path of a TOML), `load` and `load_error` [A] and `ambient` [degC] are read.
+
+    Returns
+    -------
+    Told
+        Without a rest voltage, which each connection has of its own.
+
+    Raises
+    ------
+    InputError
+        A supply file that cannot be used.
+    """
     return Told(
         on=options.on,
         supply=read_supply(options.supply) if options.supply else None,
@@ -78,7 +161,24 @@ def told_from(options: argparse.Namespace) -> Told:
 
 
 def add_check(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the capacity check."""
+    """The line that confirms the capacity check.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial`, `on`, `capacity` and `capacity_error` [Ah], `at_least`, `current` [A], `minutes`
+        [min], `temperature` [degC], `end_voltage` [V], `note` and `log` (path) are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery not on record, a log that cannot be kept, or a value that does not fit.
+    """
     log = bytes_of(options.log) if options.log else None
     data = {
         "battery_id": store.plate(options.serial).id,
@@ -99,7 +199,23 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
 
 
 def add_move(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the move."""
+    """The line that confirms the move.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial`, `to` (tail; None takes it off aircraft), `on` and `reason` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery or aircraft not on record, or no reason.
+    """
     battery_id = store.plate(options.serial).id
     return _added(store, _move(store, battery_id, options.to, options.on, options.reason))
 
@@ -111,7 +227,23 @@ def _move(store: Store, battery_id: str, tail: str | None, on: date, reason: str
 
 
 def add_card(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the card."""
+    """The line that confirms the card.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial`, `card` (path of a TOML), `on` (today where None) and `reason` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery not on record, a card that cannot be used, or no reason.
+    """
     data = read_toml(options.card)
     limits = record_from(data.get("limits", data), Limits, options.card)
     about = {"on": options.on or date.today(), "reason": options.reason, "limits": limits}
@@ -120,13 +252,45 @@ def add_card(store: Store, options: argparse.Namespace) -> str:
 
 
 def add_loads(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the load configuration."""
+    """The line that confirms the load configuration.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `tail` and `loads` (path of a TOML) are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        An aircraft not on record, a name it has already, or a file that cannot be used.
+    """
     data = {**read_toml(options.loads), "aircraft_id": store.aircraft(options.tail).id}
     return _added(store, store.add(record_from(data, LoadConfiguration, options.loads)))
 
 
 def add_sheet(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the sheet."""
+    """The line that confirms the sheet.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `connection` (its id), `file` (path), `kind` and `on` (today where None) are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A connection not on record, or a file that cannot be kept.
+    """
     content = bytes_of(options.file)
     with store.writing():
         data = {
@@ -140,7 +304,22 @@ def add_sheet(store: Store, options: argparse.Namespace) -> str:
 
 
 def bytes_of(path: str) -> bytes:
-    """Content of a file the record is to keep; raises `InputError`."""
+    """Content of a file the record is to keep.
+
+    Parameters
+    ----------
+    path : str
+
+    Returns
+    -------
+    bytes
+        At most one more than `MAX_FILE_BYTES`, which shows that the file is too large.
+
+    Raises
+    ------
+    InputError
+        A path that cannot be read.
+    """
     try:
         with open(path, "rb") as file:
             return file.read(MAX_FILE_BYTES + 1)

@@ -30,22 +30,81 @@ from batterymodel.store.zip_import import import_zip
 
 
 def list_batteries(store: Store, options: argparse.Namespace) -> str:
-    """The batteries, or the deletions."""
+    """The batteries, or the deletions.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `deleted` is read.
+
+    Returns
+    -------
+    str
+    """
     return deletions_text(store.deletions()) if options.deleted else fleet_text(store)
 
 
 def show_battery(store: Store, options: argparse.Namespace) -> str:
-    """One battery."""
+    """One battery and everything on record.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial` and `on` (None: as it is now) are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery that is not on record.
+    """
     return battery_text(store, options.serial, options.on)
 
 
 def show_history(store: Store, options: argparse.Namespace) -> str:
-    """Every row of an entry."""
+    """Every row of an entry.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `id` is read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        An id that is not in the record.
+    """
     return history_text(store, options.id)
 
 
 def correct_entry(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms a correction."""
+    """The line that confirms a correction.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `id`, `changes` (texts ``FIELD=VALUE``; no value empties a field) and `reason` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A text that is no change, or what `corrected_entry` refuses.
+    """
     pairs = [change.partition("=") for change in options.changes]
     for field, equals, _ in pairs:
         if not equals:
@@ -56,7 +115,23 @@ def correct_entry(store: Store, options: argparse.Namespace) -> str:
 
 
 def delete_entry(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms a deletion, or that there was none."""
+    """The line that confirms a deletion, or that there was none.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `id`, `reason` and `yes` (without it the terminal is asked) are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        An entry that is missing or deleted already, no reason, or no terminal to ask.
+    """
     going = [(table, entry) for entry, table in store.going_with(options.id).items()]
     if not (options.yes or _agreed(f"Delete {entries_words(going)}? [y/N] ")):
         return "nothing was deleted"
@@ -72,17 +147,69 @@ def _agreed(question: str) -> bool:
 
 
 def restore_entries(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms a restoration."""
+    """The line that confirms a restoration.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `id` (of the deletion, or of an entry in it) and `reason` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        Nothing deleted under that id, or what `Store.restore` refuses.
+    """
     return f"restored: {entries_words(store.restore(options.id, options.reason).entries)}"
 
 
 def export_record(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the ZIP."""
+    """The line that confirms the ZIP.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `zip`, the path of a file that is not there yet, is read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StoreError
+        A file that is there already or cannot be written.
+    """
     return f"wrote {options.zip}: {export_zip(store, options.zip, progress)} rows and files"
 
 
 def import_into(store: Store, options: argparse.Namespace) -> str:
-    """What was taken in; of a folder each file is confirmed by a line of its own."""
+    """What was taken in; of a folder each file is confirmed by a line of its own.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `path` (an exported ZIP, or a folder) is read; of a folder also `serial` and what
+        `told_from` reads.
+
+    Returns
+    -------
+    str
+        The last line, with how many were new.
+
+    Raises
+    ------
+    InputError
+        A folder without readings, or a file in it that cannot be taken in.
+    StoreError
+        A ZIP that is damaged or does not fit the record.
+    """
     path = Path(options.path)
     if not path.is_dir():
         merged = import_zip(store, path, progress)
@@ -107,12 +234,40 @@ def _shown() -> dict[str, Any]:
 
 
 def progress(items: Sequence[Any], title: str) -> Iterable[Any]:
-    """Walk a sequence behind a progress bar on stderr, where that is a terminal."""
+    """Walk a sequence behind a progress bar on stderr, where that is a terminal.
+
+    Parameters
+    ----------
+    items : sequence
+    title : str
+        Stands before the bar.
+
+    Returns
+    -------
+    iterable
+        The items in their order.
+    """
     return tqdm(items, desc=title, **_BAR, **_shown())
 
 
 def demo_data(store: Store, options: argparse.Namespace) -> str:
-    """The line that says what was invented, or removed."""
+    """The line that says what was invented, or removed.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `remove` is read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StoreError
+        A record that is not empty, or one without demo data to remove.
+    """
     if options.remove:
         gone = remove_demo(store)
         return f"removed the demo data; 'record restore {gone.id}' brings it back"

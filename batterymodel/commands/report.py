@@ -16,7 +16,13 @@ _OF_FILES = ("log", "battery", "supply", "checks", "rest_voltage", "load", "ambi
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
-    """Declare the command."""
+    """Declare the command.
+
+    Parameters
+    ----------
+    commands : argparse's subparsers
+        Those of the whole program; the command is added to them.
+    """
     command = commands.add_parser(
         "report",
         help="write a findings sheet for the owner, as a PDF",
@@ -41,7 +47,26 @@ def add_to(commands: argparse._SubParsersAction) -> None:
 
 
 def run(options: argparse.Namespace) -> str:
-    """The line that says what was written."""
+    """The line that says what was written.
+
+    Parameters
+    ----------
+    options : Namespace
+        What `add_to` declares; either files, or a serial on record.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        Options that do not go together, or a file, name or value that cannot be used.
+    FitError
+        Readings that determine no taper.
+    StoreError
+        A record that cannot be opened, read or written.
+    """
     _check_choice(options)
     return _from_record(options) if options.serial else _from_files(options)
 

@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 
 
 def declare_known(command: argparse.ArgumentParser) -> None:
-    """Declare the known values of a connection."""
+    """Declare the known values of a connection.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The options are added to it; `assessed` reads them.
+    """
     command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
     command.add_argument(
         "--rest-voltage", type=float, metavar="V", help="rest voltage before connection [V]"
@@ -34,7 +40,27 @@ def declare_known(command: argparse.ArgumentParser) -> None:
 
 
 def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) -> Assessment:
-    """The assessment with the known values of the options. Raises as `assess`."""
+    """The assessment with the known values of the options.
+
+    Parameters
+    ----------
+    readings : Readings
+    battery : Battery
+    options : Namespace
+        `supply` (path of a TOML), `rest_voltage` [V], `load` and `load_error` [A], `ambient` [degC]
+        and `on` are read.
+
+    Returns
+    -------
+    Assessment
+
+    Raises
+    ------
+    InputError
+        A supply file or a value that cannot be used.
+    FitError
+        Readings that determine no taper.
+    """
     from batterymodel.assessment import assess
     from batterymodel.inputs.records import read_supply
 

@@ -38,7 +38,28 @@ HEIGHT = 260
 
 
 def topic_chart(topic: str, value: float) -> alt.LayerChart:
-    """The chart of a topic of `effects.TOPICS` at a value of its parameter."""
+    """The chart of a topic at a value of its parameter.
+
+    Parameters
+    ----------
+    topic : str
+        One of `effects.TOPICS`.
+    value : float
+        In the range of `effects.PARAMETERS`, in the topic's own unit: state of charge [%] of the
+        first two, temperature [degC], age [years].
+
+    Returns
+    -------
+    LayerChart
+        With `shown_words` as its description.
+
+    Raises
+    ------
+    KeyError
+        Another topic.
+    InputError
+        A temperature outside `reference.temperature.DATA_TEMP_C`.
+    """
     layers = {
         words.TOPPING_OFF: _topping_off_layers,
         words.NO_CHARGER: _no_charger_layers,

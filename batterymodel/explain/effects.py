@@ -71,33 +71,92 @@ def example_words() -> str:
 
 
 def topping_off_a(soc_percent: float) -> np.ndarray:
-    """Battery current [A] over `TIME_S` from a state of charge [%], supply without limit."""
+    """Battery current over `TIME_S` from a state of charge, supply without limit.
+
+    Parameters
+    ----------
+    soc_percent : float
+        State of charge at connection [%], below 100.
+
+    Returns
+    -------
+    ndarray, shape of `TIME_S`
+        Current above the float current [A].
+    """
     return expected_taper(BATTERY, soc_percent / 100.0, TIME_S)[0]
 
 
 def supply_current_a(soc_percent: float) -> np.ndarray:
-    """Supply current [A] over `TIME_S` from a state of charge [%], up to its limit."""
+    """Supply current over `TIME_S` from a state of charge, up to the supply's limit.
+
+    Parameters
+    ----------
+    soc_percent : float
+        State of charge at connection [%], below 100.
+
+    Returns
+    -------
+    ndarray, shape of `TIME_S`
+        Current [A], the bus load `LOAD_A` included.
+    """
     room = SUPPLY.rated_current_a - LOAD_A
     return LOAD_A + expected_taper(BATTERY, soc_percent / 100.0, TIME_S, room)[0]
 
 
 def minutes_at_limit(soc_percent: float) -> float:
-    """How long the supply stands at its limit [min], at most the hour of `TIME_S`."""
+    """How long the supply stands at its limit.
+
+    Parameters
+    ----------
+    soc_percent : float
+        State of charge at connection [%], below 100.
+
+    Returns
+    -------
+    float
+        Time [min], 0 up to the hour of `TIME_S`.
+    """
     current_limited = supply_current_a(soc_percent) >= SUPPLY.rated_current_a - 1e-6
     return float(TIME_S[current_limited][-1] / 60.0) if current_limited.any() else 0.0
 
 
 def charge_window_v(temps_c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Least and most charging voltage [V] at temperatures [degC], each shape ``(n,)``."""
+    """Least and most charging voltage at temperatures of the battery.
+
+    Parameters
+    ----------
+    temps_c : ndarray, shape (n,)
+        Temperatures [degC].
+
+    Returns
+    -------
+    low_v, high_v : ndarray, shape (n,)
+        Limits of the whole battery [V].
+
+    Raises
+    ------
+    InputError
+        A temperature outside `reference.temperature.DATA_TEMP_C`.
+    """
     shift = np.array([charge_voltage_shift_v(BATTERY, float(t)) for t in np.ravel(temps_c)])
     low, high = _window_v()
     return low + shift, high + shift
 
 
 def capacity_percent(years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Capacity [% of the plate] by age [years]: best value and the 90 % range by chemistry.
+    """Capacity by age: best value and the 90 % range by chemistry.
 
     The range ends at what a new battery may have: capacity does not grow with age.
+
+    Parameters
+    ----------
+    years : ndarray, any shape
+        Ages [years], none negative.
+
+    Returns
+    -------
+    best, low, high : ndarray, shape of `years`
+        Capacity [% of the plate].
     """
     prior, age = line_prior(BATTERY, "year"), np.asarray(years, dtype=float)
     best = prior.start - prior.loss * age
@@ -108,7 +167,27 @@ def capacity_percent(years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndar
 
 
 def shown_words(topic: str, value: float) -> str:
-    """What the chart of a topic shows at a value of its parameter, in sentences."""
+    """What the chart of a topic shows at a value of its parameter, in sentences.
+
+    Parameters
+    ----------
+    topic : str
+        One of `TOPICS`.
+    value : float
+        In the range of `PARAMETERS`, in the topic's own unit: state of charge [%] of the first
+        two, temperature [degC], age [years].
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    KeyError
+        Another topic.
+    InputError
+        A temperature outside `reference.temperature.DATA_TEMP_C`.
+    """
     return {
         words.TOPPING_OFF: _topping_off_words,
         words.NO_CHARGER: _no_charger_words,

@@ -28,7 +28,20 @@ class LocalTrend(TrendModel):
         return likely / likely.sum()
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Integrated Wiener process from the first check."""
+        """Integrated Wiener process from the first check.
+
+        Parameters
+        ----------
+        a, b : ndarray, shapes (i,) and (j,)
+            Times [lives since the first check]; before it the process is zero.
+        own : tuple of one float
+            Standard deviation of the slope's change over one life [fraction per life].
+
+        Returns
+        -------
+        ndarray, shape (i, j)
+            Covariance [fraction of rated, squared].
+        """
         low = np.minimum(a[:, None], b[None, :]).clip(min=0.0)
         high = np.maximum(a[:, None], b[None, :])
         return own[0] ** 2 * low**2 * (high / 2.0 - low / 6.0)
@@ -44,7 +57,20 @@ class GaussianProcessTrend(TrendModel):
         return list(product((0.01, 0.03, 0.08), (0.4, 0.8, 1.6)))
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Matern kernel, twice differentiable."""
+        """Matern kernel, twice differentiable.
+
+        Parameters
+        ----------
+        a, b : ndarray, shapes (i,) and (j,)
+            Times [lives since the first check].
+        own : tuple of two floats
+            Size [fraction of rated] and length [lives] of the deviation.
+
+        Returns
+        -------
+        ndarray, shape (i, j)
+            Covariance [fraction of rated, squared].
+        """
         size, length = own
         return size**2 * Matern(length_scale=length, nu=2.5)(a[:, None], b[:, None])
 
@@ -81,11 +107,37 @@ class KneeRidge(TrendModel):
         return np.append(each, none) / (each.sum() + none)
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Kernel of the hinge's ridge weight."""
+        """Kernel of the hinge's ridge weight.
+
+        Parameters
+        ----------
+        a, b : ndarray, shapes (i,) and (j,)
+            Times [lives since the first check].
+        own : tuple of one float
+            Time of the knee [lives since the first check]; infinite for none.
+
+        Returns
+        -------
+        ndarray, shape (i, j)
+            Covariance [fraction of rated, squared], zero before the knee.
+        """
         return self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, own[0]), _hinge(b, own[0]))
 
     def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Mean extra loss after the knee."""
+        """Mean extra loss after the knee.
+
+        Parameters
+        ----------
+        a : ndarray, shape (i,)
+            Times [lives since the first check].
+        own : tuple of one float
+            Time of the knee [lives since the first check]; infinite for none.
+
+        Returns
+        -------
+        ndarray, shape (i,)
+            Zero before the knee, then falling [fraction of rated].
+        """
         return -self.KNEE_LOSS * _hinge(a, own[0])
 
 

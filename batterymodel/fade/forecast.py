@@ -176,6 +176,10 @@ def fade_forecast(
     today : date, optional
         The next check is not advised for a day before it.
 
+    Returns
+    -------
+    FadeForecast
+
     Raises
     ------
     InputError
@@ -224,6 +228,10 @@ def line_prior(battery: Battery, unit: str) -> LinePrior:
     battery : Battery
     unit : str
         ``year`` or ``cycle``: what the loss is counted by [fraction of rated per unit].
+
+    Returns
+    -------
+    LinePrior
 
     References
     ----------

@@ -122,6 +122,11 @@ class TrendModel(RegressorMixin, BaseEstimator):
         y, sd : ndarray, shape (n,)
             Capacity and its standard error [fraction of rated]; no error is taken as zero.
 
+        Returns
+        -------
+        TrendModel
+            Itself, fitted.
+
         Notes
         -----
         1. Checks whose odds of being bad exceed `SURELY_BAD` get the error of a bad check.
@@ -235,11 +240,37 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return np.full(count, 1.0 / count)
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Kernel of what the model adds to the line, lives ``a`` against ``b``, shape (a, b)."""
+        """Kernel of what the model adds to the line; the line alone adds nothing.
+
+        Parameters
+        ----------
+        a, b : ndarray, shapes (i,) and (j,)
+            Times [lives since the first check].
+        own : tuple of floats
+            One setting of `hyperparameters`.
+
+        Returns
+        -------
+        ndarray, shape (i, j)
+            Covariance [fraction of rated, squared].
+        """
         return np.zeros((a.size, b.size))
 
     def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Mean of what the model adds to the line at lives ``a``."""
+        """Mean of what the model adds to the line; the line alone adds nothing.
+
+        Parameters
+        ----------
+        a : ndarray, shape (i,)
+            Times [lives since the first check].
+        own : tuple of floats
+            One setting of `hyperparameters`.
+
+        Returns
+        -------
+        ndarray, shape (i,)
+            [fraction of rated].
+        """
         return np.zeros(a.size)
 
     def _nodes(self) -> list[_Node]:

@@ -28,10 +28,20 @@ class Paths:
     last: float
 
     def crossing(self, limit: float) -> np.ndarray:
-        """Time each path falls below a limit [fraction of rated], infinite where it does not.
+        """Time each path falls below a limit, infinite where it does not.
 
         A path below the limit at the last check crossed it where it last came from above; any
-        other crosses at its first fall after the last check. Shape ``(k,)``.
+        other crosses at its first fall after the last check.
+
+        Parameters
+        ----------
+        limit : float
+            [fraction of rated].
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            In the unit of `at`, straight between its points.
         """
         k = int(np.searchsorted(self.at, self.last))
         below = self.fraction < limit
@@ -42,9 +52,17 @@ class Paths:
         return np.where(first < 0, np.inf, self._between(np.maximum(first, 0), limit))
 
     def last_above(self, limit: float) -> np.ndarray:
-        """Last time each path is at or above a limit [fraction of rated], shape ``(k,)``.
+        """Last time each path is at or above a limit.
 
-        Infinite where that is the last point.
+        Parameters
+        ----------
+        limit : float
+            [fraction of rated].
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            One of `at`: the first where the path is never above; infinite where it is the last.
         """
         above = self.fraction >= limit
         from_end = above[:, ::-1].argmax(axis=1)
@@ -53,16 +71,35 @@ class Paths:
         return np.where(from_end == 0, np.where(above.any(axis=1), np.inf, at), at)
 
     def loss_per_unit(self, half_width: float) -> np.ndarray:
-        """Loss around the last check [fraction of rated per unit of time], shape ``(k,)``.
+        """Loss of capacity around the last check.
 
-        ``half_width`` is half the stretch of time it is taken over, in the unit of ``at``.
+        Parameters
+        ----------
+        half_width : float
+            Half the stretch of time it is taken over, in the unit of `at`.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            [fraction of rated per unit of time], positive where capacity falls.
         """
         low, high = max(self.last - half_width, self.at[0]), self.last + half_width
         ends = np.array([np.interp([low, high], self.at, path) for path in self.fraction])
         return (ends[:, 0] - ends[:, 1]) / (high - low)
 
     def value(self, at: float) -> np.ndarray:
-        """Capacity of each path at a time [fraction of rated], shape ``(k,)``."""
+        """Capacity of each path at a time.
+
+        Parameters
+        ----------
+        at : float
+            In the unit of the paths' times; beyond their ends the value there counts.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            [fraction of rated].
+        """
         return np.array([np.interp(at, self.at, path) for path in self.fraction])
 
     def falling(self) -> np.ndarray:
@@ -75,6 +112,15 @@ class Paths:
         """Paths whose spread after the last check grows faster by a factor, about the same mean.
 
         What they already differ by at the last check stays as it is.
+
+        Parameters
+        ----------
+        factor : float
+            On the growth of the spread [-]; 1 leaves the paths as they are.
+
+        Returns
+        -------
+        Paths
         """
         k = min(int(np.searchsorted(self.at, self.last)), self.at.size - 1)
         away = self.fraction - self.fraction.mean(axis=0)
@@ -107,6 +153,11 @@ def trend_paths(
     bounds : three ndarrays, shape (b,)
         Times, values and errors of lower bounds: a path is kept the likelier, the better it
         clears them.
+
+    Returns
+    -------
+    Paths
+        `PATHS` of them; each may rise as well as fall (`Paths.falling` gives those that do not).
     """
     first = model.origin_
     before = np.linspace(first, last, max(int(POINTS * 0.4), 2)) if last > first else [last]
@@ -127,6 +178,11 @@ def scattered_paths(model: TrendModel, last: float, horizon: float, widening: fl
         Time of the last check, and how far to look ahead of it [cycles].
     widening : float
         Factor on the spread about the mean [-].
+
+    Returns
+    -------
+    Paths
+        `PATHS` of them, from one cycle after the last check on.
     """
     step = max(round(horizon / (1.6 * POINTS)), 1)
     at = np.arange(last + 1.0, last + horizon + 0.5, step)

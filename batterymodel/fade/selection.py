@@ -70,6 +70,11 @@ def compared(
         Time, capacity and its error [fraction of rated] of the checks, rising in time.
     prior : LinePrior
 
+    Returns
+    -------
+    tuple of ModelScore
+        In the order of `MODELS`, or empty.
+
     Notes
     -----
     From each origin the model sees the checks before it and predicts up to `MOST_AHEAD` later
@@ -84,7 +89,19 @@ def compared(
 
 
 def widening(scores: tuple[ModelScore, ...], model: type[TrendModel]) -> float:
-    """`ModelScore.widening` of a model; 1 where it was not scored."""
+    """`ModelScore.widening` of a model; 1 where it was not scored.
+
+    Parameters
+    ----------
+    scores : tuple of ModelScore
+        From `compared`, perhaps empty.
+    model : type of TrendModel
+
+    Returns
+    -------
+    float
+        Factor on the spread of its forecast [-].
+    """
     return next((score.widening for score in scores if score.label == model.label), 1.0)
 
 
@@ -92,6 +109,15 @@ def winner(scores: tuple[ModelScore, ...]) -> type[TrendModel]:
     """The model with the highest log density of later checks.
 
     `DEFAULT` where none was scored, or none is better than it by `HEAD_START`.
+
+    Parameters
+    ----------
+    scores : tuple of ModelScore
+        From `compared`, perhaps empty.
+
+    Returns
+    -------
+    type of TrendModel
     """
     if not scores:
         return DEFAULT

@@ -86,7 +86,18 @@ class CheckRecord:
         return "cycle" if self.first_on is None else "year"
 
     def moment(self, at: float) -> date | int:
-        """Day or whole cycle of a time."""
+        """Day or whole cycle of a time.
+
+        Parameters
+        ----------
+        at : float
+            Years since the first check, or cycle, as `unit` says.
+
+        Returns
+        -------
+        date | int
+            The day where the record has days, else the nearest whole cycle.
+        """
         if self.first_on is None:
             return round(at)
         return self.first_on + timedelta(days=round(at * DAYS_PER_YEAR))
@@ -96,18 +107,65 @@ class CheckRecord:
 
 
 def read_checks(path: str | Path) -> CheckRecord:
-    """Record of checks from a CSV file; raises `InputError` with file, row and column."""
+    """Record of checks from a CSV file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    CheckRecord
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened or holds what cannot be right; names file, row and column.
+    """
     return checks_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def checks_from_bytes(data: bytes, source: str) -> CheckRecord:
-    """Record of checks from the bytes of a CSV file named `source`. Raises `InputError`."""
+    """Record of checks from the bytes of a CSV file, as an upload gives them.
+
+    Parameters
+    ----------
+    data : bytes
+    source : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    CheckRecord
+
+    Raises
+    ------
+    InputError
+        No table of checks, or a value that cannot be right; names row and column.
+    """
     remarks = Remarks(source, FORMAT)
     return _record(*table_from_text(decoded(data, remarks), remarks))
 
 
 def checks_from_frame(frame: pd.DataFrame, source: str = "checks") -> CheckRecord:
-    """Record of checks from a table with the CSV's column names. Raises `InputError`."""
+    """Record of checks from a table with the CSV's column names.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns of `FORMAT`, as text or numbers; one row per check in any order.
+    source : str
+        What messages call the table.
+
+    Returns
+    -------
+    CheckRecord
+
+    Raises
+    ------
+    InputError
+        A column is missing, or a value cannot be right; the table's first line counts as row 2.
+    """
     return _record(table_from_frame(frame), Remarks(source, FORMAT))
 
 

@@ -123,6 +123,16 @@ class DischargeLog:
         """Length [h] and mean current [A] of every step from the start to a time, shape ``(m,)``.
 
         The current is taken as straight between rows and never below zero.
+
+        Parameters
+        ----------
+        end_s : float
+            Time on the log's clock, after `start_s` [s].
+
+        Returns
+        -------
+        hours, current_a : ndarray, shape (m,)
+            Length [h] and mean current [A] of each step.
         """
         inside = (self.elapsed_s > self.start_s) & (self.elapsed_s < end_s)
         at = np.concatenate([[self.start_s], self.elapsed_s[inside], [end_s]])
@@ -130,7 +140,18 @@ class DischargeLog:
         return np.diff(at) / 3600.0, 0.5 * (current[1:] + current[:-1])
 
     def paused_s(self, end_s: float) -> float:
-        """Time without load between start and a moment [s]."""
+        """Time without load between start and a moment [s].
+
+        Parameters
+        ----------
+        end_s : float
+            Time on the log's clock [s].
+
+        Returns
+        -------
+        float
+            Steps with no load at either of their ends, added up [s].
+        """
         middle = 0.5 * (self.elapsed_s[1:] + self.elapsed_s[:-1])
         idle = ~(self.loaded[1:] | self.loaded[:-1])
         inside = (middle > self.start_s) & (middle < end_s)
@@ -146,12 +167,42 @@ class EndReached:
 
 
 def read_discharge_log(path: str | Path) -> DischargeLog:
-    """Discharge log from a CSV file; raises `InputError` with file, row and column."""
+    """Discharge log from a CSV file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    DischargeLog
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened or is no log of a discharge; names file, row and column.
+    """
     return discharge_log_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def discharge_log_from_bytes(data: bytes, source: str) -> DischargeLog:
-    """Discharge log from the bytes of a CSV file, as an upload gives them. Raises `InputError`."""
+    """Discharge log from the bytes of a CSV file, as an upload gives them.
+
+    Parameters
+    ----------
+    data : bytes
+    source : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    DischargeLog
+
+    Raises
+    ------
+    InputError
+        No log of a discharge, or a value that cannot be right; names row and column.
+    """
     remarks = Remarks(source, FORMAT)
     return _checked(*table_from_text(decoded(data, remarks), remarks))
 
@@ -170,6 +221,10 @@ def end_of_discharge(log: DischargeLog, end_voltage_v: float) -> EndReached | No
     log : DischargeLog
     end_voltage_v : float
         End voltage of the whole battery [V].
+
+    Returns
+    -------
+    EndReached or None
 
     Raises
     ------

@@ -82,17 +82,43 @@ FORMAT = TableFormat(
 def read_readings(path: str | Path) -> Readings:
     """Readings from a CSV file.
 
-    Raises `InputError`, one sentence with file, row and column, if the file cannot be opened, is
-    not CSV text, has more than `MAX_ROWS` rows, or holds values that cannot be right.
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened, is not CSV text, has more than `MAX_ROWS` rows, or holds values
+        that cannot be right; names file, row and column.
     """
     return readings_from_bytes(file_bytes(path, Remarks(str(path), FORMAT)), str(path))
 
 
 def readings_from_bytes(data: bytes, source: str) -> Readings:
-    """Readings from the bytes of a CSV file, as an upload gives them; `source` is its name.
+    """Readings from the bytes of a CSV file, as an upload gives them.
 
     UTF-8 with or without byte order mark; other 8-bit text is read as Western European, which
-    only events can need, and noted. Raises `InputError`.
+    only events can need, and noted.
+
+    Parameters
+    ----------
+    data : bytes
+    source : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        As `read_readings`.
     """
     remarks = Remarks(source, FORMAT)
     return _readings(*table_from_text(decoded(data, remarks), remarks))
@@ -101,7 +127,21 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
 def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
     """Readings from a table with the CSV's column names, by the same rules.
 
-    Messages count the table's first line as row 2, as below a header. Raises `InputError`.
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns of `FORMAT`, as text or numbers; one row per reading.
+    source : str
+        What messages call the table.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        A value that cannot be right; the table's first line counts as row 2, as below a header.
     """
     return _readings(table_from_frame(frame), Remarks(source, FORMAT))
 
@@ -112,6 +152,15 @@ def readings_csv(readings: Readings) -> str:
     ``time`` stands beside ``elapsed_s`` when the start is known. The first event at a reading
     stands in its row; every other event has a row of its own without a current. Event texts are
     written on one line, and read back in order of time, then text.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    str
+        Header row and one row per reading or further event; columns without values are left out.
     """
     names = ("elapsed_s", "supply_current_a", *OPTIONAL_COLUMNS)
     given = {name: getattr(readings, name) for name in names}

@@ -280,22 +280,82 @@ RecordT = TypeVar("RecordT", bound=Record)
 
 
 def read_battery(path: str | Path) -> Battery:
-    """Battery from a TOML file; raises `InputError` with file, key and what would be right."""
+    """Battery from a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Battery
+
+    Raises
+    ------
+    InputError
+        Names file, key and what would be right.
+    """
     return read_record(path, Battery)
 
 
 def read_supply(path: str | Path) -> Supply:
-    """Supply from a TOML file; raises `InputError` with file, key and what would be right."""
+    """Supply from a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Supply
+
+    Raises
+    ------
+    InputError
+        Names file, key and what would be right.
+    """
     return read_record(path, Supply)
 
 
 def read_record(path: str | Path, kind: type[RecordT]) -> RecordT:
-    """Record of the given kind from a TOML file; raises `InputError` with file and key."""
+    """Record of the given kind from a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+    kind : type of Record
+
+    Returns
+    -------
+    Record
+        Of that kind.
+
+    Raises
+    ------
+    InputError
+        Names file, key and what would be right.
+    """
     return record_from(read_toml(path), kind, str(path))
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
-    """Content of a TOML file; raises `InputError` where it is none."""
+    """Content of a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+        UTF-8, with or without byte order mark.
+
+    Returns
+    -------
+    dict
+        Tables as dicts in it, nothing checked.
+
+    Raises
+    ------
+    InputError
+        No such file, not text, or not TOML.
+    """
     path = Path(path)
     try:
         return toml_data(path.read_text(encoding="utf-8-sig"), str(path))
@@ -308,7 +368,24 @@ def read_toml(path: str | Path) -> dict[str, Any]:
 
 
 def toml_data(text: str, where: str) -> dict[str, Any]:
-    """Content of TOML text; raises `InputError` naming `where` if it is none."""
+    """Content of TOML text.
+
+    Parameters
+    ----------
+    text : str
+    where : str
+        What messages call the text: a file name.
+
+    Returns
+    -------
+    dict
+        Tables as dicts in it, nothing checked.
+
+    Raises
+    ------
+    InputError
+        Not TOML, nested too deep, or a number with too many digits.
+    """
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -321,7 +398,26 @@ def toml_data(text: str, where: str) -> dict[str, Any]:
 
 
 def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> RecordT:
-    """Record of the given kind from a plain dict; raises `InputError` naming `where` and key."""
+    """Record of the given kind from a plain dict.
+
+    Parameters
+    ----------
+    data : dict
+        As `toml_data` gives it.
+    kind : type of Record
+    where : str
+        What messages call the data: a file name or a form.
+
+    Returns
+    -------
+    Record
+        Of that kind.
+
+    Raises
+    ------
+    InputError
+        Names the first key that is unknown, missing or wrong, and what would be right.
+    """
     try:
         return kind.model_validate(data)
     except ValidationError as error:
@@ -330,6 +426,15 @@ def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> Record
 
 def record_toml(record: Record) -> str:
     """The record as TOML text that reads back to an equal record.
+
+    Parameters
+    ----------
+    record : Record
+
+    Returns
+    -------
+    str
+        Values that are not given, and empty tables, are left out.
 
     >>> print(record_toml(Supply(rated_current_a=60.0)))
     rated_current_a = 60.0

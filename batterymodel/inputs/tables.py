@@ -84,13 +84,42 @@ class Remarks:
     header_row: int = 1
 
     def error(self, problem: str, row: int | None = None, column: str | None = None) -> InputError:
-        """The error to raise: file, place, problem."""
+        """The error to raise: file, place, problem.
+
+        Parameters
+        ----------
+        problem : str
+            What is wrong and what would be right.
+        row : int, optional
+            As numbered in the file.
+        column : str, optional
+
+        Returns
+        -------
+        InputError
+            Not yet raised; parts joined by colons.
+        """
         places = [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
         parts = [one_line(self.source), ", ".join(places), problem]
         return InputError(": ".join(part for part in parts if part))
 
     def refuse_first(self, wrong: pd.Series, values: pd.Series, problem: str) -> None:
-        """Raise for the first row that is wrong, if any."""
+        """Raise for the first row that is wrong, if any.
+
+        Parameters
+        ----------
+        wrong : Series of bool
+            One per row, indexed by the row's number in the file.
+        values : Series
+            What stands there, under the same index, named as the column.
+        problem : str
+            Said behind the value: ``is ...; ... would be right``.
+
+        Raises
+        ------
+        InputError
+            Some row is wrong; names the first.
+        """
         if wrong.any():
             row = first_row(wrong)
             value = values.loc[row]
@@ -98,18 +127,54 @@ class Remarks:
             raise self.error(f"{said} {problem}", row, str(values.name))
 
     def note_rows(self, chosen: pd.Series, what: str) -> None:
-        """Note how many rows were treated in some way, if any."""
+        """Note how many rows were treated in some way, if any.
+
+        Parameters
+        ----------
+        chosen : Series of bool
+            The rows that were treated so.
+        what : str
+            Said behind their count.
+        """
         if count := int(chosen.sum()):
             self.notes.append(f"{count} row{'s' * (count > 1)} {what}")
 
 
 def first_row(wrong: pd.Series) -> int:
-    """Number of the first row of which it is true, as in the file."""
+    """Number of the first row of which it is true, as in the file.
+
+    Parameters
+    ----------
+    wrong : Series of bool
+        One per row, indexed by the row's number in the file.
+
+    Returns
+    -------
+    int
+        The table's first row where it is true of none.
+    """
     return int(cast(int, wrong.idxmax()))
 
 
 def file_bytes(path: str | Path, remarks: Remarks) -> bytes:
-    """Content of a file; reads no further than the limits of size."""
+    """Content of a file; reads no further than the limits of size.
+
+    Parameters
+    ----------
+    path : str or Path
+    remarks : Remarks
+        Names the file in the error.
+
+    Returns
+    -------
+    bytes
+        Cut soon after `MAX_ROWS` or `MAX_BYTES`, which `check_size` then refuses.
+
+    Raises
+    ------
+    InputError
+        No such file, or it cannot be opened.
+    """
     data, lines = bytearray(), 0
     try:
         with open(path, "rb") as file:
@@ -125,7 +190,23 @@ def file_bytes(path: str | Path, remarks: Remarks) -> bytes:
 
 
 def decoded(data: bytes, remarks: Remarks) -> str:
-    """Text of a file: UTF-8, else Western European with a note."""
+    """Text of a file: UTF-8, else Western European with a note.
+
+    Parameters
+    ----------
+    data : bytes
+    remarks : Remarks
+        Takes the note.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        Too large, or UTF-16.
+    """
     check_size(len(data), data.count(b"\n"), remarks)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise remarks.error("is UTF-16 (Unicode) text; save it again as CSV in UTF-8")
@@ -137,7 +218,27 @@ def decoded(data: bytes, remarks: Remarks) -> str:
 
 
 def table_from_text(text: str, remarks: Remarks) -> tuple[pd.DataFrame, Remarks]:
-    """Raw cells under the names of the header row, rows numbered as in the file."""
+    """Raw cells under the names of the header row, rows numbered as in the file.
+
+    Parameters
+    ----------
+    text : str
+        CSV with comma, semicolon or tab, whichever the header holds most of; blank lines and those
+        that begin with # are skipped.
+    remarks : Remarks
+
+    Returns
+    -------
+    frame : DataFrame
+        Cells as text, indexed by the row's number in the file.
+    remarks : Remarks
+        The same with the number of the header row.
+
+    Raises
+    ------
+    InputError
+        Not text, empty, too large, an open quote mark, or more cells than the header.
+    """
     if _NOT_TEXT.search(text):
         raise remarks.error(
             f"is not a text file; save the {remarks.format.rows} as CSV text in UTF-8"
@@ -156,13 +257,42 @@ def table_from_text(text: str, remarks: Remarks) -> tuple[pd.DataFrame, Remarks]
 
 
 def table_from_frame(frame: pd.DataFrame) -> pd.DataFrame:
-    """A table as `table_from_text` gives it; its first line counts as row 2."""
+    """A table as `table_from_text` gives it; its first line counts as row 2.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Any index.
+
+    Returns
+    -------
+    DataFrame
+        Column names as text, index from 2.
+    """
     frame = frame.set_axis([str(name) for name in frame.columns], axis=1)
     return frame.set_axis(range(2, len(frame) + 2), axis=0)
 
 
 def checked_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
-    """The known columns, converted and within bounds."""
+    """The known columns, converted and within bounds.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Raw cells, indexed by the row's number.
+    remarks : Remarks
+        Brings the format; takes a note of columns that are not used.
+
+    Returns
+    -------
+    DataFrame
+        Numbers as floats, NaN where empty; texts stripped.
+
+    Raises
+    ------
+    InputError
+        No rows or too many, a column missing, twice or misnamed, or a value that cannot be right.
+    """
     frame = _known_columns(frame, remarks)
     if not len(frame):
         right = f"one row per {remarks.format.row} would be right"
@@ -174,13 +304,37 @@ def checked_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
 
 
 def shown(text: str) -> str:
-    """A cell's text in quotes, cut to what a message can hold."""
+    """A cell's text in quotes, cut to what a message can hold.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        On one line, 40 characters at most.
+    """
     line = one_line(text[:200])
     return f"'{line[:40]}…'" if len(line) > 40 else f"'{line}'"
 
 
 def check_size(size: int, lines: int, remarks: Remarks) -> None:
-    """Refuse a table of more bytes or lines than are read."""
+    """Refuse a table of more bytes or lines than are read.
+
+    Parameters
+    ----------
+    size : int
+        Bytes or characters.
+    lines : int
+        With the header.
+    remarks : Remarks
+
+    Raises
+    ------
+    InputError
+        Over `MAX_ROWS` below the header, or over `MAX_BYTES`.
+    """
     if lines > MAX_ROWS + 1:
         raise remarks.error(f"has more than {MAX_ROWS:,} rows; give {remarks.format.what}")
     if size > MAX_BYTES:
@@ -247,7 +401,18 @@ def _meant(name: str, table: TableFormat) -> str | None:
 
 
 def texts_of(cells: pd.Series) -> pd.Series:
-    """Cells as stripped text, empty where there is none."""
+    """Cells as stripped text, empty where there is none.
+
+    Parameters
+    ----------
+    cells : Series
+        Of any content.
+
+    Returns
+    -------
+    Series of str
+        Under the same index and name.
+    """
     filled = cells.astype(object).where(cells.notna(), "")
     stripped = [str(cell).strip() for cell in filled]
     return pd.Series(stripped, cells.index, dtype=object, name=cells.name)
@@ -296,7 +461,27 @@ def _check_values(frame: pd.DataFrame, remarks: Remarks) -> None:
 
 
 def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime | None]:
-    """The rows that have a time, with `elapsed_s`, and the moment at which that is zero."""
+    """The rows that have a time, with `elapsed_s`, and the moment at which that is zero.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        From `checked_columns`, with ``elapsed_s``, ``time`` or both; ``elapsed_s`` is preferred.
+    remarks : Remarks
+        Takes notes of rows without a time and of clocks that run apart.
+
+    Returns
+    -------
+    frame : DataFrame
+        With ``elapsed_s`` [s], without ``time``.
+    started_at : datetime or None
+        None where no clock time is given.
+
+    Raises
+    ------
+    InputError
+        A clock time that is none, a UTC offset in some rows only, or more than `LONGEST_LOG_S`.
+    """
     started_at = None
     if "time" in frame:
         moments = _moments(frame["time"], remarks)
@@ -342,7 +527,20 @@ def _moment(text: str) -> datetime | None:
 
 
 def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
-    """Rows in order of time, those of one time averaged, the same whatever order they came in."""
+    """Rows in order of time, those of one time averaged, the same whatever order they came in.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Numbers only, with ``elapsed_s`` [s] in every row.
+    remarks : Remarks
+        Takes notes of rows that were sorted or averaged.
+
+    Returns
+    -------
+    DataFrame
+        ``elapsed_s`` strictly rising.
+    """
     elapsed_s = frame["elapsed_s"]
     shared = elapsed_s.duplicated(keep=False)
     remarks.note_rows(elapsed_s < elapsed_s.cummax(), "out of order of time: all rows were sorted")
@@ -357,7 +555,15 @@ def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
 
 
 def note_gaps(elapsed_s: np.ndarray, remarks: Remarks) -> None:
-    """Note gaps between rows that are far longer than the usual step."""
+    """Note gaps between rows that are far longer than the usual step.
+
+    Parameters
+    ----------
+    elapsed_s : ndarray, shape (n,)
+        Times of the rows, rising [s].
+    remarks : Remarks
+        Takes the note: how many gaps, and the longest.
+    """
     intervals_s = np.diff(elapsed_s)
     long = np.maximum(GAP_RATIO * np.median(intervals_s), LEAST_GAP_S)
     gaps = int((intervals_s > long).sum())

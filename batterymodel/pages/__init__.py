@@ -49,6 +49,16 @@ def keep_entries() -> None:
 def literal(text: str) -> str:
     """Text for a Streamlit markdown element that shows every character as it stands.
 
+    Parameters
+    ----------
+    text : str
+        As typed or read; runs of white space count as one space.
+
+    Returns
+    -------
+    str
+        Markdown with every sign escaped, and no emoji or arrow made of signs.
+
     >>> print(literal("a*b 5$"))
     a\\*b 5\\$
     """
@@ -57,12 +67,33 @@ def literal(text: str) -> str:
 
 
 def shown(text: str) -> str:
-    """Text for HTML, escaped."""
+    """Text for HTML, escaped.
+
+    Parameters
+    ----------
+    text : str
+        As typed or read; may hold markup.
+
+    Returns
+    -------
+    str
+    """
     return html.escape(text)
 
 
 def head(fields: Sequence[tuple[str, str]]) -> str:
-    """The head of the job card: what was looked at."""
+    """The head of the job card: what was looked at.
+
+    Parameters
+    ----------
+    fields : sequence of (str, str)
+        Name and value of each, unescaped; a value over 16 characters gets a wide field.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     cells = (
         f'<div class="jc-field{" jc-wide" * (len(value) > 16)}">'
         f'<span class="jc-name">{shown(name)}</span>{shown(value)}</div>'
@@ -72,7 +103,17 @@ def head(fields: Sequence[tuple[str, str]]) -> str:
 
 
 def outcome_box(assessment: Assessment) -> str:
-    """The ruled box: outcome, why, what to do next, and the short cautions."""
+    """The ruled box: outcome, why, what to do next, and the short cautions.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        HTML, a section named Outcome.
+    """
     outcome, words = assessment.outcome, OUTCOME_WORDS[assessment.outcome]
     reason = assessment.reason
     steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
@@ -92,7 +133,26 @@ def _doubts(assessment: Assessment) -> str:
 
 
 def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
-    """A ruled box like that of the outcome, for the verdict of a capacity check."""
+    """A ruled box like that of the outcome, for the verdict of a capacity check.
+
+    Parameters
+    ----------
+    kind : str
+        Class of the style sheet that draws the rule.
+    sign : str
+        Not read aloud; put in unescaped.
+    word : str
+        The verdict.
+    reason : str
+        Not empty; its first letter is made a capital.
+    step : str
+        What to do next.
+
+    Returns
+    -------
+    str
+        HTML, a section named Verdict.
+    """
     return (
         f'<section class="jc jc-box {kind}" aria-label="Verdict">'
         f'<h2 class="jc-word">{_sign(sign)}<span>{shown(word)}</span></h2>'
@@ -103,7 +163,17 @@ def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
 
 
 def sheet_box(content: SheetContent) -> str:
-    """The ruled box of the outcome as the owner's sheet has it."""
+    """The ruled box of the outcome as the owner's sheet has it.
+
+    Parameters
+    ----------
+    content : SheetContent
+
+    Returns
+    -------
+    str
+        HTML, a section named Outcome.
+    """
     return (
         f'<section class="jc jc-box {content.outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{_sign(content.sign)}<span>{shown(content.word)}</span></h2>'
@@ -113,7 +183,18 @@ def sheet_box(content: SheetContent) -> str:
 
 
 def sheet_findings(findings: Iterable[SheetFinding]) -> str:
-    """Findings as the owner's sheet has them."""
+    """Findings as the owner's sheet has them.
+
+    Parameters
+    ----------
+    findings : iterable of SheetFinding
+        In the order to show them.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     items = (
         f'<li><span class="jc-severity {f.severity}">{_sign(f.sign)}{shown(f.severity)}</span>'
         f'<div class="jc-text"><b>{shown(f.name)}.</b> {shown(f.text)}'
@@ -124,7 +205,20 @@ def sheet_findings(findings: Iterable[SheetFinding]) -> str:
 
 
 def table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A ruled table that scrolls in its own place where the screen is narrow."""
+    """A ruled table that scrolls in its own place where the screen is narrow.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Unescaped; empty for a table without one.
+    rows : iterable of sequences of str
+        Unescaped, each as long as the header where there is one.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     names = "".join(f'<th scope="col">{shown(name)}</th>' for name in header)
     top = f"<thead><tr>{names}</tr></thead>" if header else ""
     lines = (f"<tr>{''.join(f'<td>{shown(cell)}</td>' for cell in row)}</tr>" for row in rows)
@@ -135,7 +229,17 @@ def table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def key_figures(assessment: Assessment) -> str:
-    """The figures to read first, each with its range."""
+    """The figures to read first, each with its range.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        HTML; the time until topped off only for `TOP_OFF` and `KEEP_WATCHING`.
+    """
     soc = assessment.state_of_charge
     rows: list[tuple[str, tuple[str, str], Interval]] = [
         ("State of charge at connection", percent(soc.at_connection), soc.at_connection),
@@ -158,7 +262,18 @@ def key_figures(assessment: Assessment) -> str:
 
 
 def figures(cells: Iterable[tuple[str, str, str]]) -> str:
-    """Figures to read first: name, value and what to know about it."""
+    """Figures to read first: name, value and what to know about it.
+
+    Parameters
+    ----------
+    cells : iterable of (str, str, str)
+        Name, value with its unit, and what stands below; unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     told = (
         f'<div class="jc-figure"><span class="jc-name">{shown(name)}</span>'
         f'<span class="jc-value">{shown(value)}</span>'
@@ -169,17 +284,50 @@ def figures(cells: Iterable[tuple[str, str, str]]) -> str:
 
 
 def findings_list(findings: Iterable[Finding]) -> str:
-    """Findings as a list that wraps: sign and word, rule, text, limit and where it comes from."""
+    """Findings as a list that wraps: sign and word, rule, text, limit and where it comes from.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        In the order to show them.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return f'<ul class="jc jc-findings">{"".join(map(_finding, findings))}</ul>'
 
 
 def note(text: str) -> str:
-    """A small explaining paragraph, as under a chart."""
+    """A small explaining paragraph, as under a chart.
+
+    Parameters
+    ----------
+    text : str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return f'<p class="jc jc-note">{shown(text)}</p>'
 
 
 def plain_list(items: Iterable[str]) -> str:
-    """Sentences as a bulleted list."""
+    """Sentences as a bulleted list.
+
+    Parameters
+    ----------
+    items : iterable of str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return f'<ul class="jc jc-plain">{"".join(f"<li>{shown(item)}</li>" for item in items)}</ul>'
 
 

@@ -79,7 +79,17 @@ class Job:
     problems: list[str] = field(default_factory=list)
 
     def attempt(self, read: Callable[[], T]) -> T | None:
-        """What `read` returns; None with its sentence among the problems if it cannot be used."""
+        """What `read` returns; None with its sentence among the problems if it cannot be used.
+
+        Parameters
+        ----------
+        read : callable without arguments
+            May raise a `BatteryModelError`, whose sentence is kept; anything else passes through.
+
+        Returns
+        -------
+        object or None
+        """
         try:
             return read()
         except BatteryModelError as error:
@@ -101,7 +111,23 @@ def page() -> None:
 
 
 def typed_readings(table: pd.DataFrame) -> Readings | None:
-    """Readings from the typed table, None while it is just begun; raises `InputError`."""
+    """Readings from the typed table.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Texts, with the columns of `typed_start`; currents [A], times [s].
+
+    Returns
+    -------
+    Readings or None
+        None while fewer than `LEAST_TYPED` currents are entered.
+
+    Raises
+    ------
+    InputError
+        A cell that cannot be right; names its row and column.
+    """
     rows = typed_rows(table)
     if (rows["supply_current_a"].str.strip() != "").sum() < LEAST_TYPED:
         return None
@@ -109,7 +135,18 @@ def typed_readings(table: pd.DataFrame) -> Readings | None:
 
 
 def typed_rows(table: pd.DataFrame) -> pd.DataFrame:
-    """The rows of the typed table in which something was entered, as text."""
+    """The rows of the typed table in which something was entered, as text.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Texts or nothing, with ``supply_current_a`` and ``event``.
+
+    Returns
+    -------
+    DataFrame
+        Those with a current or an event, under their own index; a time alone is no entry.
+    """
     table = table.fillna("").astype(str)
     current, event = (table[name].str.strip() != "" for name in ("supply_current_a", "event"))
     return table[current | event]

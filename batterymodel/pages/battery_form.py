@@ -38,7 +38,17 @@ class Field:
     step: float = 0.1
 
     def key_in(self, form: str) -> str:
-        """Where the entry lives in the session state."""
+        """Where the entry lives in the session state.
+
+        Parameters
+        ----------
+        form : str
+            `IN_HAND`, `ON_CARD` or `NEW`.
+
+        Returns
+        -------
+        str
+        """
         return f"{KEPT}{form}.{self.table}.{self.name}"
 
     @property
@@ -99,7 +109,14 @@ _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
 
 def fill(battery: Battery | None, form: str = IN_HAND) -> None:
-    """Put a battery into the form; None empties it."""
+    """Put a battery into the form; None empties it.
+
+    Parameters
+    ----------
+    battery : Battery, optional
+    form : str
+        `IN_HAND`, `ON_CARD` or `NEW`.
+    """
     data = {} if battery is None else battery.model_dump()
     for field in FIELDS:
         table = data if not field.table else data.get(field.table) or {}
@@ -114,7 +131,21 @@ def forget_file() -> None:
 def entered(form: str = IN_HAND) -> tuple[Battery | None, tuple[str, ...]]:
     """The battery in the form, or None with the labels of what is still missing.
 
-    Raises `InputError` naming the entry that cannot be right.
+    Parameters
+    ----------
+    form : str
+        `IN_HAND`, `ON_CARD` or `NEW`.
+
+    Returns
+    -------
+    battery : Battery or None
+    missing : tuple of str
+        Empty where there is a battery.
+
+    Raises
+    ------
+    InputError
+        An entry that cannot be right; names it.
     """
     data = _entered_data(form)
     missing = tuple(f.label for f in PLATE if f.name in _REQUIRED and f.name not in data)
@@ -124,7 +155,24 @@ def entered(form: str = IN_HAND) -> tuple[Battery | None, tuple[str, ...]]:
 
 
 def battery_from_bytes(data: bytes, source: str) -> Battery:
-    """Battery from the bytes of a TOML file; raises `InputError` with its name and the key."""
+    """Battery from the bytes of a TOML file, as an upload gives them.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8 text, with or without byte order mark.
+    source : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    Battery
+
+    Raises
+    ------
+    InputError
+        Not text, not TOML, or a key or value that cannot be right; names file and key.
+    """
     try:
         values = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError:
@@ -135,7 +183,20 @@ def battery_from_bytes(data: bytes, source: str) -> Battery:
 
 
 def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
-    """The tab with the plate, and the ways to fill the form. Raises as `battery_from_bytes`."""
+    """The tab with the plate, and the ways to fill the form.
+
+    Parameters
+    ----------
+    samples : sequence of Sample
+        To choose a battery from.
+    offer_samples : bool
+        Whether that choice is shown; the upload of a file always is.
+
+    Raises
+    ------
+    InputError
+        The uploaded file is no battery; raised once the tab is drawn.
+    """
     problem = None
     if offer_samples:
         _show_sample_choice(samples)
@@ -156,7 +217,13 @@ def show_new_plate() -> None:
 
 
 def show_limits(form: str = IN_HAND) -> None:
-    """The tab with the limits card; a blank shows the generic value it stands for."""
+    """The tab with the limits card; a blank shows the generic value it stands for.
+
+    Parameters
+    ----------
+    form : str
+        `IN_HAND`, `ON_CARD` or `NEW`.
+    """
     st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
     _show(LIMITS[:1], columns=1, form=form)
     _show(LIMITS[1:], _generic_values(form), form=form)
@@ -170,7 +237,13 @@ def show_record() -> None:
 
 
 def show_download(battery: Battery | None) -> None:
-    """Offer the battery in the form as a TOML file."""
+    """Offer the battery in the form as a TOML file.
+
+    Parameters
+    ----------
+    battery : Battery, optional
+        None while the form is incomplete: nothing is offered then.
+    """
     if battery is not None:
         st.download_button(
             "Battery as TOML", record_toml(battery), "battery.toml", "application/toml"

@@ -47,7 +47,18 @@ def record() -> Store | None:
 
 
 def opened(title: str) -> Store | None:
-    """The record, below the title of a page that shows it, and what was written last."""
+    """The record, below the title of a page that shows it, and what was written last.
+
+    Parameters
+    ----------
+    title : str
+        Put in as markdown.
+
+    Returns
+    -------
+    Store or None
+        None, with the reason on the page, where it cannot be opened.
+    """
     st.html(pages.STYLE)
     st.title(title)
     store = record()
@@ -56,7 +67,22 @@ def opened(title: str) -> Store | None:
 
 
 def choose_battery(store: Store) -> str | None:
-    """Serial of the battery chosen on this or another page of the record."""
+    """Serial of the battery chosen on this or another page of the record.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    str or None
+        None, with what to do on the page, where no battery is in the record.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
     fleet = fleet_of(store)
     if not fleet:
         st.info(literal(NO_BATTERY))
@@ -69,7 +95,16 @@ def choose_battery(store: Store) -> str | None:
 def attempt(write: Callable[[], T], words: str | Callable[[T], str]) -> T | None:
     """What a write returns, its words shown by `show_done`; None, with the reason, if it fails.
 
-    The words are given, or made from what was written.
+    Parameters
+    ----------
+    write : callable without arguments
+        May raise a `BatteryModelError`; anything else passes through.
+    words : str or callable
+        Said when it is done, or made from what was written.
+
+    Returns
+    -------
+    object or None
     """
     try:
         result = write()
@@ -89,7 +124,25 @@ def show_done() -> None:
 
 
 def forecast(store: Store, serial: str) -> FadeForecast:
-    """Forecast of a battery's capacity, computed anew only when its record or the day changes."""
+    """Forecast of a battery's capacity, computed anew only when its record or the day changes.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    FadeForecast
+        As of today.
+
+    Raises
+    ------
+    InputError
+        No such battery, or nothing measured of it.
+    StoreError
+        The record cannot be read.
+    """
     on_record = tuple((h.entry_id, h.words) for h in timeline_of(store, serial))
     return _forecast(store, serial, date.today(), on_record)
 

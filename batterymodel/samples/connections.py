@@ -94,7 +94,24 @@ class _Case:
 
 
 def load_scenario(folder: Path = SAMPLE_FOLDER) -> tuple[tuple[Sample, ...], Supply]:
-    """Samples and supply from a sample folder; empty where the folder is not there."""
+    """Samples and supply from a sample folder; empty where the folder is not there.
+
+    Parameters
+    ----------
+    folder : Path
+        As `write_samples` fills it; that of the project where left out.
+
+    Returns
+    -------
+    samples : tuple of Sample
+        In the order of the scenario file.
+    supply : Supply
+
+    Raises
+    ------
+    InputError
+        A battery or supply file in it that cannot be used.
+    """
     index = folder / SCENARIO_FILE
     if not index.is_file():
         return (), SUPPLY
@@ -107,12 +124,37 @@ def load_scenario(folder: Path = SAMPLE_FOLDER) -> tuple[tuple[Sample, ...], Sup
 
 
 def sample_readings_path(key: str, folder: Path = SAMPLE_FOLDER) -> Path:
-    """Path of the readings CSV of a sample."""
+    """Path of the readings CSV of a sample.
+
+    Parameters
+    ----------
+    key : str
+        `Sample.key`.
+    folder : Path
+        That of the project where left out.
+
+    Returns
+    -------
+    Path
+        Given whether or not a file is there.
+    """
     return folder / f"{key}.csv"
 
 
 def write_samples(folder: Path) -> None:
-    """Write every sample, the supply and the scenario file into a folder."""
+    """Write every sample, the supply and the scenario file into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where it is not there; files of the same names are overwritten. The same bytes are
+        written each time.
+
+    Raises
+    ------
+    OSError
+        A folder that cannot be written to.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(SEED)
     (folder / "supply.toml").write_text(record_toml(SUPPLY), encoding="utf-8")
@@ -345,7 +387,23 @@ def _cases() -> tuple[_Case, ...]:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Command line: write the samples into a folder."""
+    """Command line: write the samples into a folder.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Those after the program's name; else those of the process.
+
+    Returns
+    -------
+    int
+        Exit status, 0.
+
+    Raises
+    ------
+    SystemExit
+        Arguments that argparse refuses.
+    """
     parser = argparse.ArgumentParser(description="Write the invented sample connections anew.")
     parser.add_argument("--to", type=Path, default=SAMPLE_FOLDER, help="folder to write into")
     folder = parser.parse_args(arguments).to

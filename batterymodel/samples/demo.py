@@ -83,9 +83,22 @@ EVERYTHING_ON = (
 
 
 def fill_demo(store: Store) -> int:
-    """Fill an empty record with the invented fleet; returns the number of connections.
+    """Fill an empty record with the invented fleet, in one transaction.
 
-    All of it in one transaction. Raises `StoreError` where the record is not empty.
+    Parameters
+    ----------
+    store : Store
+        One into which nothing was ever written.
+
+    Returns
+    -------
+    int
+        Number of connections.
+
+    Raises
+    ------
+    StoreError
+        A record that is not empty, sample files that are not there, or a fault of the database.
     """
     samples, supply = load_scenario()
     if not samples:
@@ -112,7 +125,22 @@ def fill_demo(store: Store) -> int:
 
 
 def remove_demo(store: Store) -> Deletion:
-    """Take all demo data out of sight in one go; `Store.restore` with its id brings it back."""
+    """Take all demo data out of sight in one go; `Store.restore` with its id brings it back.
+
+    Parameters
+    ----------
+    store : Store
+        Batteries and aircraft that are not marked invented stay.
+
+    Returns
+    -------
+    Deletion
+
+    Raises
+    ------
+    StoreError
+        No demo data in the record, or a fault of the database.
+    """
     with store.writing():
         ids = [
             entry.id

@@ -26,10 +26,25 @@ late the knee comes (invented)."""
 
 
 def loaded_voltage_v(discharged: np.ndarray, cells: int, end_v: float) -> np.ndarray:
-    """Battery voltage under load [V] at discharged fractions of the capacity, any shape.
+    """Battery voltage under load [V] at discharged fractions of the capacity.
 
     ``V = cells (start - slope x - a x / (1 + width - x))``, with ``a`` so that the end voltage is
     met at ``x = 1`` exactly.
+
+    Parameters
+    ----------
+    discharged : ndarray, any shape
+        ``x``, charge taken over the capacity at that current [0..1]; beyond ``1 + 0.9 width`` the
+        voltage falls no further.
+    cells : int
+        Cells in series.
+    end_v : float
+        End voltage of the whole battery [V].
+
+    Returns
+    -------
+    ndarray, shape of `discharged`
+        Voltage of the whole battery [V].
     """
     x = np.minimum(np.asarray(discharged, dtype=float), 1.0 + 0.9 * KNEE_WIDTH)
     drop = (CELL_START_V - CELL_SLOPE_V - end_v / cells) * KNEE_WIDTH
@@ -84,7 +99,17 @@ def simulated_discharge(
 
 
 def discharge_csv(log: DischargeLog) -> str:
-    """The log as CSV text."""
+    """The log as CSV text.
+
+    Parameters
+    ----------
+    log : DischargeLog
+
+    Returns
+    -------
+    str
+        With a column ``battery_temp_c`` only where the log has temperatures.
+    """
     columns = {
         "elapsed_s": log.elapsed_s,
         "discharge_current_a": log.current_a,
@@ -120,7 +145,18 @@ def fading_checks_csv() -> str:
 
 
 def write_capacity_samples(folder: Path) -> None:
-    """Write the discharge logs and the record of checks into a folder."""
+    """Write the discharge logs and the record of checks into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        One that is there; files of the same names are overwritten.
+
+    Raises
+    ------
+    OSError
+        A folder that is missing or cannot be written to.
+    """
     texts = {
         DISCHARGE_PASSES: discharge_csv(simulated_discharge(36.9)),
         DISCHARGE_STOPPED: discharge_csv(simulated_discharge(36.9, stop_s=1800.0, seed=SEED + 1)),

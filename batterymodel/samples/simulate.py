@@ -78,6 +78,22 @@ def battery_current_a(
 def meter_reading_a(
     current_a: np.ndarray, resolution_a: float, noise_a: float, rng: np.random.Generator
 ) -> np.ndarray:
-    """Current as a meter shows it, same shape [A]: normal noise [A], then its resolution [A]."""
+    """Current as a meter shows it: normal noise, then its resolution.
+
+    Parameters
+    ----------
+    current_a : ndarray, any shape
+        True current [A].
+    resolution_a : float
+        Smallest step the meter shows [A], above 0.
+    noise_a : float
+        Standard deviation of the noise [A].
+    rng : Generator
+
+    Returns
+    -------
+    ndarray, shape of `current_a`
+        Whole steps of the resolution [A].
+    """
     noisy = current_a + rng.normal(0.0, noise_a, current_a.shape)
     return np.round(np.round(noisy / resolution_a) * resolution_a, 4)

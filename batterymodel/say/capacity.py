@@ -13,7 +13,17 @@ from batterymodel.say.connection import amount, wrapped
 
 
 def capacity_text(result: CapacityResult) -> str:
-    """The whole check: verdict, figures, corrections, errors, next step, cautions."""
+    """The whole check: verdict, figures, corrections, errors, next step, cautions.
+
+    Parameters
+    ----------
+    result : CapacityResult
+
+    Returns
+    -------
+    str
+        Several lines of `WIDTH`; capacities [Ah] and [% of rated].
+    """
     parts = [wrapped(result.headline), "", *_capacity_table(result), "", "Corrections"]
     for correction in result.corrections:
         known = correction.rel_sd < SMALL_ERROR
@@ -37,7 +47,17 @@ def capacity_text(result: CapacityResult) -> str:
 
 
 def fade_text(forecast: FadeForecast) -> str:
-    """The whole forecast: headline, figures, next check, models compared, notes."""
+    """The whole forecast: headline, figures, next check, models compared, notes.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    str
+        Several lines of `WIDTH`; capacities [Ah], loss [% of rated per year or cycle].
+    """
     parts = [wrapped(forecast.headline), "", *_fade_table(forecast)]
     change = forecast.slope_change
     if change is not None:
@@ -55,7 +75,17 @@ def fade_text(forecast: FadeForecast) -> str:
 
 
 def slope_sentence(forecast: FadeForecast) -> str:
-    """The change of slope in one sentence; empty where there is none."""
+    """The change of slope in one sentence; empty where there is none.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    str
+        Loss before and after [% of rated per year or cycle], and the odds.
+    """
     change = forecast.slope_change
     if change is None:
         return ""
@@ -112,14 +142,35 @@ def _fade_table(forecast: FadeForecast) -> list[str]:
 
 
 def loss_words(interval: Interval) -> tuple[str, str]:
-    """Loss of capacity a year or cycle, in percent of rated: best value and range."""
+    """Loss of capacity a year or cycle, in percent of rated: best value and range.
+
+    Parameters
+    ----------
+    interval : Interval
+        [% of rated per year or cycle].
+
+    Returns
+    -------
+    best, spread : str
+        One decimal, three where the interval is narrower than 0.5.
+    """
     digits = 1 if interval.high - interval.low > 0.5 else 3
     low = f"{interval.low:.{digits}f} to {interval.high:.{digits}f}"
     return f"{interval.mean:.{digits}f}", low
 
 
 def moment_words(moment: Moment | None) -> str:
-    """A day or a cycle, or that it is beyond the horizon."""
+    """A day or a cycle, or that it is beyond the horizon.
+
+    Parameters
+    ----------
+    moment : Moment, optional
+        None for beyond the horizon.
+
+    Returns
+    -------
+    str
+    """
     return "not in view" if moment is None else str(moment)
 
 

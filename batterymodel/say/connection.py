@@ -19,7 +19,17 @@ WIDTH = 92
 
 
 def text_report(assessment: Assessment) -> str:
-    """The whole assessment: outcome, a short table, findings, next steps, cautions."""
+    """The whole assessment: outcome, a short table, findings, next steps, cautions.
+
+    Parameters
+    ----------
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        Several lines of `WIDTH`.
+    """
     parts = [
         wrapped(assessment.headline),
         wrapped(OUTCOME_MEANING[assessment.outcome]),
@@ -54,7 +64,17 @@ def _doubts(assessment: Assessment) -> list[str]:
 
 
 def percent(interval: Interval) -> tuple[str, str]:
-    """Mean and range of a fraction in whole percent."""
+    """Mean and range of a fraction in whole percent.
+
+    Parameters
+    ----------
+    interval : Interval
+        Of a fraction [0..1].
+
+    Returns
+    -------
+    best, spread : str
+    """
     return (
         f"{100 * interval.mean:.0f} %",
         f"{100 * interval.low:.0f} to {100 * interval.high:.0f} %",
@@ -62,7 +82,19 @@ def percent(interval: Interval) -> tuple[str, str]:
 
 
 def amount(interval: Interval, unit: str) -> tuple[str, str]:
-    """Mean and range of a quantity, rounded to what its interval supports."""
+    """Mean and range of a quantity, rounded to what its interval supports.
+
+    Parameters
+    ----------
+    interval : Interval
+    unit : str
+        The one the interval is in; minutes are always whole.
+
+    Returns
+    -------
+    best, spread : str
+        With the unit; one decimal where the interval is narrower than 10.
+    """
     digits = 1 if interval.high - interval.low < 10.0 and unit != "min" else 0
     return (
         f"{interval.mean:.{digits}f} {unit}",
@@ -71,7 +103,21 @@ def amount(interval: Interval, unit: str) -> tuple[str, str]:
 
 
 def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
-    """Value and range of a parameter of the taper, named as in `TaperSummary`."""
+    """Value and range of a parameter of the taper, named as in `TaperSummary`.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    name : str
+        ``amplitude_a`` or another name in `TaperSummary.standard_errors`.
+    unit : str
+        The one that parameter is in; seconds are always whole.
+
+    Returns
+    -------
+    best, spread : str
+        With the unit; the range is at `LEVEL`, not below zero.
+    """
     value = getattr(assessment.taper, name)
     half = LEVEL_SD * assessment.taper.standard_errors[name]
     digits = 0 if unit == "s" or half > 5.0 else 1
@@ -80,12 +126,33 @@ def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
 
 
 def limit_words(finding: Finding) -> str:
-    """The limit of a finding with its unit, as read; empty where it has none."""
+    """The limit of a finding with its unit, as read; empty where it has none.
+
+    Parameters
+    ----------
+    finding : Finding
+
+    Returns
+    -------
+    str
+    """
     return "" if finding.limit is None else limit_text(finding.limit, finding.unit or "")
 
 
 def limit_text(value: float, unit: str) -> str:
-    """A limit with its unit; a fraction in whole percent."""
+    """A limit with its unit; a fraction in whole percent.
+
+    Parameters
+    ----------
+    value : float
+    unit : str
+        ``fraction`` for one that is shown in percent; may be empty.
+
+    Returns
+    -------
+    str
+        Four digits at most.
+    """
     return f"{100 * value:.0f} %" if unit == "fraction" else f"{value:.4g} {unit}".strip()
 
 
@@ -127,5 +194,16 @@ def _finding_lines(finding: Finding) -> list[str]:
 
 
 def wrapped(text: str, lead: str = "") -> str:
-    """The text in lines of `WIDTH`, behind a lead that the later lines leave blank."""
+    """The text in lines of `WIDTH`, behind a lead that the later lines leave blank.
+
+    Parameters
+    ----------
+    text : str
+    lead : str
+        Of any width below `WIDTH`; counts in the first line.
+
+    Returns
+    -------
+    str
+    """
     return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

@@ -44,7 +44,22 @@ _AIRCRAFT_HEADER = ("aircraft", "load configurations", "id")
 
 
 def fleet_text(store: Store) -> str:
-    """The batteries with their last check and connection, then the aircraft with their ids."""
+    """The batteries with their last check and connection, then the aircraft with their ids.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    str
+        Two tables, those that are empty left out; `NOTHING` where both are.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
     with store.reading():
         batteries = sorted(_battery_row(store, plate) for plate in store.entries(BatteryPlate))
         aircraft = sorted(_aircraft_row(store, entry) for entry in store.entries(Aircraft))
@@ -53,7 +68,17 @@ def fleet_text(store: Store) -> str:
 
 
 def table_text(rows: list[tuple[str, ...]]) -> str:
-    """Rows of cells in columns as wide as their widest cell."""
+    """Rows of cells in columns as wide as their widest cell.
+
+    Parameters
+    ----------
+    rows : list of tuples of str
+        One at least, all of one length; the header first.
+
+    Returns
+    -------
+    str
+    """
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ("  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)) for row in rows)
     return "\n".join(line.rstrip() for line in lines)
@@ -80,7 +105,26 @@ def _battery_row(store: Store, plate: Entry[BatteryPlate]) -> tuple[str, ...]:
 
 
 def battery_text(store: Store, serial: str, on: date | None = None) -> str:
-    """One battery: what is in force on a day, then everything on record with its ids."""
+    """One battery: what is in force on a day, then everything on record with its ids.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    on : date, optional
+        Later entries are left out; else all are shown.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    StoreError
+        The record cannot be read.
+    """
     with store.reading():
         plate = store.plate(serial)
         battery = store.battery(serial, on)
@@ -123,7 +167,25 @@ def _line(store: Store, entry: Entry[Any]) -> str:
 
 
 def summary(store: Store, record: Record) -> str:
-    """One record in a few words."""
+    """One record in a few words.
+
+    Parameters
+    ----------
+    store : Store
+        Looked into for the aircraft of a move.
+    record : Record
+        Of a kind that the store keeps.
+
+    Returns
+    -------
+    str
+        The kind, a colon and what it says.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
     word = KIND_OF_RECORD[type(record)].word.capitalize()
     match record:
         case CardRevision():
@@ -148,7 +210,16 @@ def summary(store: Store, record: Record) -> str:
 
 
 def outcome_words(connection: Connection) -> str:
-    """The outcome of a connection, or that it was not assessed and why."""
+    """The outcome of a connection, or that it was not assessed and why.
+
+    Parameters
+    ----------
+    connection : Connection
+
+    Returns
+    -------
+    str
+    """
     if (result := connection.result) is None:
         return f"not assessed ({connection.not_assessed or 'no result given'})"
     return OUTCOME_WORDS[Outcome(result["outcome"])]
@@ -159,7 +230,19 @@ def _check_words(check: BenchCheck) -> str:
 
 
 def taken_text(taken: Taken, file_name: str) -> str:
-    """What became of one connection file, said after it was committed."""
+    """What became of one connection file, said after it was committed.
+
+    Parameters
+    ----------
+    taken : Taken
+    file_name : str
+        As the user named it.
+
+    Returns
+    -------
+    str
+        On one line, with the id of the entry.
+    """
     record, remark = taken.entry.record, f" ({taken.remark})" if taken.remark else ""
     if taken.was_there:
         return f"there already: {file_name}  [{taken.entry.id}]"
@@ -168,7 +251,18 @@ def taken_text(taken: Taken, file_name: str) -> str:
 
 
 def deletions_text(deletions: Iterable[Deletion]) -> str:
-    """Deletions that can be restored."""
+    """Deletions that can be restored.
+
+    Parameters
+    ----------
+    deletions : iterable of Deletion
+        In the order to show them.
+
+    Returns
+    -------
+    str
+        A table with the ids to restore by, times in UTC.
+    """
     rows = [
         (f"{d.recorded_at:%Y-%m-%d %H:%M} UTC", f"{entries_words(d.entries)}", d.reason, d.id)
         for d in deletions
@@ -177,7 +271,18 @@ def deletions_text(deletions: Iterable[Deletion]) -> str:
 
 
 def entries_words(entries: Iterable[tuple[str, str]]) -> str:
-    """How many entries of which kind: table and id each."""
+    """How many entries there are of which kind.
+
+    Parameters
+    ----------
+    entries : iterable of (str, str)
+        Table and id of each.
+
+    Returns
+    -------
+    str
+        As ``2 x connection``, in the order in which kinds are met.
+    """
     count: dict[str, int] = {}
     for table, _ in entries:
         count[table] = count.get(table, 0) + 1
@@ -185,7 +290,25 @@ def entries_words(entries: Iterable[tuple[str, str]]) -> str:
 
 
 def history_text(store: Store, entry_id: str) -> str:
-    """Every row of an entry, first writing first, and the fields a correction changed."""
+    """Every row of an entry, first writing first, and the fields a correction changed.
+
+    Parameters
+    ----------
+    store : Store
+    entry_id : str
+
+    Returns
+    -------
+    str
+        Several lines, times in UTC; the first names the entry as it is now.
+
+    Raises
+    ------
+    InputError
+        No such entry.
+    StoreError
+        The record cannot be read.
+    """
     rows = store.history(entry_id)
     lines = [f"{summary(store, rows[-1].record)}  [{entry_id}]"]
     for before, row in zip((None, *rows), rows, strict=False):

@@ -62,7 +62,25 @@ class ServiceEstimate:
 
 
 def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
-    """Everything on record of a battery, the latest first."""
+    """Everything on record of a battery, the latest first.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    tuple of Happening
+        Entries without a day come with the earliest day there is.
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    StoreError
+        The record cannot be read.
+    """
     with store.reading():
         entries = list(_entries_of(store, store.plate(serial).id))
         entries.sort(key=lambda entry: entry.order, reverse=True)
@@ -227,7 +245,22 @@ def bench_check(
 
 
 def fleet_of(store: Store) -> dict[str, str]:
-    """Serial of every battery on record with the words to choose it by."""
+    """Serial of every battery on record with the words to choose it by.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    dict
+        In order of serial; empty without a battery.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
     with store.reading():
         plates = sorted(store.entries(BatteryPlate), key=lambda entry: entry.record.serial)
         return {plate.record.serial: _battery_words(store, plate.record) for plate in plates}
@@ -240,7 +273,17 @@ def _battery_words(store: Store, plate: BatteryPlate) -> str:
 
 
 def changed_limits(before: Limits, after: Limits) -> tuple[str, ...]:
-    """Names of the limits that differ between two cards."""
+    """Names of the limits that differ between two cards.
+
+    Parameters
+    ----------
+    before, after : Limits
+
+    Returns
+    -------
+    tuple of str
+        Field names in the order of `Limits`.
+    """
     names = Limits.model_fields
     return tuple(name for name in names if getattr(before, name) != getattr(after, name))
 

@@ -39,7 +39,23 @@ class SheetCase:
     remarks: tuple[str, ...] = ()
 
     def content(self, owner: str | None = None) -> SheetContent:
-        """The sheet for an owner; raises `InputError` for a name that is too long."""
+        """The sheet for an owner.
+
+        Parameters
+        ----------
+        owner : str, optional
+            Name of the owner, at most 60 characters; without it the sheet says that none
+            was given.
+
+        Returns
+        -------
+        SheetContent
+
+        Raises
+        ------
+        InputError
+            A name that is too long.
+        """
         return sheet_content(
             self.assessment,
             self.battery,
@@ -52,12 +68,46 @@ class SheetCase:
         )
 
     def pdf(self, owner: str | None = None, paper: str = "a4") -> bytes:
-        """The sheet as PDF bytes; raises as `content` and `sheet_pdf`."""
+        """The sheet as a PDF file.
+
+        Parameters
+        ----------
+        owner : str, optional
+            Name of the owner, at most 60 characters.
+        paper : str
+            ``a4`` or ``letter``, in any case.
+
+        Returns
+        -------
+        bytes
+            As `sheet_pdf` gives them.
+
+        Raises
+        ------
+        InputError
+            A name that is too long, or another paper.
+        """
         return sheet_pdf(self.content(owner), paper)
 
 
 def connections_of(store: Store, serial: str) -> tuple[Entry[Connection], ...]:
-    """Assessed connections of a battery on record, the latest first."""
+    """Assessed connections of a battery on record, the latest first.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+
+    Returns
+    -------
+    tuple of Entry of Connection
+        Without those whose readings could not be assessed.
+
+    Raises
+    ------
+    InputError
+        A serial that is not in the record.
+    """
     with store.reading():
         found = store.entries(Connection, battery_id=store.plate(serial).id)
     return tuple(entry for entry in found[::-1] if entry.record.assessment is not None)
@@ -67,8 +117,26 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
     """A connection of the record, the latest where none is named.
 
     It is assessed with what the record knows of its day, because the record keeps no curves; where
-    the answer is no longer the one on record, the sheet says so. Raises `InputError` where there
-    is no such connection.
+    the answer is no longer the one on record, the sheet says so.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    connection_id : str, optional
+        `Entry.id` of an assessed connection of that battery.
+
+    Returns
+    -------
+    SheetCase
+        Its forecast is None where no capacity was ever measured.
+
+    Raises
+    ------
+    InputError
+        A battery that is not in the record, or no such connection.
+    FitError
+        A connection that what is on record now leaves without a taper.
     """
     with store.reading():
         plate, entry = store.plate(serial), _chosen(store, serial, connection_id)
@@ -91,7 +159,28 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
 def keep_sheet(
     store: Store, connection_id: str, data: bytes, file_name: str, made_on: date
 ) -> Entry[OwnerSheet]:
-    """Keep a sheet in the record with its connection."""
+    """Keep a sheet in the record with its connection.
+
+    Parameters
+    ----------
+    store : Store
+    connection_id : str
+        `Entry.id` of the connection it is about.
+    data : bytes
+        The file as it was handed over.
+    file_name : str
+        Name to show it under, at most 300 characters.
+    made_on : date
+
+    Returns
+    -------
+    Entry of OwnerSheet
+
+    Raises
+    ------
+    InputError
+        A connection that is missing or deleted, or a file that is too large.
+    """
     with store.writing():
         sheet = OwnerSheet(
             connection_id=connection_id,
@@ -104,7 +193,25 @@ def keep_sheet(
 
 
 def chosen_id(store: Store, serial: str, connection_id: str | None = None) -> str:
-    """Id of the connection `recorded_case` takes. Raises `InputError` where there is none."""
+    """Id of the connection that `recorded_case` takes.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    connection_id : str, optional
+        The one asked for; else the latest that was assessed.
+
+    Returns
+    -------
+    str
+        `Entry.id`.
+
+    Raises
+    ------
+    InputError
+        A battery that is not in the record, or no such connection.
+    """
     return _chosen(store, serial, connection_id).id
 
 

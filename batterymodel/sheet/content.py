@@ -63,7 +63,22 @@ class SheetContent(Result):
     sections: tuple[Section, ...]
 
     def section(self, key: str) -> Section:
-        """The section of a key of `sheetwording.SECTIONS`."""
+        """The section of a key.
+
+        Parameters
+        ----------
+        key : str
+            One of `sheet.wording.SECTIONS`.
+
+        Returns
+        -------
+        Section
+
+        Raises
+        ------
+        StopIteration
+            A key that no section of this sheet has.
+        """
         return next(section for section in self.sections if section.key == key)
 
     def prose(self) -> tuple[str, ...]:

@@ -32,7 +32,18 @@ def chart_svg(spec: Mapping[str, Any]) -> str:
 
 
 def chart_texts(spec: Mapping[str, Any]) -> tuple[str, ...]:
-    """Every text of a chart that comes from data, such as the names of load steps."""
+    """Every text of a chart that comes from data, such as the names of load steps.
+
+    Parameters
+    ----------
+    spec : mapping
+        Vega-Lite specification with its data inside.
+
+    Returns
+    -------
+    tuple of str
+        Each once, in no order.
+    """
     rows = [row for data in spec.get("datasets", {}).values() for row in data]
     return tuple({value for row in rows for value in row.values() if isinstance(value, str)})
 

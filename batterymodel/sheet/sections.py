@@ -75,6 +75,10 @@ def sheet_content(
     remarks : tuple of str
         Sentences that stand above everything else.
 
+    Returns
+    -------
+    SheetContent
+
     Raises
     ------
     InputError

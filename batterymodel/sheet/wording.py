@@ -213,5 +213,16 @@ CHANGED = (
 
 
 def plural(words: dict[int, str], count: int) -> str:
-    """The words for one, or those for more with the count filled in."""
+    """The words for one, or those for more with the count filled in.
+
+    Parameters
+    ----------
+    words : dict of int to str
+        Under 1 the words for one; under 2 those for any other count, with ``{count}`` in them.
+    count : int
+
+    Returns
+    -------
+    str
+    """
     return words[1] if count == 1 else words[2].format(count=count)

@@ -50,15 +50,42 @@ Progress = Callable[[Sequence[Any], str], Iterable[Any]]
 
 
 def in_silence(items: Sequence[Any], _title: str) -> Iterable[Any]:
-    """Walk the sequence and show nothing."""
+    """Walk the sequence and show nothing.
+
+    Parameters
+    ----------
+    items : sequence
+    _title : str
+        Not used; a `Progress` is given one.
+
+    Returns
+    -------
+    sequence
+        `items` itself.
+    """
     return items
 
 
 def export_zip(store: Store, path: str | Path, progress: Progress = in_silence) -> int:
-    """Write the whole record into a new ZIP; returns the number of rows and files in it.
+    """Write the whole record into a new ZIP, which appears under its name only when it is complete.
 
-    The ZIP appears under its name only when it is complete. Raises `StoreError`, also where a
-    file of that name is there already.
+    Parameters
+    ----------
+    store : Store
+    path : str or Path
+        A file that is not there yet.
+    progress : Progress
+        Called once for the tables and once for the kept files; shows nothing where left out.
+
+    Returns
+    -------
+    int
+        Rows and files in the ZIP.
+
+    Raises
+    ------
+    StoreError
+        A file of that name is there already, or a fault of the database or the disk.
     """
     path = Path(path)
     if path.exists():
@@ -109,29 +136,84 @@ def _write_batteries(store: Store, archive: zipfile.ZipFile) -> None:
 
 
 def named_files(session: Session) -> set[str]:
-    """SHA-256 of every file that a row names; no other file is exported or taken in."""
+    """SHA-256 of every file that a row names; no other file is exported or taken in.
+
+    Parameters
+    ----------
+    session : Session
+        An open look at the record.
+
+    Returns
+    -------
+    set of str
+        64 hexadecimal digits each; deleted and replaced rows count too.
+    """
     columns = [c for table in TABLES for c in file_columns(table)]
     found = (session.scalars(select(c).where(c.is_not(None)).distinct()) for c in columns)
     return {sha256 for shas in found for sha256 in shas}
 
 
 def file_columns(table: type) -> tuple[Column[Any], ...]:
-    """Columns of a table that name a kept file."""
+    """Columns of a table that name a kept file.
+
+    Parameters
+    ----------
+    table : type
+        One of `TABLES`.
+
+    Returns
+    -------
+    tuple of Column
+        Those whose name ends in ``_sha256``; empty for most tables.
+    """
     return tuple(column for column in columns_of(table) if column.name.endswith("_sha256"))
 
 
 def card_member(row_id: str) -> str:
-    """Where the ZIP holds the limits card of a row."""
+    """Where the ZIP holds the limits card of a row.
+
+    Parameters
+    ----------
+    row_id : str
+        Id of a row of `CardRow`.
+
+    Returns
+    -------
+    str
+        Name of the ZIP's member.
+    """
     return f"cards/{row_id}.toml"
 
 
 def columns_of(table: type) -> tuple[Column[Any], ...]:
-    """The table's columns in the order of its CSV."""
+    """The table's columns in the order of its CSV.
+
+    Parameters
+    ----------
+    table : type
+        One of `TABLES`.
+
+    Returns
+    -------
+    tuple of Column
+    """
     return tuple(table.__table__.columns)  # type: ignore[attr-defined]
 
 
 def cells_of(table: type, row: Any) -> list[str]:
-    """A row as cells; a limits card stands in a TOML of its own, and its cell names that."""
+    """A row as cells; a limits card stands in a TOML of its own, and its cell names that.
+
+    Parameters
+    ----------
+    table : type
+        One of `TABLES`.
+    row : instance of `table`
+
+    Returns
+    -------
+    list of str
+        One cell for each of `columns_of`, in their order.
+    """
     cells = []
     for column in columns_of(table):
         if table is CardRow and column.name == "limits":
@@ -142,7 +224,20 @@ def cells_of(table: type, row: Any) -> list[str]:
 
 
 def csv_of(table: type, rows: Iterable[Any]) -> str:
-    """The table as CSV text with a header."""
+    """The table as CSV text with a header.
+
+    Parameters
+    ----------
+    table : type
+        One of `TABLES`.
+    rows : iterable of instances of `table`
+        Written in the order given.
+
+    Returns
+    -------
+    str
+        Lines end in a line feed alone, on every system.
+    """
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([column.name for column in columns_of(table)])
@@ -158,7 +253,18 @@ def _put(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
 
 
 def packs_fairly(content: bytes) -> bool:
-    """Whether the content packs to no less than one part in `MOST_RATIO`."""
+    """Whether the content packs to no less than one part in `MOST_RATIO`.
+
+    Parameters
+    ----------
+    content : bytes
+        What a member of the ZIP would hold; read only as far as the answer needs.
+
+    Returns
+    -------
+    bool
+        True for empty content.
+    """
     packer, packed = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS), 0
     for start in range(0, len(content), _CHUNK_BYTES):
         packed += len(packer.compress(content[start : start + _CHUNK_BYTES]))

@@ -31,10 +31,39 @@ class Entries(Protocol):
     """What is read of a store here."""
 
     def entries(self, record: type[RecordT], **equal: object) -> tuple[Entry[RecordT], ...]:
-        """Present entries of a kind whose fields equal those given."""
+        """Present entries of a kind whose fields equal those given.
+
+        Parameters
+        ----------
+        record : type of Record
+            The kind, by its record's class.
+        **equal : object
+            Field names and the values they must have.
+
+        Returns
+        -------
+        tuple of Entry
+            In order of their day.
+        """
 
     def entry(self, entry_id: str) -> Entry[Any]:
-        """The entry of an id."""
+        """The entry of an id.
+
+        Parameters
+        ----------
+        entry_id : str
+            `Entry.id`, the same through all corrections.
+
+        Returns
+        -------
+        Entry
+            Its present row, deleted or not.
+
+        Raises
+        ------
+        InputError
+            An id that is not in the record.
+        """
 
 
 def battery_in_force(
@@ -43,6 +72,21 @@ def battery_in_force(
     """The battery as the assessment takes it, with what is in force on a day.
 
     Its `tail` is that of its aircraft, or its serial while it is off aircraft.
+
+    Parameters
+    ----------
+    store : Entries
+    plate : Entry of BatteryPlate
+    on : date or None
+        Later entries are left out; None takes the latest of everything.
+    before : datetime or None
+        Leaves out connections of the day `on` that started at this moment or later; only clocks
+        that both have a UTC offset, or both have none, are compared.
+
+    Returns
+    -------
+    Battery
+        Its last known state is None where what followed it is not on record.
     """
 
     def last(kind: type[RecordT]) -> Entry[RecordT] | None:
@@ -63,13 +107,40 @@ def battery_in_force(
 
 
 def latest(entries: tuple[Entry[RecordT], ...], on: date | None) -> Entry[RecordT] | None:
-    """The last entry up to a day; of one day, the one written last."""
+    """The last entry up to a day; of one day, the one written last.
+
+    Parameters
+    ----------
+    entries : tuple of Entry
+        In any order.
+    on : date or None
+        None takes every day; an entry that speaks of no day counts as of any.
+
+    Returns
+    -------
+    Entry or None
+        None where there is no entry up to that day.
+    """
     known = [entry for entry in entries if on is None or (day_of(entry.record) or on) <= on]
     return max(known, key=lambda entry: entry.order, default=None)
 
 
 def aircraft_in_force(store: Entries, battery_id: str, on: date | None) -> Entry[Aircraft] | None:
-    """The aircraft a battery is in on a day."""
+    """The aircraft a battery is in on a day.
+
+    Parameters
+    ----------
+    store : Entries
+    battery_id : str
+        `Entry.id` of the battery, not its serial.
+    on : date or None
+        None goes by the last move of all.
+
+    Returns
+    -------
+    Entry of Aircraft or None
+        None where the last move took it off, or there was none.
+    """
     move = latest(store.entries(Move, battery_id=battery_id), on)
     if move is None or move.record.aircraft_id is None:
         return None

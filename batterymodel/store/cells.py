@@ -20,7 +20,19 @@ _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 
 
 def cell_of(column: Column[Any], value: Any) -> str:
-    """The value as the text of a cell; an empty cell is no value."""
+    """The value as the text of a cell; an empty cell is no value.
+
+    Parameters
+    ----------
+    column : Column
+        Its type decides the spelling.
+    value : value of the column's type, or None
+
+    Returns
+    -------
+    str
+        `value_of` reads the same value from it; numbers lose no digit.
+    """
     if value is None:
         return ""
     if isinstance(column.type, Json):
@@ -39,6 +51,17 @@ def cell_of(column: Column[Any], value: Any) -> str:
 def no_formula(text: str) -> str:
     """Text that no spreadsheet runs; `as_told` gives back what it was.
 
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        With an apostrophe in front where a spreadsheet would take it for a formula.
+
+    Examples
+    --------
     >>> no_formula("=1+1"), no_formula("'=1+1"), no_formula("B-1")
     ("'=1+1", "''=1+1", 'B-1')
     """
@@ -48,6 +71,17 @@ def no_formula(text: str) -> str:
 def as_told(cell: str) -> str:
     """The text that `no_formula` made a cell of.
 
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    str
+        Without the apostrophe that `no_formula` put in front; any other is kept.
+
+    Examples
+    --------
     >>> as_told("'=1+1"), as_told("'t was full")
     ('=1+1', "'t was full")
     """
@@ -57,7 +91,23 @@ def as_told(cell: str) -> str:
 def value_of(column: Column[Any], cell: str, escaped: bool = True) -> Any:
     """The value of a cell, its text as `no_formula` wrote it or as it stands.
 
-    Raises ``ValueError`` (pydantic's too) for a cell that holds none.
+    Parameters
+    ----------
+    column : Column
+        Its type says how the cell is read.
+    cell : str
+    escaped : bool
+        Whether text was written by `no_formula`; False takes it as it stands.
+
+    Returns
+    -------
+    value of the column's type, or None
+        None for an empty cell of a column that may be empty.
+
+    Raises
+    ------
+    ValueError
+        A cell that holds no such value; pydantic's ``ValidationError`` is one.
     """
     if cell == "":
         if not column.nullable:

@@ -18,9 +18,27 @@ NOT_CORRECTED = ("assessment", "not_assessed", "readings_sha256", "log_sha256", 
 def corrected_entry(
     store: Store, entry_id: str, changes: dict[str, Any], reason: str
 ) -> Entry[Any]:
-    """Correct fields of an entry, given as text or values; None empties a field.
+    """Correct fields of an entry, given as text or values; a connection is assessed anew.
 
-    Raises `InputError` for a field that is not there, follows from others, or cannot hold that.
+    Parameters
+    ----------
+    store : Store
+    entry_id : str
+    changes : dict of str to object
+        New values by field name; None empties a field.
+    reason : str
+        Why it is corrected, in a few words.
+
+    Returns
+    -------
+    Entry
+        The new row, under the id the entry always had.
+
+    Raises
+    ------
+    InputError
+        A field that is not there, follows from others or cannot hold the value; an entry that is
+        deleted or not there; a correction without a reason or that changes nothing.
     """
     with store.writing():
         record = store.entry(entry_id).record

@@ -40,7 +40,21 @@ def default_url() -> str:
 def url_from(given: str | Path | None) -> URL:
     """Database URL from a URL, a file path, or None for the default.
 
-    Raises `StoreError` for a URL that cannot be read or another kind of database.
+    Parameters
+    ----------
+    given : str, Path or None
+        ``sqlite:///...``, ``postgresql://...``, or the path of a SQLite file; None or empty text
+        takes `default_url`.
+
+    Returns
+    -------
+    URL
+        With the driver that the store uses.
+
+    Raises
+    ------
+    StoreError
+        A URL that cannot be read, names no file, or is of another kind of database.
     """
     told = str(given) if given else default_url()
     if "://" not in told:
@@ -64,17 +78,42 @@ def url_from(given: str | Path | None) -> URL:
 
 
 def place_of(url: URL) -> str:
-    """The database as messages name it: its file, or the URL without the password."""
+    """The database as messages name it: its file, or the URL without the password.
+
+    Parameters
+    ----------
+    url : URL
+        As `url_from` gives it.
+
+    Returns
+    -------
+    str
+    """
     if url.get_backend_name() == "sqlite":
         return str(url.database)
     return url.set(drivername="postgresql", query={}).render_as_string(hide_password=True)
 
 
 def engine_for(url: URL) -> Engine:
-    """Engine with foreign keys on and one writer at a time. Raises `StoreError`.
+    """Engine with foreign keys on and one writer at a time.
 
     One engine serves a database for the life of the process, so that statements are compiled once;
     it holds no connection open, so that a process may fork.
+
+    Parameters
+    ----------
+    url : URL
+        As `url_from` gives it.
+
+    Returns
+    -------
+    Engine
+        The same one each time a URL is asked for.
+
+    Raises
+    ------
+    StoreError
+        A path that is a folder or whose folder is missing, or no driver for PostgreSQL.
     """
     if url.get_backend_name() == "sqlite":
         _check_file(Path(str(url.database)))
@@ -116,19 +155,52 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def for_writing(engine: Engine) -> Engine:
-    """The engine whose transactions write: on SQLite they take the write lock at once."""
+    """The engine whose transactions write: on SQLite they take the write lock at once.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `engine_for`; stays as it is.
+
+    Returns
+    -------
+    Engine
+        Shares its connections.
+    """
     return engine.execution_options(writing=True)
 
 
 def for_reading(engine: Engine) -> Engine:
-    """The engine whose transactions see one moment of the database throughout."""
+    """The engine whose transactions see one moment of the database throughout.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `engine_for`; stays as it is.
+
+    Returns
+    -------
+    Engine
+        Shares its connections.
+    """
     if engine.dialect.name == "sqlite":
         return engine
     return engine.execution_options(isolation_level="REPEATABLE READ")
 
 
 def wait_for_writers(connection: Connection) -> None:
-    """Let one writer in at a time; SQLite did that at BEGIN."""
+    """Let one writer in at a time; SQLite did that at BEGIN.
+
+    Parameters
+    ----------
+    connection : Connection
+        In the transaction that is to write; the turn ends with it.
+
+    Raises
+    ------
+    sqlalchemy.exc.DBAPIError
+        No turn within `BUSY_S`; `said_plainly` makes a `StoreError` of it.
+    """
     if connection.dialect.name == "postgresql":
         connection.execute(text(f"SET LOCAL lock_timeout = '{BUSY_S:.0f}s'"))
         connection.execute(text(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})"))
@@ -136,7 +208,18 @@ def wait_for_writers(connection: Connection) -> None:
 
 @contextmanager
 def write_transaction(engine: Engine) -> Iterator[Connection]:
-    """One write transaction: all of it, or nothing."""
+    """One write transaction: all of it, or nothing.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `engine_for`.
+
+    Yields
+    ------
+    Connection
+        Committed at the end of the ``with`` block, rolled back where that raises.
+    """
     with for_writing(engine).begin() as connection:
         wait_for_writers(connection)
         yield connection

@@ -71,7 +71,23 @@ class Deletion:
 
 
 def entry_of(row: EntryRow, kind: Kind) -> Entry[Any]:
-    """The row as an entry; raises `InputError` where its content was spoilt by other hands."""
+    """The row as an entry.
+
+    Parameters
+    ----------
+    row : EntryRow
+    kind : Kind
+        The one of the row's table.
+
+    Returns
+    -------
+    Entry
+
+    Raises
+    ------
+    InputError
+        Content that the record's model refuses, because other hands wrote it.
+    """
     data = {name: getattr(row, name) for name in kind.record.model_fields}
     record = record_from(data, kind.record, f"{kind.word} {row.row_id} in the database")
     return Entry(
@@ -80,7 +96,21 @@ def entry_of(row: EntryRow, kind: Kind) -> Entry[Any]:
 
 
 def row_of(record: Record, kind: Kind, **bookkeeping: Any) -> EntryRow:
-    """A new row for the record."""
+    """A new row for the record.
+
+    Parameters
+    ----------
+    record : Record
+    kind : Kind
+        The one of the record's class.
+    **bookkeeping : object
+        Values of `BOOKKEEPING`; what is left out stays empty.
+
+    Returns
+    -------
+    EntryRow
+        In no session yet.
+    """
     content = {name: getattr(record, name) for name in kind.record.model_fields}
     content = {k: str(v) if isinstance(v, StrEnum) else v for k, v in content.items()}
     return kind.row(**content, **bookkeeping)
@@ -89,7 +119,26 @@ def row_of(record: Record, kind: Kind, **bookkeeping: Any) -> EntryRow:
 def live_entries(
     session: Session, record: type[RecordT], **equal: object
 ) -> tuple[Entry[RecordT], ...]:
-    """Present rows of the entries that are not deleted, in order of their day."""
+    """Present rows of the entries that are not deleted, in order of their day.
+
+    Parameters
+    ----------
+    session : Session
+    record : type of Record
+        The kind, by its record's class.
+    **equal : object
+        Field names and the values they must have; none for the whole kind.
+
+    Returns
+    -------
+    tuple of Entry
+        Sorted by `Entry.order`.
+
+    Raises
+    ------
+    InputError
+        A row whose content was spoilt by other hands.
+    """
     kind = KIND_OF_RECORD[record]
     wanted = [getattr(kind.row, name) == value for name, value in equal.items()]
     rows = session.scalars(_live(kind).where(*wanted))
@@ -97,7 +146,23 @@ def live_entries(
 
 
 def present_entry(session: Session, entry_id: str) -> tuple[Kind, Entry[Any]]:
-    """The present row of an entry, deleted or not; raises `InputError` for an unknown id."""
+    """The present row of an entry, deleted or not.
+
+    Parameters
+    ----------
+    session : Session
+    entry_id : str
+        `Entry.id`; the `row_id` of a correction is none.
+
+    Returns
+    -------
+    Kind, Entry
+
+    Raises
+    ------
+    InputError
+        An id that is not in the record.
+    """
     for kind in KINDS:
         wanted = kind.row.entry_id == entry_id
         row = session.scalar(select(kind.row).where(wanted, _is_present(kind)))
@@ -107,7 +172,23 @@ def present_entry(session: Session, entry_id: str) -> tuple[Kind, Entry[Any]]:
 
 
 def all_rows(session: Session, entry_id: str) -> tuple[Entry[Any], ...]:
-    """Every row of an entry, first writing first."""
+    """Every row of an entry, first writing first.
+
+    Parameters
+    ----------
+    session : Session
+    entry_id : str
+
+    Returns
+    -------
+    tuple of Entry
+        The present row is the last one.
+
+    Raises
+    ------
+    InputError
+        An id that is not in the record.
+    """
     kind, _ = present_entry(session, entry_id)
     rows = session.scalars(select(kind.row).where(kind.row.entry_id == entry_id))
     after = {row.replaces: row for row in rows}
@@ -119,7 +200,29 @@ def all_rows(session: Session, entry_id: str) -> tuple[Entry[Any], ...]:
 
 
 def added(session: Session, record: RecordT, now: datetime, new_id: str) -> Entry[RecordT]:
-    """Write a new entry."""
+    """Write a new entry.
+
+    Parameters
+    ----------
+    session : Session
+        In a write transaction.
+    record : Record
+    now : datetime
+        Moment of writing, with its UTC offset.
+    new_id : str
+        Id of the entry and of its first row.
+
+    Returns
+    -------
+    Entry
+        As it was written.
+
+    Raises
+    ------
+    InputError
+        A name that another entry of the kind has, or a parent that is missing, deleted or of
+        another kind.
+    """
     kind = KIND_OF_RECORD[type(record)]
     _check(session, kind, record, new_id)
     row = row_of(record, kind, row_id=new_id, entry_id=new_id, recorded_at=now)
@@ -131,7 +234,33 @@ def added(session: Session, record: RecordT, now: datetime, new_id: str) -> Entr
 def corrected(
     session: Session, entry_id: str, record: Record, reason: str, now: datetime, new_id: str
 ) -> Entry[Any]:
-    """Write a correction; the row it replaces stays readable."""
+    """Write a correction; the row it replaces stays readable.
+
+    Parameters
+    ----------
+    session : Session
+        In a write transaction.
+    entry_id : str
+    record : Record
+        The whole record as it should have been, of the same class as the old one.
+    reason : str
+        Not empty; kept as one line.
+    now : datetime
+        Moment of writing, with its UTC offset.
+    new_id : str
+        Id of the new row; the entry keeps its own.
+
+    Returns
+    -------
+    Entry
+        As it is now.
+
+    Raises
+    ------
+    InputError
+        Another kind of record, a deleted or missing entry, a correction that changes nothing or
+        has no reason, or what `added` refuses.
+    """
     kind, old = present_entry(session, entry_id)
     if type(record) is not kind.record:
         raise InputError(f"entry {entry_id} is a {kind.word} and cannot become another kind")
@@ -157,7 +286,30 @@ def corrected(
 def deleted(
     session: Session, entry_ids: Iterable[str], reason: str, now: datetime, new_id: Any
 ) -> Deletion:
-    """Take entries out of sight, with all that belongs to them."""
+    """Take entries out of sight, with all that belongs to them.
+
+    Parameters
+    ----------
+    session : Session
+        In a write transaction.
+    entry_ids : iterable of str
+    reason : str
+        Not empty; kept as one line.
+    now : datetime
+        Moment of writing, with its UTC offset.
+    new_id : callable
+        Gives a new id at each call: one for the deletion and one for each of its rows.
+
+    Returns
+    -------
+    Deletion
+        Its `entries` are all that went, as pairs of table and id.
+
+    Raises
+    ------
+    InputError
+        An entry that is missing or deleted already, or no reason.
+    """
     reason, act = _reason(reason, "a deletion"), new_id()
     gone: dict[str, str] = {}
     for entry_id in entry_ids:
@@ -181,7 +333,20 @@ def deleted(
 
 
 def belonging(session: Session, kind: Kind, entry_id: str) -> dict[str, str]:
-    """Live entries that belong to one, and to those in turn: id to table."""
+    """Live entries that belong to one, and to those in turn: id to table.
+
+    Parameters
+    ----------
+    session : Session
+    kind : Kind
+        The one of the entry.
+    entry_id : str
+
+    Returns
+    -------
+    dict of str to str
+        Without the entry itself.
+    """
     found: dict[str, str] = {}
     for child in KINDS:
         for field, table in child.parents.items():
@@ -193,7 +358,32 @@ def belonging(session: Session, kind: Kind, entry_id: str) -> dict[str, str]:
 
 
 def restored(session: Session, some_id: str, reason: str, now: datetime, new_id: Any) -> Deletion:
-    """Undo a deletion by its id, or by the id of an entry that went with it."""
+    """Undo a deletion by its id, or by the id of an entry that went with it.
+
+    Parameters
+    ----------
+    session : Session
+        In a write transaction.
+    some_id : str
+        `Deletion.id` or `Entry.id`.
+    reason : str
+        Not empty; kept as one line.
+    now : datetime
+        Moment of writing, with its UTC offset.
+    new_id : callable
+        Gives a new id at each call.
+
+    Returns
+    -------
+    Deletion
+        The one that was undone, with its own moment and reason.
+
+    Raises
+    ------
+    InputError
+        Nothing deleted under that id, no reason, a parent that is still deleted, or a name that
+        another entry has taken meanwhile.
+    """
     acts = {d.act_id for d in deletions_of(session, [some_id])} or {some_id}
     rows = [d for d in standing_deletions(session) if d.act_id in acts]
     if not rows:
@@ -218,13 +408,34 @@ def restored(session: Session, some_id: str, reason: str, now: datetime, new_id:
 
 
 def standing_deletions(session: Session) -> tuple[DeletionRow, ...]:
-    """Deletions that were not undone, oldest first."""
+    """Deletions that were not undone, oldest first.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    tuple of DeletionRow
+        One for each entry that went.
+    """
     order = (DeletionRow.recorded_at, DeletionRow.row_id)
     return tuple(session.scalars(select(DeletionRow).where(~_undone()).order_by(*order)))
 
 
 def deletions_of(session: Session, entry_ids: Iterable[str]) -> tuple[DeletionRow, ...]:
-    """Standing deletions of the given entries."""
+    """Standing deletions of the given entries.
+
+    Parameters
+    ----------
+    session : Session
+    entry_ids : iterable of str
+
+    Returns
+    -------
+    tuple of DeletionRow
+        Empty where none of them is deleted.
+    """
     wanted = DeletionRow.entry_id.in_(list(entry_ids))
     return tuple(session.scalars(select(DeletionRow).where(wanted, ~_undone())))
 

@@ -52,7 +52,23 @@ _POSTGRES = {
 
 @contextmanager
 def said_plainly(where: str) -> Iterator[None]:
-    """Turn a fault of database or disk into a `StoreError` of one sentence."""
+    """Turn a fault of database or disk into a `StoreError` of one sentence.
+
+    Parameters
+    ----------
+    where : str
+        The file or database that the sentence names first.
+
+    Yields
+    ------
+    None
+        Faults inside the ``with`` block are turned; every other error goes through.
+
+    Raises
+    ------
+    StoreError
+        What went wrong, and what would help.
+    """
     try:
         yield
     except DBAPIError as error:

@@ -114,7 +114,29 @@ def add_battery(
 def add_fitted_battery(
     store: Store, serial: str, battery: Battery, tail: str, on: date
 ) -> Entry[BatteryPlate]:
-    """A battery that is fitted into an aircraft on a day; the aircraft is added where it is new."""
+    """A battery that is fitted into an aircraft on a day; the aircraft is added where it is new.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+        One that no battery on record has.
+    battery : Battery
+        Plate, card, history, last check and last known state; its `tail` is not used.
+    tail : str
+        Aircraft it is fitted into.
+    on : date
+        Day of fitting, from which what has no day of its own is in force.
+
+    Returns
+    -------
+    Entry of BatteryPlate
+
+    Raises
+    ------
+    InputError
+        A serial that is there already, or a field that cannot hold its value; nothing is added.
+    """
     with store.writing():
         plate = add_battery(store, serial, battery, on)
         found = store.entries(Aircraft, tail=tail)
@@ -191,6 +213,11 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     log : bytes, optional
         The bench's log as it is; `check` names its file.
 
+    Returns
+    -------
+    TakenCheck
+        Its `was_there` says that the check was on record before and nothing was added.
+
     Raises
     ------
     InputError
@@ -210,7 +237,29 @@ TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
 def correct_connection(
     store: Store, entry_id: str, record: Connection, reason: str
 ) -> Entry[Connection]:
-    """Correct what was told of a connection and assess it anew, by what the record knows now."""
+    """Correct what was told of a connection and assess it anew, by what the record knows now.
+
+    What the connection had taught of the battery is deleted, and learned anew where it can be.
+
+    Parameters
+    ----------
+    store : Store
+    entry_id : str
+    record : Connection
+        The whole record as it should have been; its assessment is replaced.
+    reason : str
+        Why it is corrected, in a few words.
+
+    Returns
+    -------
+    Entry of Connection
+        Its `not_assessed` says why where there is no assessment any more.
+
+    Raises
+    ------
+    InputError
+        A deleted or missing entry, battery or file, no reason, or nothing that changes.
+    """
     readings, why_not = _read(store.file(record.readings_sha256), record.file_name)
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
@@ -274,8 +323,22 @@ def _aircraft_id(store: Store, serial: str, day: date, tail: str | None) -> str:
 def connection_files(store: Store, folder: Path, serial: str | None) -> list[tuple[str, Path]]:
     """Serial and path of every readings CSV in a folder, in order of name.
 
-    With a serial, the CSV files of the folder itself; else those of its subfolders, each named by
-    the serial of its battery. Raises `InputError` where there are none or a battery is unknown.
+    Parameters
+    ----------
+    store : Store
+    folder : Path
+    serial : str or None
+        Battery of the CSV files of the folder itself; None takes those of its subfolders, each
+        named by the serial of its battery.
+
+    Returns
+    -------
+    list of (str, Path)
+
+    Raises
+    ------
+    InputError
+        No CSV files, or a battery that is not in the record.
     """
     pattern = "*.csv" if serial else "*/*.csv"
     found = sorted(path for path in folder.glob(pattern) if path.is_file())
@@ -293,7 +356,26 @@ def connection_files(store: Store, folder: Path, serial: str | None) -> list[tup
 def import_connections(
     store: Store, files: list[tuple[str, Path]], told: Told
 ) -> Iterator[tuple[Path, Taken]]:
-    """Take connections in one by one; each is committed before it is handed on."""
+    """Take connections in one by one; each is committed before it is handed on.
+
+    Parameters
+    ----------
+    store : Store
+    files : list of (str, Path)
+        Serial and readings CSV, as `connection_files` gives them.
+    told : Told
+        Holds for every one of them.
+
+    Yields
+    ------
+    Path, Taken
+        The file and the connection it gave, in the order of `files`.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read or taken in; those before it stay in the record.
+    """
     for serial, path in files:
         try:
             with path.open("rb") as file:

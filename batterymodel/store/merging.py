@@ -20,7 +20,21 @@ from batterymodel.store.tables import (
 
 
 def check_merged(session: Session, where: str) -> None:
-    """Raises `StoreError` naming the first row that does not fit; the caller rolls back."""
+    """Check that every row still fits the others; the caller rolls back where one does not.
+
+    Parameters
+    ----------
+    session : Session
+        In the write transaction that took the rows in.
+    where : str
+        What the rows came from, as the message names it.
+
+    Raises
+    ------
+    StoreError
+        The first row that does not fit: a broken chain of corrections, something named that is
+        missing, a name given twice, a deletion of nothing.
+    """
     rows = {kind.table: _ids(session, kind) for kind in KINDS}
     files = set(session.scalars(select(FileRow.sha256)))
     for kind in KINDS:

@@ -223,7 +223,17 @@ class OwnerSheet(Record):
 
 
 def day_of(record: Record) -> date | None:
-    """The day a record speaks of; None for aircraft, batteries and load configurations."""
+    """The day a record speaks of; None for aircraft, batteries and load configurations.
+
+    Parameters
+    ----------
+    record : Record
+
+    Returns
+    -------
+    date or None
+        Its `on`, `day` or `made_on`.
+    """
     for name in ("on", "day", "made_on"):
         if name in type(record).model_fields:
             return getattr(record, name)

@@ -92,7 +92,19 @@ class Store:
         self._open = threading.local()
 
     def with_clock(self, now: Callable[[], datetime], new_id: Callable[[], str]) -> Store:
-        """The same record with another clock and other new ids, for data made by script."""
+        """The same record with another clock and other new ids, for data made by script.
+
+        Parameters
+        ----------
+        now : callable
+            Gives the moment of writing, with its UTC offset.
+        new_id : callable
+            Gives a new id at each call, spelled as `UUID_PATTERN` has it.
+
+        Returns
+        -------
+        Store
+        """
         return Store(self.engine, self.where, now=now, new_id=new_id)
 
     @contextmanager
@@ -127,44 +139,184 @@ class Store:
                 self._open.look = None
 
     def add(self, record: RecordT) -> Entry[RecordT]:
-        """Write a new entry."""
+        """Write a new entry.
+
+        Parameters
+        ----------
+        record : Record
+            Of one of the kinds in `KINDS`.
+
+        Returns
+        -------
+        Entry
+            With the id it now has.
+
+        Raises
+        ------
+        InputError
+            A name that another entry of the kind has, or a parent that is missing, deleted or of
+            another kind.
+        StoreError
+            A fault of the database.
+        """
         with self.writing() as session:
             return entries.added(session, record, self.now(), self.new_id())
 
     def correct(self, entry_id: str, record: RecordT, reason: str) -> Entry[RecordT]:
-        """Correct an entry; the row it replaces stays in `history`."""
+        """Correct an entry; the row it replaces stays in `history`.
+
+        Parameters
+        ----------
+        entry_id : str
+        record : Record
+            The whole record as it should have been, of the same class as the old one.
+        reason : str
+            Why, in a few words.
+
+        Returns
+        -------
+        Entry
+            As it is now.
+
+        Raises
+        ------
+        InputError
+            Another kind of record, a deleted or missing entry, no reason, nothing changed, or what
+            `add` refuses.
+        StoreError
+            A fault of the database.
+        """
         with self.writing() as session:
             return entries.corrected(session, entry_id, record, reason, self.now(), self.new_id())
 
     def delete(self, entry_ids: str | Iterable[str], reason: str) -> Deletion:
-        """Take entries and all that belongs to them out of sight; `restore` brings them back."""
+        """Take entries and all that belongs to them out of sight; `restore` brings them back.
+
+        Parameters
+        ----------
+        entry_ids : str or iterable of str
+            Ids that go in one deletion.
+        reason : str
+            Why, in a few words.
+
+        Returns
+        -------
+        Deletion
+            Its `id` is what `restore` takes.
+
+        Raises
+        ------
+        InputError
+            An entry that is missing or deleted already, or no reason.
+        StoreError
+            A fault of the database.
+        """
         ids = [entry_ids] if isinstance(entry_ids, str) else list(entry_ids)
         with self.writing() as session:
             return entries.deleted(session, ids, reason, self.now(), self.new_id)
 
     def restore(self, some_id: str, reason: str = "restored") -> Deletion:
-        """Undo a deletion by its id, or by the id of an entry that went with it."""
+        """Undo a deletion by its id, or by the id of an entry that went with it.
+
+        Parameters
+        ----------
+        some_id : str
+            `Deletion.id` or `Entry.id`.
+        reason : str
+            Why, in a few words; empty is refused.
+
+        Returns
+        -------
+        Deletion
+            The one that was undone.
+
+        Raises
+        ------
+        InputError
+            Nothing deleted under that id, no reason, a parent that is still deleted, or a name
+            taken meanwhile.
+        StoreError
+            A fault of the database.
+        """
         with self.writing() as session:
             return entries.restored(session, some_id, reason, self.now(), self.new_id)
 
     def going_with(self, entry_id: str) -> dict[str, str]:
-        """What a deletion of the entry would take with it: id to table, itself included."""
+        """What a deletion of the entry would take with it: id to table, itself included.
+
+        Parameters
+        ----------
+        entry_id : str
+
+        Returns
+        -------
+        dict of str to str
+            The entry itself first.
+
+        Raises
+        ------
+        InputError
+            An id that is not in the record.
+        """
         with self.reading() as session:
             kind, entry = entries.present_entry(session, entry_id)
             return {entry.id: kind.table} | entries.belonging(session, kind, entry_id)
 
     def entry(self, entry_id: str) -> Entry[Any]:
-        """The present row of an entry, deleted or not."""
+        """The present row of an entry, deleted or not.
+
+        Parameters
+        ----------
+        entry_id : str
+            `Entry.id`, the same through all corrections.
+
+        Returns
+        -------
+        Entry
+
+        Raises
+        ------
+        InputError
+            An id that is not in the record.
+        """
         with self.reading() as session:
             return entries.present_entry(session, entry_id)[1]
 
     def entries(self, record: type[RecordT], **equal: object) -> tuple[Entry[RecordT], ...]:
-        """Present entries of a kind whose fields equal those given, in order of their day."""
+        """Present entries of a kind whose fields equal those given, in order of their day.
+
+        Parameters
+        ----------
+        record : type of Record
+            The kind, by its record's class.
+        **equal : object
+            Field names and the values they must have; none for the whole kind.
+
+        Returns
+        -------
+        tuple of Entry
+            Without those that are deleted.
+        """
         with self.reading() as session:
             return entries.live_entries(session, record, **equal)
 
     def history(self, entry_id: str) -> tuple[Entry[Any], ...]:
-        """Every row of an entry, first writing first."""
+        """Every row of an entry, first writing first.
+
+        Parameters
+        ----------
+        entry_id : str
+
+        Returns
+        -------
+        tuple of Entry
+            The present row is the last one.
+
+        Raises
+        ------
+        InputError
+            An id that is not in the record.
+        """
         with self.reading() as session:
             return entries.all_rows(session, entry_id)
 
@@ -183,14 +335,44 @@ class Store:
         return tuple(sorted(found, key=lambda deletion: (deletion.recorded_at, deletion.id)))
 
     def aircraft(self, tail: str) -> Entry[Aircraft]:
-        """The aircraft of a tail."""
+        """The aircraft of a tail.
+
+        Parameters
+        ----------
+        tail : str
+            Spelled exactly as on record.
+
+        Returns
+        -------
+        Entry of Aircraft
+
+        Raises
+        ------
+        InputError
+            A tail that is not in the record.
+        """
         found = self.entries(Aircraft, tail=tail)
         if not found:
             raise InputError(f"there is no aircraft '{tail}' in the record; add it first")
         return found[0]
 
     def plate(self, serial: str) -> Entry[BatteryPlate]:
-        """The battery of a serial, as its plate says."""
+        """The battery of a serial, as its plate says.
+
+        Parameters
+        ----------
+        serial : str
+            Spelled exactly as on record.
+
+        Returns
+        -------
+        Entry of BatteryPlate
+
+        Raises
+        ------
+        InputError
+            A serial that is not in the record.
+        """
         found = self.entries(BatteryPlate, serial=serial)
         if not found:
             raise InputError(f"there is no battery '{serial}' in the record; add it first")
@@ -199,20 +381,70 @@ class Store:
     def battery(
         self, serial: str, on: date | None = None, before: datetime | None = None
     ) -> Battery:
-        """The battery with what is in force on a day (None: the latest of everything).
+        """The battery with what is in force on a day.
 
-        `before` leaves out connections of that same day that started later.
+        Parameters
+        ----------
+        serial : str
+        on : date, optional
+            Later entries are left out; None takes the latest of everything.
+        before : datetime, optional
+            Leaves out connections of the day `on` that started at this moment or later.
+
+        Returns
+        -------
+        Battery
+            As `assess` takes it.
+
+        Raises
+        ------
+        InputError
+            A serial that is not in the record.
         """
         with self.reading():
             return as_of.battery_in_force(self, self.plate(serial), on, before)
 
     def aircraft_of(self, serial: str, on: date | None = None) -> Entry[Aircraft] | None:
-        """The aircraft a battery is in on a day; None while it is off aircraft."""
+        """The aircraft a battery is in on a day; None while it is off aircraft.
+
+        Parameters
+        ----------
+        serial : str
+        on : date, optional
+            None goes by the last move of all.
+
+        Returns
+        -------
+        Entry of Aircraft or None
+
+        Raises
+        ------
+        InputError
+            A serial that is not in the record.
+        """
         with self.reading():
             return as_of.aircraft_in_force(self, self.plate(serial).id, on)
 
     def keep_file(self, content: bytes) -> str:
-        """Keep the bytes exactly as they are; returns their SHA-256."""
+        """Keep the bytes exactly as they are, once however often they are given.
+
+        Parameters
+        ----------
+        content : bytes
+            At most `MAX_FILE_BYTES`.
+
+        Returns
+        -------
+        str
+            Their SHA-256, by which records name the file: 64 hexadecimal digits.
+
+        Raises
+        ------
+        InputError
+            Too many bytes.
+        StoreError
+            A fault of the database.
+        """
         if len(content) > MAX_FILE_BYTES:
             raise InputError(
                 f"a file of {len(content):,} bytes is too large; the record keeps files up to "
@@ -227,7 +459,24 @@ class Store:
         return sha256
 
     def file(self, sha256: str) -> bytes:
-        """The bytes of a kept file, checked against their SHA-256."""
+        """The bytes of a kept file, checked against their SHA-256.
+
+        Parameters
+        ----------
+        sha256 : str
+            As `keep_file` gave it.
+
+        Returns
+        -------
+        bytes
+
+        Raises
+        ------
+        InputError
+            A file that is not in the record.
+        StoreError
+            Bytes that do not fit their SHA-256, or a fault of the database.
+        """
         with self.reading() as session:
             content = session.scalar(select(FileRow.content).where(FileRow.sha256 == sha256))
         if content is None:

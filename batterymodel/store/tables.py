@@ -41,13 +41,44 @@ class Utc(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Any) -> datetime | None:
-        """A moment without offset would be a guess, and is refused."""
+        """A moment without offset would be a guess, and is refused.
+
+        Parameters
+        ----------
+        value : datetime or None
+            With any UTC offset.
+        dialect : Dialect
+            Not used; all databases keep it alike.
+
+        Returns
+        -------
+        datetime or None
+            The same moment in UTC.
+
+        Raises
+        ------
+        ValueError
+            A moment without UTC offset.
+        """
         if value is not None and value.tzinfo is None:
             raise ValueError("a moment without UTC offset")
         return None if value is None else value.astimezone(UTC)
 
     def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
-        """SQLite gives the moment without its offset."""
+        """SQLite gives the moment without its offset.
+
+        Parameters
+        ----------
+        value : datetime or None
+            As the database gives it; without offset it is in UTC.
+        dialect : Dialect
+            Not used.
+
+        Returns
+        -------
+        datetime or None
+            In UTC, with its offset.
+        """
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
@@ -60,11 +91,41 @@ class Clock(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Any) -> str | None:
-        """ISO 8601 text."""
+        """ISO 8601 text.
+
+        Parameters
+        ----------
+        value : datetime or None
+            With or without UTC offset; neither is added nor taken away.
+        dialect : Dialect
+            Not used; all databases keep it alike.
+
+        Returns
+        -------
+        str or None
+        """
         return None if value is None else value.isoformat()
 
     def process_result_value(self, value: str | None, dialect: Any) -> datetime | None:
-        """The clock time."""
+        """The clock time.
+
+        Parameters
+        ----------
+        value : str or None
+            As `process_bind_param` wrote it.
+        dialect : Dialect
+            Not used.
+
+        Returns
+        -------
+        datetime or None
+            With the offset it was told with, or none.
+
+        Raises
+        ------
+        ValueError
+            Text of other hands that is no clock time.
+        """
         return None if value is None else datetime.fromisoformat(value)
 
 
@@ -81,19 +142,71 @@ class Json(TypeDecorator[Any]):
         self._adapter = TypeAdapter(kind)
 
     def text(self, value: Any) -> str:
-        """The value as JSON text."""
+        """The value as JSON text.
+
+        Parameters
+        ----------
+        value : instance of `kind`
+
+        Returns
+        -------
+        str
+            Without fields that are None.
+        """
         return self._adapter.dump_json(value, exclude_none=True).decode()
 
     def value(self, text: str) -> Any:
-        """The value of a JSON text; raises pydantic's ``ValidationError``."""
+        """The value of a JSON text.
+
+        Parameters
+        ----------
+        text : str
+
+        Returns
+        -------
+        instance of `kind`
+
+        Raises
+        ------
+        pydantic.ValidationError
+            Text that is no JSON, or of another kind.
+        """
         return self._adapter.validate_json(text)
 
     def process_bind_param(self, value: Any, dialect: Any) -> str | None:
-        """JSON text."""
+        """JSON text.
+
+        Parameters
+        ----------
+        value : instance of `kind`, or None
+        dialect : Dialect
+            Not used; all databases keep it alike.
+
+        Returns
+        -------
+        str or None
+        """
         return None if value is None else self.text(value)
 
     def process_result_value(self, value: str | None, dialect: Any) -> Any:
-        """The pydantic value."""
+        """The pydantic value.
+
+        Parameters
+        ----------
+        value : str or None
+            As `process_bind_param` wrote it.
+        dialect : Dialect
+            Not used.
+
+        Returns
+        -------
+        instance of `kind`, or None
+
+        Raises
+        ------
+        pydantic.ValidationError
+            Text of other hands that is no JSON, or of another kind.
+        """
         return None if value is None else self.value(value)
 
 

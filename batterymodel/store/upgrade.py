@@ -21,9 +21,25 @@ HEAD = REVISIONS[-1]
 
 
 def bring_up_to_date(engine: Engine, where: str) -> Path | None:
-    """Migrate to `HEAD`; returns the backup written before that, if there was data to lose.
+    """Migrate to `HEAD`, with a backup where there was data to lose.
 
-    Raises `StoreError`: a newer database, another program's database, a fault of the disk.
+    Parameters
+    ----------
+    engine : Engine
+        From `engine_for`.
+    where : str
+        The database as messages name it.
+
+    Returns
+    -------
+    Path or None
+        The backup written before the migration; None where the tables were up to date or new, and
+        for PostgreSQL, of which none is written.
+
+    Raises
+    ------
+    StoreError
+        A newer database, another program's database, a fault of the disk.
     """
     with said_plainly(where):
         with engine.connect() as connection:
@@ -77,7 +93,15 @@ def _revision(connection: Connection, where: str) -> str | None:
 
 
 def upgrade(connection: Connection, revision: str) -> None:
-    """Run the migrations up to a revision inside the connection's transaction."""
+    """Run the migrations up to a revision inside the connection's transaction.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction; committed by the caller.
+    revision : str
+        One of `REVISIONS`, not older than the one the database is at.
+    """
     from alembic import command  # slow to import, and needed once in a database's life
     from alembic.config import Config
 
@@ -89,7 +113,24 @@ def upgrade(connection: Connection, revision: str) -> None:
 
 
 def write_backup(database: Path, revision: str) -> Path:
-    """A copy of a SQLite database beside it, named by revision and moment (UTC)."""
+    """A copy of a SQLite database beside it, named by revision and moment (UTC).
+
+    Parameters
+    ----------
+    database : Path
+    revision : str
+        The one the database is at, for the name.
+
+    Returns
+    -------
+    Path
+        The copy.
+
+    Raises
+    ------
+    sqlite3.Error
+        A copy that cannot be written whole; none is left behind.
+    """
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
     backup = database.with_name(f"{database.name}.tables-{revision}.{stamp}.backup")
     try:

@@ -73,8 +73,24 @@ class Merged:
 def import_zip(store: Store, path: str | Path, progress: Progress = in_silence) -> Merged:
     """Take everything of an exported ZIP into the record, in one transaction.
 
-    Raises `StoreError` for a ZIP that is damaged or was not exported by this tool, and for the
-    first row that the record holds with another content; nothing is changed then.
+    Parameters
+    ----------
+    store : Store
+    path : str or Path
+        As `export_zip` wrote it, of this record or another.
+    progress : Progress
+        Called once for the tables and once for the kept files; shows nothing where left out.
+
+    Returns
+    -------
+    Merged
+        How many rows and files were new.
+
+    Raises
+    ------
+    StoreError
+        A ZIP that is damaged or was not exported by this tool, or the first row that the record
+        holds with another content; nothing is changed then.
     """
     path = Path(path)
     with _opened(path) as archive, store.writing() as session:

@@ -18,10 +18,9 @@ from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import not_checked
-from batterymodel.rules.case import LEAST_READINGS, Case
+from batterymodel.rules.case import LEAST_READINGS, MOST_CONFLICT, Case
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.findings import findings_for, outcome_of
-from batterymodel.rules.proof_rules import MOST_CONFLICT
 from batterymodel.rules.results import (
     Assessment,
     ConditionChance,

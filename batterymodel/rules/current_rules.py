@@ -14,6 +14,7 @@ from batterymodel.reference.supply import continuous_output_a, output_limit
 from batterymodel.rules.case import (
     LEAST_READINGS,
     LEAST_SCATTER_A,
+    MOST_CONFLICT,
     NEGLIGIBLE_V,
     OWN_RULE,
     Case,
@@ -107,7 +108,7 @@ def charge_current(case: Case) -> Finding:
     names = [fit.names.index(n) for n in ("hold_amplitude_a", "float_current_a")]
     current = fit["hold_amplitude_a"] + fit["float_current_a"]
     sd = float(np.sqrt(fit.covariance[np.ix_(names, names)].sum()))
-    if current - LEVEL_SD * sd > limit.value:
+    if current - LEVEL_SD * sd > limit.value and not limit.generic:
         variant, severity = "service", Severity.SERVICE
     elif current + LEVEL_SD * sd > limit.value:
         variant, severity = "watch", Severity.WATCH
@@ -253,6 +254,8 @@ def floor_current(case: Case) -> Finding | None:
     limit = case.limit("max_float_current_a")
     high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
     variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
+    if high and fit.conflict > MOST_CONFLICT:
+        variant, severity = "watch", Severity.WATCH
     text = say(f"floor_current.{variant}", value=max(remaining, 0.0), limit=limit.value)
     return against("floor_current", severity, text, remaining, limit)
 

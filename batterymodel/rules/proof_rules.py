@@ -6,7 +6,7 @@ import numpy as np
 
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.case import OWN_RULE, Case, against
+from batterymodel.rules.case import MOST_CONFLICT, OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import say
 from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID
@@ -24,11 +24,6 @@ FALL_ERRORS = 3.0
 
 FALL_OF_CURRENT = 0.05
 """Part of the battery current by which it must fall besides [-] (own choice)."""
-
-MOST_CONFLICT = 1.6
-"""Factor by which belief in the taper had to be widened from which on it fits no battery of the kind
-[-] (own choice; nine in ten sound batteries of the calibration half of `tests.benchmarks.sick`
-stay below)."""
 
 PLAUSIBLE_PLATE_AH = (4.0, 100.0)
 """Rated capacities of main batteries of light aircraft [Ah] (common practice, no source)."""

@@ -183,6 +183,8 @@ TEXTS = {
     "floor_current.ok": "After the taper {value:.1f} A remains, at most {limit:.1f} A is normal.",
     "floor_current.service": "After the taper {value:.1f} A remains where at most {limit:.1f} A is "
     "normal: leakage, a shorted cell, gassing or a load that was not declared.",
+    "floor_current.watch": "After the taper some {value:.1f} A seem to remain where at most "
+    "{limit:.1f} A is normal, but the current does not fall as a known taper does: keep reading.",
     "capacity.ok": "The last capacity check gave {value:.0f} % of rated, at least {limit:.0f} % is "
     "asked.",
     "capacity.note": "The last capacity check gave {value:.0f} % of rated, close to the "

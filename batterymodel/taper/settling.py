@@ -28,8 +28,8 @@ SPIKE_OF_CURRENT = 0.10
 0.2 and 0.6)."""
 
 SPIKE_STEEPER = 8.0
-"""Steepness of a spike's fall over that of the readings after it [-] (own choice: the fast branch of
-a sound battery is at most about three times as steep as the taper after it)."""
+"""Steepness of a spike's fall over that of the readings after it [-] (own choice: the fast branch
+of a sound battery is at most about three times as steep as the taper after it)."""
 
 LEAST_AFTER = 4
 """Readings that must be left after the settling start (own choice)."""

@@ -55,7 +55,8 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
     Condition.WORN: ConditionPrior(
         0.04,
         0.02,
-        time_log_sd=0.2,
+        time_log=-0.4,
+        time_log_sd=0.5,
         capacity_log=-0.7,
         capacity_log_sd=0.35,
         checked_log=-0.2,

@@ -310,7 +310,7 @@ def short_window(case: Case) -> Finding | None:
 def taper_shape(case: Case) -> Finding | None:
     """Residual scatter against what the meter's steps and the shape's spread allow."""
     fit = case.fit
-    shape = SHAPE_SDS * fit.prior.shape_rel_sd * fit.amplitude_a
+    shape = SHAPE_SDS * fit.belief.shape_rel_sd * fit.amplitude_a
     allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
     few = fit.residuals_a.size < LEAST_SCATTER_READINGS
     if not case.tapers or few or fit.rmse_a <= allowed:
@@ -340,7 +340,7 @@ def steady_current_a(readings: Readings) -> float:
 
 
 def _slowest_time_constant_s(fit: TaperFit) -> float:
-    return float(np.exp(fit.prior.log_time_s + LEVEL_SD * fit.prior.log_time_sd))
+    return float(np.exp(fit.belief.log_time_s + LEVEL_SD * fit.belief.log_time_sd))
 
 
 def _fall_beside_unknown_load(change: Change, fit: TaperFit) -> Finding | None:

@@ -64,8 +64,7 @@ def unlike_any_taper(case: Case) -> Finding | None:
     if case.unlike_history:
         variant = "history"
     elif conflict > MOST_CONFLICT:
-        prior = case.fit.prior
-        slower = case.fit["log_time_constant"] > prior.log_time_s
+        slower = case.fit["log_time_constant"] > case.fit.belief.log_time_s
         variant = "slow" if slower else "fast"
     else:
         return None

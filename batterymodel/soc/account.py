@@ -3,7 +3,8 @@
 An account holds a belief in the charge to return, node by node (`taper.posterior`), equally likely
 charge factors (state of charge per ampere-hour), and the other evidence. Charge delivered during
 the readings was measured; what is left was carried on by a model of the taper that no battery
-follows exactly, so that it counts times a factor of `LAW`::
+follows exactly, so that it counts times a factor of
+`laws_at`::
 
     soc = 1 - k (delivered + law * left)
 """
@@ -25,15 +26,19 @@ LAW_LOG_SD = 0.08
 """Spread of the log of charge left over that of two exponentials, for batteries that follow them
 [-] (read off the calibration half of the reference set)."""
 
-OTHER_LAW_LOG_SD = (0.8, 0.4)
-"""The same for batteries of another charging law, below and above [-]: most have less left than two
-exponentials say (read off the calibration half of `tests.benchmarks.sick`)."""
+OTHER_LAW_LOG_SD = 0.4
+"""The same for batteries of another charging law [-] (read off the calibration half of
+`tests.benchmarks.sick`)."""
+
+TAKEN_FOR_CHARGE, MOST_BELOW_LOG_SD = 0.03, 1.2
+"""Charge over capacity that side reactions of a nearly full battery are taken for, which widens
+that spread downwards, and the most it may come to [-] (read off the same half)."""
 
 OTHER_LAW_SHARE = 0.4
 """Share of batteries of another charging law [0..1] (own choice, settled on both halves)."""
 
 LAW_NODES = 11
-"""Equally likely factors of `LAW` (own choice, numerical)."""
+"""Equally likely factors of `law_factors` (own choice, numerical)."""
 
 LEAST_WEIGHT = 1e-300
 """Weight that stands for none, so that its log is a number (own choice, numerical)."""
@@ -48,21 +53,31 @@ NEGLIGIBLE = 1e-7
 """Weight over the highest below which a value is left out [-] (own choice, numerical)."""
 
 
-def law_factors() -> FloatArray:
+def law_factors(below_log_sd: float) -> FloatArray:
     """Equally likely values of charge left over that of two exponentials, shape ``(t,)`` [-].
 
     Quantiles of a mixture, over their mean: log-normal with `LAW_LOG_SD`, and a share
-    `OTHER_LAW_SHARE` with `OTHER_LAW_LOG_SD` on either side.
+    `OTHER_LAW_SHARE` with `OTHER_LAW_LOG_SD` above and ``below_log_sd`` below.
     """
-    below, above = OTHER_LAW_LOG_SD
-    log = np.linspace(-6.0 * below, 6.0 * above, 4001)
-    narrow, wide = ndtr(log / LAW_LOG_SD), ndtr(log / np.where(log < 0.0, below, above))
-    share = (1.0 - OTHER_LAW_SHARE) * narrow + OTHER_LAW_SHARE * wide
+    log = np.linspace(-6.0 * below_log_sd, 6.0 * OTHER_LAW_LOG_SD, 4001)
+    sd = np.where(log < 0.0, below_log_sd, OTHER_LAW_LOG_SD)
+    share = (1.0 - OTHER_LAW_SHARE) * ndtr(log / LAW_LOG_SD) + OTHER_LAW_SHARE * ndtr(log / sd)
     factors = np.exp(np.interp((np.arange(LAW_NODES) + 0.5) / LAW_NODES, share, log))
     return np.asarray(factors / factors.mean())
 
 
-LAW = law_factors()
+_BELOW = np.linspace(OTHER_LAW_LOG_SD, MOST_BELOW_LOG_SD, 9)
+_LAWS = np.array([law_factors(sd) for sd in _BELOW])
+
+
+def laws_at(left_of_capacity: FloatArray) -> FloatArray:
+    """`law_factors` where so much of the capacity is left to return, shape ``(n,)`` to ``(n, t)``.
+
+    Downwards ``hypot(OTHER_LAW_LOG_SD, TAKEN_FOR_CHARGE / left)``, at most `MOST_BELOW_LOG_SD`.
+    """
+    below = np.hypot(OTHER_LAW_LOG_SD, TAKEN_FOR_CHARGE / np.maximum(left_of_capacity, 1e-6))
+    below = np.minimum(below, MOST_BELOW_LOG_SD)
+    return np.column_stack([np.interp(below, _BELOW, _LAWS[:, t]) for t in range(LAW_NODES)])
 
 
 @dataclass(frozen=True)
@@ -105,13 +120,12 @@ class Account:
     @property
     def left_ah(self) -> Weighted:
         """Charge still to return after the last reading [Ah]."""
-        left = self._left_ah[:, None] * self._law[None, :]
-        return Weighted(left.ravel(), self._by_law.sum(axis=2).ravel())
+        return Weighted(self._left_by_law.ravel(), self._by_law.sum(axis=2).ravel())
 
     @property
     def now(self) -> Weighted:
         """State of charge at the last reading [0..1]."""
-        left = (self._left_ah[:, None] * self._law[None, :]).ravel()
+        left = self._left_by_law.ravel()
         most = max(float(left.max()), 1e-9) * (1.0 + 1e-9)
         edges = np.geomspace(max(float(left.min()), NOW_RANGE * most), most, NOW_BINS + 1)
         bins = np.clip(np.searchsorted(edges, left, side="right") - 1, 0, NOW_BINS - 1)
@@ -124,7 +138,8 @@ class Account:
     def minutes_until(self, done_ah: float) -> Weighted:
         """Time after the last reading until so much is left to return [min]."""
         node, at, _ = self._pairs
-        minutes = [self.posterior.minutes_until_ah(done_ah / law, node, at) for law in self._law]
+        laws = self._law_of(self._left_ah).T
+        minutes = [self.posterior.minutes_until_ah(done_ah / law, node, at) for law in laws]
         return Weighted(np.column_stack(minutes).ravel(), self._by_law.sum(axis=2).ravel())
 
     def share_below(self, soc: float) -> float:
@@ -139,9 +154,11 @@ class Account:
         weight = self._by_law.sum(axis=(1, 2))
         return node, at, weight / weight.sum()
 
-    @cached_property
-    def _law(self) -> FloatArray:
-        return LAW if self.posterior.follows_a_law else np.ones(1)
+    def _law_of(self, left_ah: FloatArray) -> FloatArray:
+        """Factors of the charging law by what is left to return, ``(n,)`` to ``(n, t)``."""
+        if not self.posterior.follows_a_law:
+            return np.ones((left_ah.size, 1))
+        return laws_at(left_ah * float(np.median(self.factors)))
 
     @cached_property
     def _charges(self) -> FloatArray:
@@ -154,7 +171,8 @@ class Account:
         likelihood = self.posterior.likelihood
         left = (likelihood * self.posterior.left_share).sum(axis=0)
         left = left / np.maximum(likelihood.sum(axis=0), LEAST_WEIGHT)
-        of_charge = 1.0 + left[:, None] * (self._law - 1.0)
+        law = self._law_of(left * self.posterior.charge_ah)
+        of_charge = 1.0 + left[:, None] * (law - 1.0)
         charge = self.posterior.charge_ah[:, None] * of_charge
         soc = 1.0 - charge[:, :, None] * self.factors
         return np.maximum(soc, 0.0) if self._beyond_empty(soc) else soc
@@ -168,7 +186,7 @@ class Account:
     def _support(self) -> FloatArray:
         """Other evidence by charge, law and factor, with an even prior in state of charge."""
         found = np.interp(self._soc, SOC_GRID, self.evidence, left=0.0)
-        return found * self.factors / (self._law.size * self.factors.size)
+        return found * self.factors / (found.shape[1] * self.factors.size)
 
     @cached_property
     def _pairs(self) -> tuple[IntArray, IntArray, FloatArray]:
@@ -178,6 +196,10 @@ class Account:
     def _left_ah(self) -> FloatArray:
         node, at, _ = self._pairs
         return self.posterior.charge_at_ah(self.posterior.window_end_s, node, at)
+
+    @cached_property
+    def _left_by_law(self) -> FloatArray:
+        return self._left_ah[:, None] * self._law_of(self._left_ah)
 
     @cached_property
     def _by_law(self) -> FloatArray:

@@ -70,10 +70,10 @@ class TaperFit:
 
     ``parameters``, shape ``(p,)``, follow ``names``; ``covariance``, ``(p, p)``, is that of all
     parameters under data and priors; ``weights``, ``(n,)``, are those of the rows of ``data``.
-    ``window_s`` is the time of the first and the last usable reading [s]. ``conflict`` and
-    ``misfit`` are the factors by which the spreads of belief and the errors of the readings had to
-    grow before the two agreed [-], 1 where they did at once; ``prior`` and ``data`` are the grown
-    ones.
+    ``window_s`` is the time of the first and the last usable reading [s]. ``conflict``
+    is how far the shape lies from belief, in its standard deviations (root mean square), and
+    ``misfit`` the factor by which the errors of the readings had to grow before the two agreed [-];
+    ``prior`` and ``data`` are the grown ones, ``belief`` is that before the readings.
     """
 
     names: tuple[str, ...]
@@ -84,7 +84,8 @@ class TaperFit:
     signal: Signal
     data: TaperData
     prior: Prior
-    conflict: float = 1.0
+    belief: Prior
+    conflict: float = 0.0
     misfit: float = 1.0
 
     def __getitem__(self, name: str) -> float:
@@ -222,28 +223,30 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
         )
     data = taper_data(signal, prior)
     parameters, weights = _settled([_start(data, prior)], data, prior)
-    misfit = conflict = 1.0
+    believed, misfit, wider = prior, 1.0, 1.0
     for _ in range(MISFIT_PASSES):
         more = max(_misfit(parameters, data, prior), 1.0)
-        apart = max(_conflict(parameters, data, prior), 1.0)
+        apart = max(_rms(_beliefs_apart(parameters, data, prior)), 1.0)
         if max(more, apart) <= NO_MISFIT:
             break
-        misfit, conflict = misfit * more, conflict * apart
-        prior = prior.widened(apart)
-        data = _with_errors(taper_data(signal, prior), misfit)
+        misfit, wider = misfit * more, wider * apart
+        prior = believed.widened(wider)
+        data = _widened(taper_data(signal, prior), misfit, wider)
         start = _start(data, prior)
         parameters, weights = _settled([start, _start_by_slope(start, data)], data, prior)
     together = _together(parameters, data, prior)
     if together > NO_MISFIT:
         misfit *= together
-        data = _with_errors(taper_data(signal, prior), misfit)
+        data = _widened(taper_data(signal, prior), misfit, wider)
         parameters, weights = _settled([parameters], data, prior)
-    fit = _fit_from(parameters, weights, signal, data, prior)
-    return replace(fit, conflict=conflict, misfit=misfit)
+    fit = _fit_from(parameters, weights, signal, data, prior, believed)
+    return replace(fit, conflict=wider * _rms(_shape_apart(parameters, data, prior)), misfit=misfit)
 
 
-def _with_errors(data: TaperData, by: float) -> TaperData:
-    return replace(data, sigma_a=by * data.sigma_a)
+def _widened(data: TaperData, misfit: float, wider: float) -> TaperData:
+    """The rows with errors raised to their misfit, and the load's as all beliefs."""
+    mean, sd = data.load_a
+    return replace(data, sigma_a=misfit * data.sigma_a, load_a=(mean, wider * sd))
 
 
 def _settled(
@@ -287,15 +290,22 @@ def _together(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
     return float(np.sqrt((1.0 + a) / (1.0 - a)))
 
 
-def _conflict(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
-    """Root mean square of how far belief and fit lie apart, in standard deviations [-].
-
-    Over time constant, fast share, float current, load and the deviations from two exponentials.
+def _beliefs_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatArray:
+    """How far belief and fit lie apart, in standard deviations: time constant, fast share, float
+    current, load, deviations from two exponentials [-].
     """
-    rows = residuals(parameters, data, prior)[data.time_s.size :]
-    rows = np.delete(rows, np.s_[: rows.size - BELIEFS - data.steps.shape[1] - SHAPE_TERMS])
-    kept = np.concatenate([rows[:BELIEFS], rows[-SHAPE_TERMS:]])
-    return float(np.sqrt(np.mean(kept**2)))
+    rows = residuals(parameters, data, prior)
+    first = rows.size - SHAPE_TERMS - data.steps.shape[1] - BELIEFS
+    return np.concatenate([rows[first : first + BELIEFS], rows[-SHAPE_TERMS:]])
+
+
+def _shape_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatArray:
+    """The same for the shape alone: float current and load have findings of their own."""
+    return np.delete(_beliefs_apart(parameters, data, prior), [2, 3])
+
+
+def _rms(values: FloatArray) -> float:
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _start_by_slope(start: FloatArray, data: TaperData) -> FloatArray:
@@ -392,6 +402,7 @@ def _fit_from(
     signal: Signal,
     data: TaperData,
     prior: Prior,
+    belief: Prior,
 ) -> TaperFit:
     jac = jacobian(parameters, data, prior, weights)
     used = signal.time_s[signal.usable] if signal.usable.any() else signal.time_s
@@ -409,4 +420,5 @@ def _fit_from(
         signal=signal,
         data=data,
         prior=prior,
+        belief=belief,
     )

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from batterymodel import History, LastKnown, Supply, assess
+from batterymodel import History, LastKnown, Outcome, Supply, assess
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.simulate import battery_current_a
 from batterymodel.soc.evidence import SOC_GRID, last_known_evidence, rest_voltage_evidence
@@ -72,8 +72,10 @@ def test_surface_charge_counts_as_full(battery):
 def test_surface_charge_alone_does_not_fill_an_empty_battery(battery):
     readings = simulated_connection(0.35)
     given = {"load_a": 8.0, "load_sd_a": 0.2, "on": ON}
-    soc = assess(readings, battery, SUPPLY, rest_voltage_v=27.0, **given).state_of_charge
-    assert soc.at_connection.mean == pytest.approx(0.65, abs=0.06)
+    result = assess(readings, battery, SUPPLY, rest_voltage_v=27.0, **given)
+    soc = result.state_of_charge
+    assert result.outcome is not Outcome.TOP_OFF
+    assert soc.at_connection.mean < 0.75
     assert soc.at_connection.low < 0.65 < soc.at_connection.high
 
 

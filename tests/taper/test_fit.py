@@ -101,7 +101,7 @@ def prior_rows(p, data, prior):
 
 def test_weights_are_those_of_the_final_residuals(battery):
     readings = simulated_connection(0.2)
-    bent = readings.supply_current_a + np.where(readings.elapsed_s > 270.0, 0.8, 0.0)
+    bent = readings.supply_current_a + np.where(np.abs(readings.elapsed_s - 200.0) < 12.0, 0.8, 0.0)
     fit = fitted(readings.model_copy(update={"supply_current_a": bent}), battery)
     rows = residuals(fit.parameters, fit.data, fit.prior)[: fit.weights.size]
     np.testing.assert_allclose(fit.weights, 1.0 / np.sqrt(1.0 + (rows / 4.0) ** 2), atol=5e-3)

@@ -148,8 +148,6 @@ REFERENCE = (
 
 TAPER = _in(
     "taper",
-    ("steep fall", "posterior", "STEEP_PER_H = 0.4\n", "STEEP_PER_H = 1.5\n"),
-    ("slow phase", "posterior", "SLOW_PHASE = (0.2, 0.4)\n", "SLOW_PHASE = (0.0, 0.4)\n"),
     (
         "end of the current limit",
         "posterior",

@@ -49,7 +49,7 @@ NOW_BINS = 400
 NOW_RANGE = 1e-6
 """Least charge left over the most that bins reach to [-] (own choice, numerical)."""
 
-NEGLIGIBLE = 1e-7
+NEGLIGIBLE = 1e-5
 """Weight over the highest below which a value is left out [-] (own choice, numerical)."""
 
 
@@ -77,7 +77,16 @@ def laws_at(left_of_capacity: FloatArray) -> FloatArray:
     """
     below = np.hypot(OTHER_LAW_LOG_SD, TAKEN_FOR_CHARGE / np.maximum(left_of_capacity, 1e-6))
     below = np.minimum(below, MOST_BELOW_LOG_SD)
-    return np.column_stack([np.interp(below, _BELOW, _LAWS[:, t]) for t in range(LAW_NODES)])
+    place = (below - _BELOW[0]) / (_BELOW[1] - _BELOW[0])
+    low = np.minimum(place.astype(int), _BELOW.size - 2)
+    part = (place - low)[:, None]
+    return np.asarray((1.0 - part) * _LAWS[low] + part * _LAWS[low + 1])
+
+
+def likelihood_at(soc: FloatArray, evidence: FloatArray) -> FloatArray:
+    """Evidence over `SOC_GRID`, shape ``(s,)``, at the nearest states of charge; 0 below empty."""
+    place = np.rint(soc * (SOC_GRID.size - 1)).astype(int)
+    return np.where(place >= 0, evidence[np.maximum(place, 0)], 0.0)
 
 
 @dataclass(frozen=True)
@@ -133,7 +142,7 @@ class Account:
         sums = [np.bincount(bins, weight[:, f], NOW_BINS) for f in range(self.factors.size)]
         middle = np.sqrt(edges[:-1] * edges[1:])
         soc = np.clip(1.0 - self.factors[:, None] * middle[None, :], 0.0, 1.0)
-        return Weighted(soc.ravel(), np.array(sums).ravel())
+        return Weighted(soc.ravel(), np.array(sums, dtype=float).ravel())
 
     def minutes_until(self, done_ah: float) -> Weighted:
         """Time after the last reading until so much is left to return [min]."""
@@ -179,13 +188,13 @@ class Account:
 
     def _beyond_empty(self, soc: FloatArray) -> bool:
         """Whether only more charge than the battery holds explains the readings."""
-        support = np.interp(soc, SOC_GRID, self.evidence, left=0.0).mean(axis=(1, 2))
+        support = likelihood_at(soc, self.evidence).mean(axis=(1, 2))
         return float(self._charges @ support) < BEYOND_EMPTY * float(self._charges.sum())
 
     @cached_property
     def _support(self) -> FloatArray:
         """Other evidence by charge, law and factor, with an even prior in state of charge."""
-        found = np.interp(self._soc, SOC_GRID, self.evidence, left=0.0)
+        found = likelihood_at(self._soc, self.evidence)
         return found * self.factors / (found.shape[1] * self.factors.size)
 
     @cached_property

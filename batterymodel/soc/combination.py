@@ -144,10 +144,11 @@ def _density(found: Weighted) -> FloatArray:
     place = np.clip(found.values, 0.0, 1.0) * (SOC_GRID.size - 1)
     low = np.minimum(place.astype(int), SOC_GRID.size - 2)
     high_part = found.weight * (place - low)
-    density = np.bincount(low, found.weight - high_part, SOC_GRID.size)
-    density += np.bincount(low + 1, high_part, SOC_GRID.size)
+    low_share = np.bincount(low, found.weight - high_part, SOC_GRID.size)
+    high_share = np.bincount(low + 1, high_part, SOC_GRID.size)
+    density = np.asarray(low_share + high_share, dtype=float)
     density[[0, -1]] *= 2.0
-    return np.asarray(density)
+    return density
 
 
 def _alone(sound: Account, battery: Battery) -> Evidence:

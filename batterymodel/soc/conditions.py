@@ -47,6 +47,9 @@ from batterymodel.taper.posterior import (
 from batterymodel.taper.prior import Prior
 from batterymodel.taper.signals import Signal
 
+CHARGE_POINTS = 150
+"""Charges to return that are looked at, 6 % from one to the next (own choice, numerical)."""
+
 CAPACITY_NODES = 11
 """Equally likely capacities of a condition (own choice, numerical)."""
 
@@ -121,7 +124,7 @@ def condition_state(
         return None
     fit = fit_taper(signal, _loose(prior))
     prior = replace(fit.prior, log_time_s=prior.log_time_s, log_time_sd=prior.log_time_sd)
-    charge = charge_grid_ah(prior.capacity_ah)
+    charge = charge_grid_ah(prior.capacity_ah, CHARGE_POINTS)
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
     accounts: dict[Condition, Account] = {}

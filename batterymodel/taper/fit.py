@@ -283,7 +283,7 @@ def _together(parameters: FloatArray, data: TaperData, prior: Prior) -> float:
     if rows.size < LEAST_MISFIT_ROWS:
         return 1.0
     pull = np.clip(rows, -MOST_PULL, MOST_PULL)
-    a = float(pull[1:] @ pull[:-1] / max(pull @ pull, 1e-9))
+    a = float(pull[1:] @ pull[:-1]) / max(float(pull @ pull), 1e-9)
     if a < MISFIT_SIGMAS / np.sqrt(rows.size):
         return 1.0
     a = min(a, MOST_TOGETHER)

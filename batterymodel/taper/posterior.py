@@ -323,9 +323,9 @@ def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeL
     )
 
 
-def charge_grid_ah(capacity_ah: float) -> FloatArray:
+def charge_grid_ah(capacity_ah: float, points: int = CHARGE_POINTS) -> FloatArray:
     """Charges to return that are looked at for a capacity [Ah], even in the log, ``(q,)`` [Ah]."""
-    return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, CHARGE_POINTS)
+    return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, points)
 
 
 def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:

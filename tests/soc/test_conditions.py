@@ -155,7 +155,7 @@ def levelled(level_a: float, minutes: float = 5.0) -> Readings:
 
 @pytest.mark.parametrize(("level_a", "minutes"), [(4.0, 10.0), (2.4, 20.0)])
 def test_a_current_that_stops_falling_may_be_a_leak(level_a, minutes):
-    """Five minutes are too few to tell a leak from a slow taper: one battery in a thousand leaks."""
+    """Five minutes are too few to tell it from a slow taper: one battery in a thousand leaks."""
     result = judged(levelled(level_a, minutes), rest_voltage_v=25.8)
     assert result.outcome is not Outcome.TOP_OFF
     assert chance(result, Condition.LEAK_OR_GASSING) > 3.0 * 0.001

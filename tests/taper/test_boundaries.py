@@ -7,7 +7,7 @@ import pytest
 
 from batterymodel import Readings, Supply
 from batterymodel.taper.fit import fit_taper
-from batterymodel.taper.posterior import charge_posterior, tail_doubt
+from batterymodel.taper.posterior import charge_posterior
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.signals import meter_resolution_a, signal_from, transient_mask
 from batterymodel.taper.trends import rise_of, warming_c_per_min
@@ -124,29 +124,3 @@ def test_an_uncertain_end_of_the_limit_costs_its_ampere_hours(battery):
         fit = fit_taper(replace(signal, limit_end_sd_s=sd_s), prior_for(battery, 25.0))
         variances.append(moments(charge_posterior(fit))[1])
     assert variances[1] - variances[0] == pytest.approx(0.87**2, rel=0.25)
-
-
-@pytest.mark.parametrize(("fall_per_h", "share"), [(0.1, 0.25), (0.2, 0.5), (0.45, 1.0)])
-def test_the_tails_shift_counts_in_full_from_a_fall_of_16_a(battery, fall_per_h, share):
-    """0.4 of 40 Ah an hour is a fall of 16 A: 4 A are a quarter of it, 8 A half."""
-    bare = battery.model_copy(update={"history": None})
-    fit = fit_of(simulated_connection(0.3, minutes=25.0), bare)
-    end = fit.signal.time_s[-1:]
-    fall_a = fit["hold_amplitude_a"] - float((fit.predict(end) - fit.base(end))[0])
-    capacity = replace(fit.prior, capacity_ah=fall_a / fall_per_h)
-    shift, spread = tail_doubt(replace(fit, prior=capacity))
-    assert spread > 0.1
-    assert shift / spread == pytest.approx(share, rel=1e-6)
-
-
-def test_the_tail_counts_in_full_once_the_slow_branch_stands_alone(battery):
-    """Nothing before a fifth of the slow time constant, all of it after two fifths."""
-    bare = battery.model_copy(update={"history": None})
-    fit = fit_of(simulated_connection(0.3, minutes=25.0), bare)
-    counted = []
-    for phase in (0.19, 0.3, 0.41):
-        end = fit.data.limit_time_s + phase * fit.time_constant_s
-        time = np.linspace(0.0, end, fit.signal.time_s.size)
-        counted.append(tail_doubt(replace(fit, signal=replace(fit.signal, time_s=time)))[1])
-    assert counted[0] == 0.0
-    assert counted[1] == pytest.approx(0.5 * counted[2], rel=1e-6)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import Battery, FitError, Readings, Supply
+from batterymodel import Battery, FitError, History, Readings, Supply
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.problem import (
@@ -19,6 +19,7 @@ from batterymodel.taper.problem import (
 )
 from batterymodel.taper.shape import Shape, branches_current, current_limited
 from batterymodel.taper.signals import signal_from
+from tests.benchmarks.sickbay.tapers import taper_cases
 from tests.conftest import simulated_connection, true_path
 
 SUPPLY = Supply(rated_current_a=60.0)
@@ -230,3 +231,48 @@ def test_deviations_follow_the_readings_and_are_empty_without_any(battery):
     assert basis[0, 0] == pytest.approx(prior.shape_sd(0.4))
     assert basis[0, -1] == 0.0
     assert deviation_basis(np.zeros(0), 0.0, 0.4, prior).shape == (0, basis.shape[1])
+
+
+def test_readings_that_scatter_with_the_meter_leave_errors_and_belief_alone(battery):
+    fit = fitted(simulated_connection(0.2), battery)
+    assert fit.misfit == 1.0
+    assert fit.conflict < 1.0
+    assert fit.prior == fit.belief
+
+
+def wavy(amplitude_a, period_s):
+    readings = simulated_connection(0.2, minutes=20.0)
+    wave = amplitude_a * np.sin(2.0 * np.pi * readings.elapsed_s / period_s)
+    return readings.model_copy(update={"supply_current_a": readings.supply_current_a + wave})
+
+
+def test_a_misfit_makes_the_answer_wider(battery):
+    """A wave no taper has: its size goes into the errors, and neighbours that miss together count
+    once."""
+    plain, moved = (fitted(wavy(a, 120.0), battery) for a in (0.0, 1.0))
+    assert moved.misfit > 5.0
+    spread = [f.standard_errors["charge_time_h"] / f.charge_time_h for f in (plain, moved)]
+    assert spread[1] > 1.5 * spread[0]
+
+
+def test_neighbours_that_miss_together_count_once(battery):
+    fast, slow = (fitted(wavy(0.4, period), battery).misfit for period in (11.0, 150.0))
+    assert slow > 1.5 * fast
+
+
+def test_a_conflict_widens_the_belief(battery):
+    """Four times the charge time on record: the belief is widened until the two agree."""
+    slow = battery.model_copy(update={"history": History(charge_time_h=1.6)})
+    fit = fitted(simulated_connection(0.2, charge_time_h=0.4, minutes=20.0), slow)
+    assert fit.conflict > 3.0
+    assert fit.prior.log_time_sd > 2.0 * fit.belief.log_time_sd
+    assert fit.charge_time_h == pytest.approx(0.4, rel=0.3)
+
+
+def test_a_second_start_finds_a_taper_far_from_belief():
+    """A measured taper (`tests/data/README.md`) of some 350 s where 1620 s are believed: from the
+    belief alone the search stays at 2000 s."""
+    case = next(c for c in taper_cases() if c.taper.name == "46" and c.minutes == 5.0)
+    signal = signal_from(case.readings, case.supply, 0.0, 0.1)
+    fit = fit_taper(signal, prior_for(case.battery, 37.0))
+    assert 250.0 < fit.time_constant_s < 600.0

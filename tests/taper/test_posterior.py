@@ -5,9 +5,8 @@ import pytest
 from scipy.optimize import minimize
 
 from batterymodel import Supply
-from batterymodel.soc.evidence import connection_tail
 from batterymodel.taper.fit import fit_taper
-from batterymodel.taper.posterior import charge_posterior, tail_doubt
+from batterymodel.taper.posterior import charge_posterior
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.problem import jacobian, residuals, shape_of
 from batterymodel.taper.signals import signal_from
@@ -106,26 +105,3 @@ def test_longer_readings_never_widen_much_and_finally_narrow(battery):
         spread.append(moments(posterior)[1])
     assert spread[2] < 0.5 * spread[0]
     assert spread[1] < 1.1 * spread[0]
-
-
-def test_the_tail_is_doubted_only_where_a_steep_fall_taught_it(battery):
-    bare = battery.model_copy(update={"history": None})
-
-    def doubt(depth, minutes):
-        return tail_doubt(posterior_of(simulated_connection(depth, minutes=minutes), bare)[0])
-
-    short, long, shallow = doubt(0.3, 2.0), doubt(0.3, 25.0), doubt(0.02, 25.0)
-    assert short == (0.0, 0.0)
-    assert long[0] > 0.5
-    assert shallow[0] < 0.5 * shallow[1]
-
-
-def test_what_the_tail_misses_counts_for_what_is_left_alone(battery):
-    """Charge delivered during the readings was measured: a whole taper carries no more doubt."""
-    bare = battery.model_copy(update={"history": None})
-    part, whole = (
-        connection_tail(posterior_of(simulated_connection(0.3, minutes=m), bare)[1])
-        for m in (25.0, 240.0)
-    )
-    assert part[0] > 10.0 * whole[0] >= 0.0
-    assert part[1] > 10.0 * whole[1] >= 0.0

@@ -197,14 +197,19 @@ class Store:
         return found[0]
 
     def battery(
-        self, serial: str, on: date | None = None, before: datetime | None = None
+        self,
+        serial: str,
+        on: date | None = None,
+        before: datetime | None = None,
+        again: str | None = None,
     ) -> Battery:
         """The battery with what is in force on a day (None: the latest of everything).
 
-        `before` leaves out connections of that same day that started later.
+        `before` leaves out connections of that same day that started later; `again` is the id of a
+        connection on record that is assessed once more, as if it were not there yet.
         """
         with self.reading():
-            return as_of.battery_in_force(self, self.plate(serial), on, before)
+            return as_of.battery_in_force(self, self.plate(serial), on, before, again)
 
     def aircraft_of(self, serial: str, on: date | None = None) -> Entry[Aircraft] | None:
         """The aircraft a battery is in on a day; None while it is off aircraft."""

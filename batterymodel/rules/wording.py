@@ -118,6 +118,8 @@ TEXTS = {
     "fuse or a cell may be open (chance that topping off is wrong {value:.0f} %). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "rest_voltage.ok": "Rest voltage {value:.2f} V is above the least of {limit:.2f} V.",
+    "rest_voltage.watch": "Rest voltage {value:.2f} V is too close to the least of {limit:.2f} V to "
+    "tell (chance of being below {chance:.0f} %).",
     "rest_voltage.service": "Rest voltage {value:.2f} V is below the least of {limit:.2f} V: the "
     "battery was deeply discharged or has a failed cell.",
     "charge_current.ok": "The battery takes at most {value:.1f} A, within its {limit:.1f} A.",

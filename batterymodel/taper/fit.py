@@ -293,10 +293,18 @@ def _fit_from(
     return TaperFit(
         names=names,
         parameters=parameters,
-        covariance=np.asarray(np.linalg.inv(jac.T @ jac), dtype=float),
+        covariance=_covariance(jac),
         weights=weights,
         window_s=(float(used[0]), float(used[-1])),
         signal=signal,
         data=data,
         prior=prior,
     )
+
+
+def _covariance(jac: FloatArray) -> FloatArray:
+    """Inverse of ``J' J``, taken with columns of unit length, because their units differ widely."""
+    size = np.linalg.norm(jac, axis=0)
+    scaled = jac / size
+    inverse = np.linalg.inv(scaled.T @ scaled)
+    return np.asarray(inverse / np.outer(size, size), dtype=float)

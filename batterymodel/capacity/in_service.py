@@ -137,8 +137,10 @@ def in_service_capacity(
     InputError
         Readings that cannot be used.
     FitError
-        The taper is not completed, or the state of charge changed too little to tell.
+        The taper is not completed, the state of charge changed too little to tell, or the
+        chemistry's current is no exponential taper.
     """
+    _check_tapers(battery)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
     signal = signal_from(readings, supply, load_a, load_sd_a)
@@ -156,6 +158,15 @@ def in_service_capacity(
     _check_tells(change, battery)
     on = on or (readings.started_at.date() if readings.started_at else None)
     return _estimate(battery, charge, charge_weight, change, on, readings.notes)
+
+
+def _check_tapers(battery: Battery) -> None:
+    chemistry = data_for(battery.chemistry)
+    if not chemistry.taper.exponential:
+        raise FitError(
+            f"the current of a {chemistry.label} battery is no exponential taper: a connection "
+            "cannot tell its capacity, use a capacity check"
+        )
 
 
 def _returned(posterior: ChargePosterior) -> tuple[np.ndarray, np.ndarray]:

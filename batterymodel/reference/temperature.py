@@ -176,8 +176,13 @@ def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarra
         at_reference = np.interp(at, card.rest_voltage_soc, card.rest_voltage_v)
     else:
         at_reference = battery.cells * np.interp(at, rest.soc, rest.volts)
-    per_cell = rest.temp_coefficient_v_per_c * (_checked(temp_c) - REFERENCE_TEMP_C)
-    return at_reference + battery.cells * per_cell
+    return at_reference + rest_voltage_shift_v(battery, temp_c)
+
+
+def rest_voltage_shift_v(battery: Battery, temp_c: float) -> float:
+    """What a rest voltage moves from 25 degC to ``temp_c`` [V, whole battery]."""
+    per_c = data_for(battery.chemistry).rest.temp_coefficient_v_per_c
+    return float(battery.cells * per_c * (_checked(temp_c) - REFERENCE_TEMP_C))
 
 
 def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+from scipy.special import ndtr
 
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.inputs.records import Chemistry
@@ -11,6 +14,7 @@ from batterymodel.reference.limits import Limit
 from batterymodel.reference.temperature import (
     charge_voltage_mismatch_v,
     charge_voltage_shift_v,
+    rest_voltage_shift_v,
     within_data_c,
 )
 from batterymodel.rules.case import NEGLIGIBLE_V, OWN_RULE, Case, against, any_seen
@@ -19,6 +23,7 @@ from batterymodel.rules.results import (
     Severity,
 )
 from batterymodel.rules.wording import say
+from batterymodel.soc.evidence import rest_voltage_sd_v
 from batterymodel.taper.trends import (
     warming_c_per_min,
 )
@@ -85,16 +90,27 @@ def not_checked(case: Case) -> tuple[str, ...]:
 
 
 def rest_voltage(case: Case) -> Finding | None:
-    """Rest voltage against the least a battery fit for topping off shows."""
+    """Rest voltage against the least a battery fit for topping off shows.
+
+    The limit is brought to the battery's temperature; the probability of being below it is normal
+    with the spread of the evidence (`soc.evidence.rest_voltage_sd_v`).
+    """
     if case.rest_voltage_v is None:
         return None
     limit = case.limit("min_rest_voltage_v")
-    low = case.rest_voltage_v < limit.value
+    temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
+    moved = replace(limit, value=limit.value + rest_voltage_shift_v(case.battery, temp))
+    sd = rest_voltage_sd_v(case.battery)
+    below = float(ndtr((moved.value - case.rest_voltage_v) / sd))
+    variant, severity = "watch", Severity.WATCH
+    if below > SURE:
+        variant, severity = "service", Severity.SERVICE
+    elif below < 1.0 - SURE:
+        variant, severity = "ok", Severity.OK
     text = say(
-        f"rest_voltage.{'service' if low else 'ok'}", value=case.rest_voltage_v, limit=limit.value
+        f"rest_voltage.{variant}", value=case.rest_voltage_v, limit=moved.value, chance=100 * below
     )
-    severity = Severity.SERVICE if low else Severity.OK
-    return against("rest_voltage", severity, text, case.rest_voltage_v, limit)
+    return against("rest_voltage", severity, text, case.rest_voltage_v, moved)
 
 
 def battery_temperature(case: Case) -> Finding:

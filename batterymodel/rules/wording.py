@@ -134,6 +134,8 @@ TEXTS = {
     "rated_capacity.watch": "A rated capacity of {value:g} Ah is not usual in a light aircraft "
     "({low:g} to {high:g} Ah): is a decimal point missing? Read the plate again.",
     "rest_voltage.ok": "Rest voltage {value:.2f} V is above the least of {limit:.2f} V.",
+    "rest_voltage.watch": "Rest voltage {value:.2f} V is too close to the least of {limit:.2f} V "
+    "to tell (chance of being below {chance:.0f} %).",
     "rest_voltage.service": "Rest voltage {value:.2f} V is below the least of {limit:.2f} V: the "
     "battery was deeply discharged or has a failed cell.",
     "charge_current.ok": "The battery takes at most {value:.1f} A, within its {limit:.1f} A.",

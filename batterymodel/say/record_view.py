@@ -204,7 +204,7 @@ def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
     with store.reading():
         plate = store.plate(serial)
         found = store.entries(Connection, battery_id=plate.id)[::-1]
-        tapers = (_taper(store, serial, entry.record) for entry in found)
+        tapers = (_taper(store, serial, entry) for entry in found)
         return tuple([t for t in tapers if t is not None][:MOST_TAPERS][::-1])
 
 
@@ -310,7 +310,7 @@ def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> Se
     try:
         estimate = in_service_capacity(
             readings_from_bytes(store.file(told.readings_sha256), told.file_name),
-            store.battery(serial, told.day),
+            store.battery(serial, told.day, before=told.started_at, again=entry.id),
             told.supply,
             rest_before_v=float(told.rest_voltage_v or 0.0),
             rest_after_v=float(told.rest_after_v or 0.0),
@@ -324,11 +324,12 @@ def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> Se
     return ServiceEstimate(entry.id, told.day, estimate, None)
 
 
-def _taper(store: Store, serial: str, told: Connection) -> TaperSignature | None:
+def _taper(store: Store, serial: str, entry: Entry[Connection]) -> TaperSignature | None:
     """Battery current above load and floor over capacity, as the fit separates them."""
+    told = entry.record
     try:
         readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)
-        battery = store.battery(serial, told.day)
+        battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
         signal = signal_from(readings, told.supply, told.load_a, told.load_sd_a)
         fit = fit_taper(signal, prior_for(battery, None))
     except BatteryModelError:

@@ -142,7 +142,7 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         plate, entry = store.plate(serial), _chosen(store, serial, connection_id)
         told = entry.record
         readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)
-        battery = store.battery(serial, told.day, before=told.started_at)
+        battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         assessment = assess(readings, battery, on=told.day, **values)
         forecast = _forecast(store, serial, told.day)

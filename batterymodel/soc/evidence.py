@@ -92,7 +92,7 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, REFERENCE_TEMP_C if temp_c is None else temp_c)
-    sd = np.hypot(battery.cells * data.rest.sd_v, VOLTMETER_SD_V)
+    sd = rest_voltage_sd_v(battery)
     read = min(rest_voltage, float(expected[-1]))
     likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
     flat_share = _misleading_level(sd, float(np.ptp(expected)))
@@ -121,6 +121,12 @@ def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | 
     full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C if temp_c is None else temp_c))
     excess = max(rest_voltage - full, 0.0) / (battery.cells * SURFACE_SD_V)
     return float(MISLEADING + (1.0 - MISLEADING) * np.exp(-0.5 * excess**2))
+
+
+def rest_voltage_sd_v(battery: Battery) -> float:
+    """Spread of a rest voltage around the battery's curve, meter included [V]."""
+    spread = battery.cells * data_for(battery.chemistry).rest.sd_v
+    return float(np.hypot(spread, VOLTMETER_SD_V))
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:

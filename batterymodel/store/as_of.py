@@ -65,9 +65,25 @@ class Entries(Protocol):
             An id that is not in the record.
         """
 
+    def history(self, entry_id: str) -> tuple[Entry[Any], ...]:
+        """Every row of an entry, first writing first.
+
+        Parameters
+        ----------
+        entry_id : str
+
+        Returns
+        -------
+        tuple of Entry
+        """
+
 
 def battery_in_force(
-    store: Entries, plate: Entry[BatteryPlate], on: date | None, before: datetime | None
+    store: Entries,
+    plate: Entry[BatteryPlate],
+    on: date | None,
+    before: datetime | None,
+    again: str | None = None,
 ) -> Battery:
     """The battery as the assessment takes it, with what is in force on a day.
 
@@ -82,18 +98,24 @@ def battery_in_force(
     before : datetime or None
         Leaves out connections of the day `on` that started at this moment or later; only clocks
         that both have a UTC offset, or both have none, are compared.
+    again : str, optional
+        Id of a connection that is looked at once more: the record counts as it was just before it,
+        without its own result and what it taught.
 
     Returns
     -------
     Battery
         Its last known state is None where what followed it is not on record.
     """
+    seen = store.entries(Connection, battery_id=plate.id)
+    not_before = _ids_not_before(store, seen, on, before, again)
 
     def last(kind: type[RecordT]) -> Entry[RecordT] | None:
         return latest(store.entries(kind, battery_id=plate.id), on)
 
-    aircraft, card, taught = aircraft_in_force(store, plate.id, on), last(CardRevision), None
-    taught = last(HistoryRevision)
+    aircraft, card = aircraft_in_force(store, plate.id, on), last(CardRevision)
+    histories = store.entries(HistoryRevision, battery_id=plate.id)
+    taught = latest(tuple(e for e in histories if e.record.connection_id not in not_before), on)
     return Battery(
         tail=aircraft.record.tail if aircraft else plate.record.serial,
         chemistry=plate.record.chemistry,
@@ -102,7 +124,9 @@ def battery_in_force(
         limits=card.record.limits if card else Limits(),
         history=taught.record.history if taught else None,
         capacity_check=_last_check(store, plate.id, on),
-        last_known=_last_known(store, plate.id, on, before),
+        last_known=_last_known(
+            store, plate.id, on, tuple(entry for entry in seen if entry.id not in not_before)
+        ),
     )
 
 
@@ -154,7 +178,10 @@ def _last_check(store: Entries, battery_id: str, on: date | None) -> Any:
 
 
 def _last_known(
-    store: Entries, battery_id: str, on: date | None, before: datetime | None
+    store: Entries,
+    battery_id: str,
+    on: date | None,
+    earlier: tuple[Entry[Connection], ...],
 ) -> LastKnown | None:
     """The last state of charge that still says something.
 
@@ -163,9 +190,7 @@ def _last_known(
     and a capacity check all leave the state open, because what followed is not on record.
     """
     told = store.entries(KnownState, battery_id=battery_id)
-    seen = store.entries(Connection, battery_id=battery_id)
     checked = store.entries(BenchCheck, battery_id=battery_id)
-    earlier = tuple(entry for entry in seen if not _is_later(entry.record, on, before))
     known: tuple[Entry[Any], ...] = (*told, *earlier, *checked)
     last = latest(known, on)
     if last is None or isinstance(last.record, BenchCheck):
@@ -176,12 +201,37 @@ def _last_known(
     return _state_after(last.record)
 
 
-def _is_later(connection: Connection, on: date | None, before: datetime | None) -> bool:
+def _ids_not_before(
+    store: Entries,
+    seen: tuple[Entry[Connection], ...],
+    on: date | None,
+    before: datetime | None,
+    again: str | None,
+) -> frozenset[str]:
+    """Connections of a day that are not known to be earlier than the one looked at.
+
+    By the clock where both have one; else by when each was first written.
+    """
+    written = None if again is None else store.history(again)[0].recorded_at
+    found = [] if again is None else [again]
+    for entry in seen:
+        if entry.record.day != on or entry.id == again:
+            continue
+        is_later = _is_later_by_clock(entry.record, before)
+        if is_later is None and written is not None:
+            is_later = store.history(entry.id)[0].recorded_at > written
+        if is_later:
+            found.append(entry.id)
+    return frozenset(found)
+
+
+def _is_later_by_clock(connection: Connection, before: datetime | None) -> bool | None:
+    """None where the clocks are missing or cannot be compared."""
     started = connection.started_at
-    if before is None or started is None or connection.day != on:
-        return False
+    if before is None or started is None:
+        return None
     if (started.tzinfo is None) != (before.tzinfo is None):
-        return False
+        return None
     return started >= before
 
 

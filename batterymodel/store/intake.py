@@ -266,7 +266,7 @@ def correct_connection(
         taught = store.entries(HistoryRevision, connection_id=entry_id)
         if taught:
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
-        battery = store.battery(serial, record.day, before=record.started_at)
+        battery = store.battery(serial, record.day, before=record.started_at, again=entry_id)
         result, why_not = _assessed(battery, record, readings, why_not)
         entry = store.correct(entry_id, _with_result(record, result, why_not), reason)
         _learn(store, entry, result)

@@ -379,7 +379,11 @@ class Store:
         return found[0]
 
     def battery(
-        self, serial: str, on: date | None = None, before: datetime | None = None
+        self,
+        serial: str,
+        on: date | None = None,
+        before: datetime | None = None,
+        again: str | None = None,
     ) -> Battery:
         """The battery with what is in force on a day.
 
@@ -390,6 +394,8 @@ class Store:
             Later entries are left out; None takes the latest of everything.
         before : datetime, optional
             Leaves out connections of the day `on` that started at this moment or later.
+        again : str, optional
+            Id of a connection on record that is assessed once more, as if it were not there yet.
 
         Returns
         -------
@@ -402,7 +408,7 @@ class Store:
             A serial that is not in the record.
         """
         with self.reading():
-            return as_of.battery_in_force(self, self.plate(serial), on, before)
+            return as_of.battery_in_force(self, self.plate(serial), on, before, again)
 
     def aircraft_of(self, serial: str, on: date | None = None) -> Entry[Aircraft] | None:
         """The aircraft a battery is in on a day; None while it is off aircraft.

@@ -88,7 +88,7 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
 
     Likelihood ``Phi((q - delivered) / edge) Phi((upper - q) / edge)`` of each charge ``q``, with
     ``upper`` the band's upper end (see the module) and the edges softened by `EDGE_REL` and
-    `EDGE_OF_CAPACITY`.
+    `EDGE_OF_CAPACITY`. More delivered than any charge of the grid counts as the most of it.
 
     Parameters
     ----------
@@ -109,9 +109,10 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
     capacity = fit.prior.capacity_ah
     reach = np.where(fall > LEAST_FALL, end * TAIL_H / np.maximum(fall, LEAST_FALL), capacity)
     charge = charge_grid_ah(capacity)
-    edge = EDGE_REL * delivered + EDGE_OF_CAPACITY * capacity
-    upper = delivered + np.minimum(reach, capacity)[:, None]
-    inside = ndtr((charge - delivered) / edge) * ndtr((upper - charge) / edge)
+    least = np.minimum(delivered, charge[-1])
+    edge = EDGE_REL * least + EDGE_OF_CAPACITY * capacity
+    upper = least + np.minimum(reach, capacity)[:, None]
+    inside = ndtr((charge - least) / edge) * ndtr((upper - charge) / edge)
     return ChargeBounds(
         charge_ah=charge,
         likelihood=inside,

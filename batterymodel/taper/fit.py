@@ -54,8 +54,9 @@ LEAST_OF_START = 0.1
 """Part of the highest current from which on readings give the slope to start from [-] (own choice,
 numerical)."""
 
-BELIEFS = 4
-"""Rows of `residuals` that hold time constant, fast share, float current and load to belief."""
+BELIEFS = 5
+"""Rows of `residuals` that hold time constant, fast share, float current, load and amplitude to
+belief."""
 
 LEAST_MISFIT_ROWS = 6
 """Rows from which on their misfit can be told (own choice)."""
@@ -296,7 +297,7 @@ def _beliefs_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> Flo
     """
     rows = residuals(parameters, data, prior)
     first = rows.size - SHAPE_TERMS - data.steps.shape[1] - BELIEFS
-    return np.concatenate([rows[first : first + BELIEFS], rows[-SHAPE_TERMS:]])
+    return np.concatenate([rows[first : first + BELIEFS - 1], rows[-SHAPE_TERMS:]])
 
 
 def _shape_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatArray:
@@ -414,7 +415,7 @@ def _fit_from(
     return TaperFit(
         names=names,
         parameters=parameters,
-        covariance=np.asarray(np.linalg.inv(jac.T @ jac), dtype=float),
+        covariance=_covariance(jac),
         weights=weights,
         window_s=(float(used[0]), float(used[-1])),
         signal=signal,
@@ -422,3 +423,11 @@ def _fit_from(
         prior=prior,
         belief=belief,
     )
+
+
+def _covariance(jac: FloatArray) -> FloatArray:
+    """Inverse of ``J' J``, taken with columns of unit length, because their units differ widely."""
+    size = np.linalg.norm(jac, axis=0)
+    scaled = jac / size
+    inverse = np.linalg.inv(scaled.T @ scaled)
+    return np.asarray(inverse / np.outer(size, size), dtype=float)

@@ -38,6 +38,11 @@ UNSHAPED_SHARE = 0.1
 STEP_SD_A = 40.0
 """Standard deviation of a load step before it is seen [A] (own choice)."""
 
+AMPLITUDE_SPREAD = 100.0
+"""Standard deviation of the amplitude around zero, over the larger of its first guess and the
+one-hour current [-]: says nothing where readings do, and keeps it finite where none was taken
+before the taper was over (own choice, numerical)."""
+
 MAX_FIT_ROWS = 300
 """Rows above which readings are averaged in blocks (own choice, numerical)."""
 
@@ -278,6 +283,7 @@ def _prior_rows(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatA
             (logit_share - prior.logit_share_at(c_rate)) / share_sd,
             (float_a - prior.float_current_a) / prior.float_current_sd_a,
             (load - data.load_a[0]) / data.load_a[1],
+            amplitude / _amplitude_sd_a(data, prior),
         ]
     )
 
@@ -288,13 +294,18 @@ def _prior_jacobian(parameters: FloatArray, data: TaperData, prior: Prior) -> Fl
     inside = moves and SHARE_RANGE[0] < share < SHARE_RANGE[1]
     by_share = prior.share_per_c_rate / (share * (1.0 - share)) if inside else 0.0
     share_sd = prior.logit_share_sd(data.c_rate_guess_per_h)
-    rows = np.zeros((4, parameters.size))
+    rows = np.zeros((5, parameters.size))
     rows[0, :2] = moves * prior.log_time_per_c_rate / prior.capacity_ah, 1.0
     rows[0] /= prior.log_time_sd_at(data.c_rate_guess_per_h)
     rows[1, [0, 2]] = -by_share / prior.capacity_ah / share_sd, 1.0 / share_sd
     rows[2, 3] = 1.0 / prior.float_current_sd_a
     rows[3, 4] = 1.0 / data.load_a[1]
+    rows[4, 0] = 1.0 / _amplitude_sd_a(data, prior)
     return rows
+
+
+def _amplitude_sd_a(data: TaperData, prior: Prior) -> float:
+    return AMPLITUDE_SPREAD * max(data.amplitude_guess_a, prior.capacity_ah)
 
 
 def _amplitude_guess(signal: Signal, current: FloatArray) -> float:

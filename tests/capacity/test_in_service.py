@@ -97,11 +97,19 @@ def test_a_taper_that_is_not_completed_is_refused():
         estimate(taper(15.0, minutes=8.0), 24.8, 25.7)
 
 
-@pytest.mark.parametrize(("chemistry", "cells"), [("nicd", 20), ("lfp", 8)])
-def test_chemistries_whose_rest_voltage_says_little_are_refused(chemistry, cells):
-    battery = Battery(tail="D", chemistry=chemistry, cells=cells, rated_capacity_ah=40.0)
+def test_a_battery_whose_rest_voltage_says_little_is_refused():
+    battery = Battery(tail="D", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
     before, after = (float(rest_voltage_v(battery, soc, 25.0)) for soc in (0.5, 0.985))
     with pytest.raises(FitError, match="says little"):
+        estimate(taper(0.485 * 40.0), before, after, battery)
+
+
+def test_a_current_that_is_no_exponential_taper_is_refused():
+    """Even where a card states a rest voltage that tells the state of charge."""
+    card = {"document": "card", "rest_voltage_soc": [0.0, 1.0], "rest_voltage_v": [24.0, 27.2]}
+    battery = Battery(tail="D", chemistry="lfp", cells=8, rated_capacity_ah=40.0, limits=card)
+    before, after = (float(rest_voltage_v(battery, soc, 25.0)) for soc in (0.5, 0.985))
+    with pytest.raises(FitError, match="lithium iron phosphate battery is no exponential taper"):
         estimate(taper(0.485 * 40.0), before, after, battery)
 
 

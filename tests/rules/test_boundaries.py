@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from batterymodel import CapacityCheck, Supply
+from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.rules import findings
 from tests.conftest import simulated_connection
 from tests.rules.cases import (
@@ -94,10 +95,25 @@ def test_a_voltage_too_low_by_any_amount_is_never_for_service(battery):
     assert severity(findings.set_voltage(case)) == "watch"
 
 
-@pytest.mark.parametrize(("volts", "expected"), [(24.46, "service"), (24.5, "ok")])
-def test_rest_voltage_of_twelve_cells(battery, volts, expected):
-    """Twelve cells of 2.04 V are 24.48 V."""
-    case = case_of(simulated_connection(0.1), battery, rest_voltage_v=volts)
+REST_REACH_V = 1.645 * np.hypot(12 * 0.012, 0.05)
+"""Twelve cells spread by 12 mV each and a meter of 50 mV: 95 % are within 0.251 V on one side."""
+
+
+@pytest.mark.parametrize("temp_c", [25.0, -20.0])
+@pytest.mark.parametrize(
+    ("away_v", "expected"),
+    [
+        (-REST_REACH_V - 0.01, "service"),
+        (-REST_REACH_V + 0.01, "watch"),
+        (REST_REACH_V - 0.01, "watch"),
+        (REST_REACH_V + 0.01, "ok"),
+    ],
+)
+def test_rest_voltage_of_twelve_cells(battery, away_v, expected, temp_c):
+    """Twelve cells of 2.04 V are 24.48 V at 25 degC, and move as the rest voltage's curve does."""
+    half_full = [float(rest_voltage_v(battery, 0.5, t)) for t in (25.0, temp_c)]
+    volts = 24.48 + half_full[1] - half_full[0] + away_v
+    case = case_of(simulated_connection(0.1), battery, rest_voltage_v=volts, ambient_c=temp_c)
     assert severity(findings.rest_voltage(case)) == expected
 
 

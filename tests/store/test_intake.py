@@ -6,6 +6,7 @@ import pytest
 
 from batterymodel import InputError, assess
 from batterymodel.samples.connections import load_scenario, sample_readings_path
+from batterymodel.sheet.case import recorded_case
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import (
     TODAY_TAKEN,
@@ -108,13 +109,13 @@ def test_a_correction_assesses_anew_and_unlearns(store):
     ids = small_record(store)
     before = store.entry(ids.connection).record
     assert len(store.entries(HistoryRevision)) == 1
-    corrected_entry(store, ids.connection, {"load_a": "8.0"}, "load was read after all")
+    corrected_entry(store, ids.connection, {"rest_voltage_v": "25.2"}, "it was read after all")
     after = store.entry(ids.connection).record
-    assert after.load_a == 8.0
+    assert after.rest_voltage_v == 25.2
     assert after.assessment != before.assessment
     [taught] = store.entries(HistoryRevision)
     assert taught.record.connection_id == ids.connection
-    assert [row.record.load_a for row in store.history(ids.connection)] == [None, 8.0]
+    assert [row.record.rest_voltage_v for row in store.history(ids.connection)] == [None, 25.2]
     deleted = [table for deletion in store.deletions() for table, _ in deletion.entries]
     assert deleted == ["histories"]
 
@@ -163,3 +164,26 @@ def test_each_file_of_a_folder_is_committed_before_the_next(fleet, tmp_path):
     with pytest.raises(InputError, match=r"log-0002.csv: cannot be read \(no such file"):
         next(taken)
     assert len(fleet.entries(Connection)) == 2
+
+
+def test_a_completed_taper_is_not_its_own_prior(store):
+    """Looked at again, a connection meets the record as it was just before it."""
+    ids = small_record(store)
+    first = store.entry(ids.connection).record
+    [taught] = store.entries(HistoryRevision)
+    before = store.battery("B-1", DAY, before=first.started_at, again=ids.connection)
+    assert before.history is None
+    assert before.last_known is None
+    assert store.battery("B-1", DAY, before=first.started_at).history == taught.record.history
+    again = recorded_case(store, "B-1", ids.connection).assessment
+    for name in ("at_connection", "now"):
+        assert again.state_of_charge.model_dump()[name] == first.result["state_of_charge"][name]
+
+
+def test_a_later_taper_of_the_same_day_does_not_teach_an_earlier_one(store):
+    ids = small_record(store)
+    later = add_connection(store, "B-1", LOG.read_bytes() + b"\n", "later.csv", Told(on=DAY))
+    assert len(store.entries(HistoryRevision)) == 2
+    assert store.battery("B-1", DAY, again=ids.connection).history is None
+    own = [e.record.history for e in store.entries(HistoryRevision, connection_id=ids.connection)]
+    assert [store.battery("B-1", DAY, again=later.entry.id).history] == own

@@ -40,6 +40,12 @@ def test_a_fallen_current_bounds_from_above():
     assert high == pytest.approx(11.0 / 6.0 + 2.0 * TAIL_H / 0.9, rel=0.08)
 
 
+def test_more_delivered_than_any_battery_holds_counts_as_the_most_of_it():
+    """By hand: 340 A for an hour are 340 Ah, in a battery of 30 Ah."""
+    low, high = ends_ah(band_of(np.full(61, 340.0), minutes=60.0), 0.9)
+    assert low == high == pytest.approx(1.6 * LFP.rated_capacity_ah)
+
+
 def test_an_unsure_load_widens_the_band():
     current = np.linspace(20.0, 2.0, 61)
     sure, unsure = (ends_ah(band_of(current, load_sd_a=sd), 0.1) for sd in (0.05, 1.5))

@@ -15,6 +15,7 @@ the other in charge, and only the second can lie between grid points or beyond e
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -83,6 +84,7 @@ def charge_state(
     battery: Battery,
     others: tuple[Evidence, ...],
     sigma_a: float,
+    on: date | None = None,
 ) -> ChargeState:
     """Combine the taper with other evidence into the state of charge and what follows from it.
 
@@ -94,26 +96,28 @@ def charge_state(
         Everything but the taper.
     sigma_a : float
         Error of one reading [A], to judge when another reading will tell more.
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
     ChargeState
     """
-    evidence = (taper_evidence(posterior, battery), *others)
+    evidence = (taper_evidence(posterior, battery, on), *others)
     other = _product(others)
     node, at, taper_weight = posterior.pairs()
     sums = np.bincount(at, taper_weight, minlength=posterior.charge_ah.size)
     by_charge = np.asarray(sums, dtype=float)
-    factors = charge_factors(battery, *connection_tail(posterior))
+    factors = charge_factors(battery, *connection_tail(posterior), on)
     soc, support = _supported_soc(posterior.charge_ah, by_charge, factors, other)
     weight = by_charge[:, None] * support
     pair_weight = taper_weight * support.mean(axis=1)[at]
     pair_weight = pair_weight / pair_weight.sum()
     left = posterior.charge_at_ah(posterior.window_end_s, node, at)
-    now_factors = charge_factors(battery, posterior.tail_log, posterior.tail_log_sd)
+    now_factors = charge_factors(battery, posterior.tail_log, posterior.tail_log_sd, on)
     tail = log_normal_nodes(posterior.tail_log, posterior.tail_log_sd)
     tail_weight = np.outer(pair_weight, np.full(tail.size, 1.0 / tail.size))
-    done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
+    done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery, on)
     minutes = posterior.minutes_until_ah(done_ah, node, at)
     return ChargeState(
         evidence=evidence,

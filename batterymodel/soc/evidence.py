@@ -14,12 +14,12 @@ from scipy.special import ndtri
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.taper.charge_bounds import ChargeBounds, charge_bounds
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
-from batterymodel.taper.prior import present_capacity_ah
 
 SOC_GRID = np.linspace(0.0, 1.0, 401)
 """States of charge at which evidence is held [0..1], shape ``(s,)`` (own choice, numerical)."""
@@ -131,7 +131,9 @@ def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | Char
     return charge_bounds(fit)
 
 
-def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) -> Evidence:
+def taper_evidence(
+    posterior: ChargePosterior | ChargeBounds, battery: Battery, on: date | None = None
+) -> Evidence:
     """Likelihood of the taper over the state of charge: charge to return through the factor.
 
     ``L(soc) = mean over factors f of L((1 - soc) / f)`` with the factors of `charge_factors`.
@@ -140,13 +142,15 @@ def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) 
     ----------
     posterior : ChargePosterior or ChargeBounds
     battery : Battery
+    on : date or None
+        Day of the connection.
 
     Returns
     -------
     Evidence
         Empty counts as certain where no charge the battery can hold explains the readings.
     """
-    factors = charge_factors(battery, *connection_tail(posterior))
+    factors = charge_factors(battery, *connection_tail(posterior), on)
     wanted = (1.0 - SOC_GRID)[:, None] / factors[None, :]
     total = np.interp(wanted, posterior.charge_ah, posterior.of_charge).mean(axis=1)
     if total.max() < BEYOND_EMPTY:
@@ -154,17 +158,22 @@ def taper_evidence(posterior: ChargePosterior | ChargeBounds, battery: Battery) 
     return as_evidence("taper", total, data_for(battery.chemistry).taper_remark)
 
 
-def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> FloatArray:
+def charge_factors(
+    battery: Battery, tail_log: float, tail_log_sd: float, on: date | None = None
+) -> FloatArray:
     """State of charge per ampere-hour returned: equally likely values.
 
-    Log-normal around ``efficiency / capacity * exp(tail_log)``; the relative errors of efficiency
-    and capacity and ``tail_log_sd`` are added in quadrature.
+    ``efficiency / capacity * exp(tail_log)``: the capacity as `capacity_belief` has it, the rest
+    log-normal, the relative error of the efficiency and ``tail_log_sd`` added in quadrature. Of all
+    products, quantiles are handed on.
 
     Parameters
     ----------
     battery : Battery
     tail_log, tail_log_sd : float
         What the two exponentials miss of the charge, and its spread [ln].
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
@@ -172,10 +181,11 @@ def charge_factors(battery: Battery, tail_log: float, tail_log_sd: float) -> Flo
         From low to high [1/Ah]. Source of the efficiency: `chemistry.TaperPrior.source`.
     """
     taper = data_for(battery.chemistry).taper
-    capacity, capacity_sd = present_capacity_ah(battery)
-    parts = (taper.efficiency_sd / taper.efficiency, capacity_sd / capacity, tail_log_sd)
-    spread = float(np.linalg.norm(parts))
-    return taper.efficiency / capacity * log_normal_nodes(tail_log, spread)
+    capacity = capacity_belief(battery, on).nodes_ah()
+    spread = float(np.hypot(taper.efficiency_sd / taper.efficiency, tail_log_sd))
+    stored = taper.efficiency * log_normal_nodes(tail_log, spread)
+    every = np.sort(np.outer(1.0 / capacity, stored), axis=None)
+    return np.quantile(every, (np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES, method="hazen")
 
 
 def log_normal_nodes(log: float, log_sd: float) -> FloatArray:

@@ -300,6 +300,7 @@ def _curves(case: Case) -> Curves:
         min_top_off_soc=case.limit("min_top_off_soc").value,
         current_label="Battery current" if signal.from_clamp else "Supply current",
         from_clamp=signal.from_clamp,
+        on=case.on,
     )
 
 

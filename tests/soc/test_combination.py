@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from batterymodel import Battery, History, LastKnown, Supply, assess
 from batterymodel.basis.intervals import weighted_interval
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.soc.evidence import (
     SOC_GRID,
     charge_factors,
     last_known_evidence,
-    log_normal_nodes,
     rest_voltage_evidence,
 )
 from tests.conftest import BELIEF, believed_at, simulated_connection
@@ -71,9 +71,19 @@ def test_charge_factors_average_to_efficiency_over_capacity(battery):
 
 def test_charge_factors_carry_what_the_tail_misses(battery):
     plain, more = charge_factors(battery, 0.0, 0.0), charge_factors(battery, 0.2, 0.1)
-    assert np.median(more) == pytest.approx(np.exp(0.2) * np.median(plain), rel=1e-12)
-    spread = np.hypot(np.log(plain).std(), np.log(log_normal_nodes(0.0, 0.1)).std())
-    assert np.log(more).std() == pytest.approx(spread, rel=1e-6)
+    assert np.median(more) == pytest.approx(np.exp(0.2) * np.median(plain), rel=1e-3)
+    assert np.log(more).std() == pytest.approx(np.hypot(np.log(plain).std(), 0.1), rel=0.05)
+
+
+def test_charge_factors_are_those_of_draws_at_random(battery):
+    """Three years after its check: capacity, efficiency and tail drawn each by itself."""
+    on, rng = date(2029, 1, 5), np.random.default_rng(3)
+    belief = capacity_belief(battery, on)
+    capacity = rng.choice(belief.capacity_ah, 200_000, p=belief.weight)
+    rest = rng.normal(0.2, np.hypot(0.1, 0.02 / 0.985), capacity.size)
+    levels = (np.arange(15) + 0.5) / 15
+    drawn = np.quantile(0.985 * np.exp(rest) / capacity, levels)
+    np.testing.assert_allclose(charge_factors(battery, 0.2, 0.1, on), drawn, rtol=0.03)
 
 
 def test_spread_of_a_known_distribution():

@@ -45,7 +45,7 @@ UNKNOWN_AGE_MEAN_YEARS = 2.5
 OLDEST_YEARS = 30.0
 """Age beyond which a battery counts as that old [a] (own choice)."""
 
-FADE_NODES, ERROR_NODES, AGE_NODES = 60, 25, 15
+FADE_NODES, ERROR_NODES, AGE_NODES = 120, 15, 15
 """Equally likely values of the loss per year of one group, of errors and of an unknown age (own
 choice, numerical)."""
 

@@ -45,9 +45,9 @@ UNKNOWN_AGE_MEAN_YEARS = 2.5
 OLDEST_YEARS = 30.0
 """Age beyond which a battery counts as that old [a] (own choice)."""
 
-FADE_NODES, ERROR_NODES, AGE_NODES = 120, 15, 15
-"""Equally likely values of the loss per year of one group, of errors and of an unknown age (own
-choice, numerical)."""
+FADE_NODES, ERROR_NODES, AGE_NODES = 60, 15, 15
+"""Values of the loss per year of one group, finer towards the great ones, and equally likely values
+of errors and of an unknown age (own choice, numerical)."""
 
 CAPACITY_NODES = 31
 """Equally likely capacities handed on (own choice, numerical)."""
@@ -221,8 +221,9 @@ def _belief(capacity_ah: FloatArray, weight: FloatArray, plate_ah: float) -> Cap
 def _loss_per_year(fade: FadePrior) -> tuple[FloatArray, FloatArray]:
     """Losses per year [1/a] from few to many with their weights, shape ``(f,)``."""
     shape = (fade.per_year / fade.per_year_sd) ** 2
-    usual = gammaincinv(shape, _levels(FADE_NODES)) * fade.per_year_sd**2 / fade.per_year
-    each = np.full(FADE_NODES, 1.0 / FADE_NODES)
+    edges = 1.0 - np.linspace(1.0, 0.0, FADE_NODES + 1) ** 2
+    each, middle = np.diff(edges), 0.5 * (edges[1:] + edges[:-1])
+    usual = gammaincinv(shape, middle) * fade.per_year_sd**2 / fade.per_year
     losses = np.concatenate([usual, NEGLECTED_FACTOR * usual])
     return losses, np.concatenate([(1.0 - NEGLECTED) * each, NEGLECTED * each])
 

@@ -152,6 +152,7 @@ def assess(
         rest_voltage_v,
         _usable_temp(temp_c),
         limit_for(battery, "min_top_off_soc").value,
+        day,
     )
     case = Case(
         battery=battery,

@@ -7,6 +7,7 @@ import pytest
 from scipy.special import expit, logsumexp
 
 from batterymodel import Battery, Chemistry, Outcome, Readings, Supply, assess
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import CONDITIONS, UNSAFE, Condition
 from batterymodel.soc.conditions import ConditionState, condition_state
@@ -115,7 +116,10 @@ def sampled_log_evidence(
     signal = signal_from(simulated_connection(depth, minutes=minutes, every_s=30.0), SUPPLY, 8.0)
     prior = prior_for(PLAIN, 25.0)
     data = taper_data(signal, prior)
-    capacity = 40.0 * np.exp(belief.capacity_log + belief.capacity_log_sd * rng.normal(size=draws))
+    whole = capacity_belief(PLAIN)
+    parts = {"sound": whole.sound_part(), "worn": whole.worn_part(), "any": whole}
+    held = parts[belief.capacity]
+    capacity = rng.choice(held.capacity_ah, draws, p=held.weight)
     charge = rng.uniform(size=draws) * capacity / taper.efficiency
     charge = np.maximum(charge, charge_grid_ah(prior.capacity_ah)[0])
     time_sd = np.hypot(prior.log_time_sd_at(data.c_rate_guess_per_h), belief.time_log_sd)

@@ -174,6 +174,13 @@ EARLIEST_INSTALLED = date(1950, 1, 1)
 """Earliest day of installation that is taken (own choice: a slip of the century is before)."""
 
 
+def _a_day(value: Any) -> Any:
+    """The value where it is a date or nothing; raises `ValueError` otherwise."""
+    if value is None or isinstance(value, date):
+        return value
+    raise ValueError("not a date")
+
+
 class Battery(Record):
     """One battery: what its plate says, its limits card and what its record knows.
 
@@ -189,6 +196,14 @@ class Battery(Record):
     capacity_check: CapacityCheck | None = None
     last_known: LastKnown | None = None
     installed_on: date | None = None
+
+    @field_validator("installed_on", mode="before")
+    @classmethod
+    def _is_a_day(cls, value: Any) -> Any:
+        try:
+            return date.fromisoformat(value) if isinstance(value, str) else _a_day(value)
+        except ValueError:
+            raise ValueError("no day of the calendar; one like 2024-05-31 would be right") from None
 
     @field_validator("installed_on")
     @classmethod

@@ -36,8 +36,8 @@ NEGLECTED = 0.12
 overcharged, run hot [-] (own choice)."""
 
 NEGLECTED_FACTOR = 4.5
-"""How much faster those lose it [-] (own choice: with `NEGLECTED`, one battery of unknown age in
-twenty holds half its plate or less)."""
+"""How much faster those lose it [-] (own choice: with `NEGLECTED`, one lead-acid battery in
+twenty of unknown age holds 52 to 55 % of its plate or less)."""
 
 UNKNOWN_AGE_MEAN_YEARS = 2.5
 """Mean age of a battery whose installation is not on record [a], exponential (own choice)."""

@@ -183,9 +183,14 @@ def test_a_battery_connected_before_it_was_installed_is_refused():
 
 @pytest.mark.parametrize(
     ("installed", "words"),
-    [("1949-12-31", "no battery of 1949 is in service"), ("2024-02-31", "installed_on: "),
-     ("yesterday", "installed_on: "), (True, "installed_on: ")],
-)  # fmt: skip
+    [
+        ("1949-12-31", "no battery of 1949 is in service"),
+        ("2024-02-31", "installed_on: no day of the calendar; one like 2024-05-31 would be right"),
+        ("yesterday", "no day of the calendar"),
+        (12, "no day of the calendar"),
+        (True, "no day of the calendar"),
+    ],
+)
 def test_a_day_that_is_none_is_refused_in_one_sentence(installed, words):
     data = plain().model_dump() | {"installed_on": installed}
     with pytest.raises(InputError) as refused:

@@ -13,6 +13,7 @@ from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import InputError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
+from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
@@ -83,10 +84,6 @@ BEFORE_STEP_S = 1e-3
 REST_VOLTAGE_RANGE = (0.7, 1.25)
 """Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
 
-CHECK_RANGE = (0.1, 1.6)
-"""Capacity checks that are believed, over the rated capacity [-] (own choice: a tenfold slip of
-either is outside)."""
-
 MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
 LEAST_LOAD_SD_A = 0.01
 """Bus load and its error that are accepted at most, and least error [A] (own choice)."""
@@ -140,8 +137,8 @@ def assess(
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
-    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c))
-    prior = prior_for(battery, _usable_temp(temp_c))
+    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c), day)
+    prior = prior_for(battery, _usable_temp(temp_c), day)
     fit = fit_taper(signal, prior)
     rise = rise_of(fit)
     if rise is not None:
@@ -156,8 +153,9 @@ def assess(
         rest_voltage_v,
         _usable_temp(temp_c),
         limit_for(battery, "min_top_off_soc").value,
+        day,
     )
-    state = charge_state(posterior, battery, others, conditions, signal.sigma_a)
+    state = charge_state(posterior, battery, others, conditions, signal.sigma_a, day)
     case = Case(
         battery=battery,
         supply=supply,
@@ -182,11 +180,11 @@ def connection_day(readings: Readings, on: date | None = None) -> date:
     return on or (readings.started_at.date() if readings.started_at else date.today())
 
 
-def _believed_battery(signal: Signal, battery: Battery, temp_c: float | None) -> Battery:
+def _believed_battery(signal: Signal, battery: Battery, temp_c: float | None, on: date) -> Battery:
     """The battery, without its history where the readings contradict that."""
     if battery.history is None:
         return battery
-    if fit_taper(signal, prior_for(battery, temp_c)).conflict <= MOST_CONFLICT:
+    if fit_taper(signal, prior_for(battery, temp_c, on)).conflict <= MOST_CONFLICT:
         return battery
     return battery.model_copy(update={"history": None})
 
@@ -315,6 +313,7 @@ def _curves(case: Case) -> Curves:
         min_top_off_soc=case.limit("min_top_off_soc").value,
         current_label="Battery current" if signal.from_clamp else "Supply current",
         from_clamp=signal.from_clamp,
+        on=case.on,
     )
 
 
@@ -357,16 +356,6 @@ def _usable_temp(temp_c: float | None) -> float | None:
     return None if temp_c is None else within_data_c(temp_c)
 
 
-def _check_capacity(battery: Battery) -> None:
-    check, rated = battery.capacity_check, battery.rated_capacity_ah
-    low, high = (share * rated for share in CHECK_RANGE)
-    if check is not None and not low <= check.capacity_ah <= high:
-        raise InputError(
-            f"capacity check {check.capacity_ah:g} Ah cannot be that of a battery rated "
-            f"{rated:g} Ah: expect {low:.3g} to {high:.3g} Ah"
-        )
-
-
 def _check_inputs(
     battery: Battery,
     rest_voltage_v: float | None,
@@ -374,7 +363,7 @@ def _check_inputs(
     load_sd_a: float,
     ambient_c: float | None,
 ) -> None:
-    _check_capacity(battery)
+    check_capacity(battery)
     rest = data_for(battery.chemistry).rest
     if rest_voltage_v is not None:
         low = REST_VOLTAGE_RANGE[0] * rest.volts[0] * battery.cells

@@ -49,7 +49,7 @@ def normal_taper(assessment: Assessment, battery: Battery) -> NormalTaper | None
         return None
     curves, soc = assessment.curves, assessment.state_of_charge.at_connection.mean
     room = _room_a(assessment)
-    battery_a, amplitude = expected_taper(battery, soc, curves.fit_time_s, room)
+    battery_a, amplitude = expected_taper(battery, soc, curves.fit_time_s, room, curves.on)
     total = curves.load_a + battery_a
     if (most := _most_a(assessment)) is not None:
         total = np.minimum(total, most)

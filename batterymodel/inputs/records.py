@@ -170,8 +170,22 @@ class LastKnown(Record):
     sd: Annotated[float, Field(gt=0.0, le=0.5)] = 0.05
 
 
+EARLIEST_INSTALLED = date(1950, 1, 1)
+"""Earliest day of installation that is taken (own choice: a slip of the century is before)."""
+
+
+def _a_day(value: Any) -> Any:
+    """The value where it is a date or nothing; raises `ValueError` otherwise."""
+    if value is None or isinstance(value, date):
+        return value
+    raise ValueError("not a date")
+
+
 class Battery(Record):
-    """One battery: what its plate says, its limits card and what its record knows."""
+    """One battery: what its plate says, its limits card and what its record knows.
+
+    ``installed_on`` is the day it was first installed, new.
+    """
 
     tail: Annotated[str, Field(min_length=1, max_length=60)]
     chemistry: Chemistry
@@ -181,6 +195,25 @@ class Battery(Record):
     history: History | None = None
     capacity_check: CapacityCheck | None = None
     last_known: LastKnown | None = None
+    installed_on: date | None = None
+
+    @field_validator("installed_on", mode="before")
+    @classmethod
+    def _is_a_day(cls, value: Any) -> Any:
+        try:
+            return date.fromisoformat(value) if isinstance(value, str) else _a_day(value)
+        except ValueError:
+            raise ValueError("no day of the calendar; one like 2024-05-31 would be right") from None
+
+    @field_validator("installed_on")
+    @classmethod
+    def _is_of_this_age(cls, value: date | None) -> date | None:
+        if value is not None and value < EARLIEST_INSTALLED:
+            raise ValueError(
+                f"no battery of {value.year} is in service; a day since "
+                f"{EARLIEST_INSTALLED.year}, like 2024-05-31, would be right"
+            )
+        return value
 
 
 class Supply(Record):

@@ -26,10 +26,6 @@ NEARLY_FULL_SOC = 0.98
 """State of charge at which a top-off counts as done (common practice, no source)."""
 
 
-CAPACITY_UNCHECKED_SD = 0.05
-NICD_CAPACITY_UNCHECKED_SD = 0.08
-"""Spread of the capacity of batteries without a check, over rated [-] (own choice)."""
-
 LEAD_REST_SD_V = 0.012
 NICD_REST_SD_V = 0.04
 LFP_REST_SD_V = 0.03
@@ -122,8 +118,7 @@ class ChemistryData:
     """Everything the tool knows of one chemistry.
 
     ``charge_compensation_v_per_c`` is what the charge voltage of a cell moves [V/degC],
-    ``resistance_log_per_c`` the change of the logarithm of the resistance [1/degC],
-    ``capacity_unchecked_sd`` the spread of capacity over rated without a check [-].
+    ``resistance_log_per_c`` the change of the logarithm of the resistance [1/degC].
     """
 
     label: str
@@ -132,7 +127,6 @@ class ChemistryData:
     limits: GenericLimits
     charge_compensation_v_per_c: Sourced
     resistance_log_per_c: Sourced
-    capacity_unchecked_sd: float
     rest_voltage_remark: str | None = None
     taper_remark: str | None = None
 
@@ -266,7 +260,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         limits=_lead_limits(1.0),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
-        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
     ),
     Chemistry.VRLA: ChemistryData(
         label="valve-regulated lead-acid",
@@ -281,7 +274,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         limits=_lead_limits(1.5),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
-        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
     ),
     Chemistry.NICD: ChemistryData(
         label="nickel-cadmium",
@@ -327,7 +319,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(-0.003),
         resistance_log_per_c=Sourced(-0.005),
-        capacity_unchecked_sd=NICD_CAPACITY_UNCHECKED_SD,
         rest_voltage_remark="rest voltage says little about a nickel-cadmium battery's charge",
     ),
     Chemistry.LFP: ChemistryData(
@@ -375,7 +366,6 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(0.0),
         resistance_log_per_c=Sourced(-0.020),
-        capacity_unchecked_sd=CAPACITY_UNCHECKED_SD,
         rest_voltage_remark="rest voltage says little about a lithium iron phosphate battery's "
         "charge between 20 and 95 %",
         taper_remark="the current of a lithium iron phosphate battery hardly falls until it is "

@@ -22,16 +22,23 @@ class Condition(StrEnum):
     NOTHING_CHARGING = "nothing_charging"
 
 
+class CapacityPart(StrEnum):
+    """Part of the belief in capacity: at or above the limit of a worn battery, below it, all."""
+
+    SOUND = "sound"
+    WORN = "worn"
+    ANY = "any"
+
+
 @dataclass(frozen=True)
 class ConditionPrior:
     """Belief about batteries in one condition; logs are natural logs.
 
     ``frequency`` is their share of all connections, ``frequency_known`` that where the battery's
     own completed tapers are on record. The log of the slow time constant is that of a sound
-    battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity_log`` and
-    ``capacity_log_sd`` are the capacity over the plate where no check is on file, ``checked_log``
-    and ``checked_log_sd`` that over the last check where there is one. ``float_current_per_ah`` is
-    the current left after the taper, and its standard deviation [A per rated Ah]; None: the
+    battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity`` is the part
+    of `capacity_in_use.capacity_belief` that such batteries are of. ``float_current_per_ah`` is the
+    current left after the taper, and its standard deviation [A per rated Ah]; None: the
     chemistry's. ``cells_lost`` is how many cells the rest voltage lacks.
     """
 
@@ -39,10 +46,7 @@ class ConditionPrior:
     frequency_known: float
     time_log: float = 0.0
     time_log_sd: float = 0.0
-    capacity_log: float = -0.05
-    capacity_log_sd: float = 0.08
-    checked_log: float = 0.0
-    checked_log_sd: float = 0.06
+    capacity: CapacityPart = CapacityPart.SOUND
     float_current_per_ah: float | None = None
     cells_lost: int = 0
 
@@ -50,17 +54,14 @@ class ConditionPrior:
 CONDITIONS: dict[Condition, ConditionPrior] = {
     Condition.SOUND: ConditionPrior(0.915, 0.9525),
     Condition.ACCEPTS_LITTLE: ConditionPrior(
-        0.03, 0.015, time_log=1.4, time_log_sd=0.8, capacity_log=-0.2, capacity_log_sd=0.25
+        0.03, 0.015, time_log=1.4, time_log_sd=0.8, capacity=CapacityPart.ANY
     ),
     Condition.WORN: ConditionPrior(
         0.04,
         0.02,
         time_log=-0.4,
         time_log_sd=0.5,
-        capacity_log=-0.7,
-        capacity_log_sd=0.35,
-        checked_log=-0.2,
-        checked_log_sd=0.2,
+        capacity=CapacityPart.WORN,
     ),
     Condition.SHORTED_CELL: ConditionPrior(
         0.004, 0.002, time_log_sd=0.2, float_current_per_ah=0.06, cells_lost=1

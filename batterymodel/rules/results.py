@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from enum import StrEnum
 
 import numpy as np
@@ -110,7 +111,8 @@ class Curves(Result):
 
     ``time_s``, ``current_a`` and ``role`` are of shape ``(n,)``, the fit's of shape ``(g,)`` over
     ``fit_time_s``, ``soc`` and each evidence's density of shape ``(s,)``. ``from_clamp``: the
-    current is that of a clamp meter on the battery lead, not the supply's.
+    current is that of a clamp meter on the battery lead, not the supply's. ``on`` is the day of the
+    connection.
     """
 
     time_s: np.ndarray
@@ -130,6 +132,7 @@ class Curves(Result):
     min_top_off_soc: float
     current_label: str
     from_clamp: bool
+    on: date
 
 
 class Assessment(Result):

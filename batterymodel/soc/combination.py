@@ -8,6 +8,7 @@ and charging law (`soc.account`), with the probability that `soc.conditions` gav
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -68,6 +69,7 @@ def charge_state(
     others: tuple[Evidence, ...],
     conditions: ConditionState | None,
     sigma_a: float,
+    on: date | None = None,
 ) -> ChargeState:
     """Combine the taper with other evidence into the state of charge and what follows from it.
 
@@ -82,15 +84,17 @@ def charge_state(
         What else the battery may be; None: nothing else is weighed.
     sigma_a : float
         Error of one reading [A], to judge when another reading will tell more.
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
     ChargeState
     """
-    sound = Account(posterior, charge_factors(battery), _product(others))
+    sound = Account(posterior, _factors(battery, conditions, on), _product(others))
     mixed = _mixed(sound, conditions)
-    untold = _untold(battery, conditions)
-    done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery)[0]
+    untold = _untold(battery, conditions, on)
+    done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery, on)
     at_connection = _together([(a.at_connection, p) for a, p in mixed] + untold[:1])
     return ChargeState(
         evidence=(_alone(sound, battery), *others),
@@ -105,6 +109,13 @@ def charge_state(
     )
 
 
+def _factors(battery: Battery, conditions: ConditionState | None, on: date | None) -> FloatArray:
+    """Charge factors of a sound battery; of any where no conditions are told apart."""
+    if conditions is None:
+        return charge_factors(battery, on)
+    return conditions.accounts[Condition.SOUND].factors
+
+
 def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Account, float]]:
     """Accounts that count, each with its probability; the sound battery's by its own fit."""
     if conditions is None:
@@ -114,14 +125,16 @@ def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Acco
     return [(a, p) for a, p in likely if p >= LEAST_MIXED] or [(sound, 1.0)]
 
 
-def _untold(battery: Battery, conditions: ConditionState | None) -> list[tuple[Weighted, float]]:
+def _untold(
+    battery: Battery, conditions: ConditionState | None, on: date | None
+) -> list[tuple[Weighted, float]]:
     """State of charge and charge to return [Ah] of a battery that takes nothing, if it may be."""
     if conditions is None or conditions.untold is None:
         return []
     probability = conditions.probability[Condition.NOTHING_CHARGING]
     if probability < LEAST_MIXED:
         return []
-    ah = present_capacity_ah(battery)[0] / data_for(battery.chemistry).taper.efficiency
+    ah = present_capacity_ah(battery, on) / data_for(battery.chemistry).taper.efficiency
     soc = Weighted(SOC_GRID, conditions.untold)
     return [(soc, probability), (Weighted(ah * (1.0 - SOC_GRID), conditions.untold), probability)]
 

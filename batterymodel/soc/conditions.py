@@ -13,12 +13,14 @@ with ``f`` its frequency, ``k`` the state of charge per ampere-hour and ``E`` th
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 import numpy as np
-from scipy.special import logsumexp, ndtri
+from scipy.special import logsumexp
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity_in_use import CapacityBelief, capacity_belief
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
     CONDITIONS,
@@ -26,6 +28,7 @@ from batterymodel.reference.conditions import (
     LOOSE_TIME_LOG,
     LOOSE_TIME_LOG_SD,
     UNSAFE,
+    CapacityPart,
     Condition,
     ConditionPrior,
 )
@@ -97,6 +100,7 @@ def condition_state(
     rest_voltage_v: float | None,
     temp_c: float | None,
     least_soc: float,
+    on: date | None = None,
 ) -> ConditionState | None:
     """Probabilities of the conditions after the readings of one connection.
 
@@ -114,6 +118,8 @@ def condition_state(
         Battery temperature [degC].
     least_soc : float
         Least state of charge at connection for topping off [0..1].
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
@@ -142,7 +148,7 @@ def condition_state(
             own = _with_float_current(prior, current, battery)
             weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
         posterior, scale = weights[current].under(belief)
-        account = Account(posterior, _soc_per_ah(battery, belief), evidence)
+        account = Account(posterior, _soc_per_ah(battery, belief, on), evidence)
         log_z[condition] += scale + account.log_total
         low[condition] = account.share_below(least_soc)
         accounts[condition] = account
@@ -230,13 +236,16 @@ class _ShapeWeights:
         return self._nodes.posterior(log), float(log.max()) - float(np.log(time_sd))
 
 
-def _soc_per_ah(battery: Battery, belief: ConditionPrior) -> np.ndarray:
+def _soc_per_ah(battery: Battery, belief: ConditionPrior, on: date | None) -> np.ndarray:
     """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``."""
-    z = ndtri((np.arange(CAPACITY_NODES) + 0.5) / CAPACITY_NODES)
-    check = battery.capacity_check
-    if check is None:
-        log, log_sd, of = belief.capacity_log, belief.capacity_log_sd, battery.rated_capacity_ah
-    else:
-        spread = float(np.hypot(belief.checked_log_sd, check.sd_ah / check.capacity_ah))
-        log, log_sd, of = belief.checked_log, spread, check.capacity_ah
-    return data_for(battery.chemistry).taper.efficiency / (of * np.exp(log + log_sd * z))
+    capacity = _capacity_in(battery, belief.capacity, on).nodes_ah(CAPACITY_NODES)
+    return data_for(battery.chemistry).taper.efficiency / capacity
+
+
+def _capacity_in(battery: Battery, kept: CapacityPart, on: date | None) -> CapacityBelief:
+    """What a battery in one condition may hold; where its part is empty, the whole belief."""
+    whole = capacity_belief(battery, on)
+    if kept is CapacityPart.ANY:
+        return whole
+    part = whole.sound_part() if kept is CapacityPart.SOUND else whole.worn_part()
+    return part or whole

@@ -14,12 +14,12 @@ from scipy.special import ndtri
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.taper.charge_bounds import ChargeBounds, charge_bounds
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
-from batterymodel.taper.prior import present_capacity_ah
 
 SOC_GRID = np.linspace(0.0, 1.0, 401)
 """States of charge at which evidence is held [0..1], shape ``(s,)`` (own choice, numerical)."""
@@ -38,6 +38,9 @@ source)."""
 BEYOND_EMPTY = 1e-6
 """Share of the taper's likelihood below which no charge the battery can hold explains it [-] (own
 choice)."""
+
+CAPACITY_NODES = 121
+"""Equally likely capacities of which charge factors are made (own choice, numerical)."""
 
 _FACTOR_NODES = 15
 """Equally likely values of a log-normal quantity (own choice, numerical)."""
@@ -164,15 +167,17 @@ def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | Char
     return charge_bounds(fit)
 
 
-def charge_factors(battery: Battery) -> FloatArray:
+def charge_factors(battery: Battery, on: date | None = None) -> FloatArray:
     """State of charge per ampere-hour returned: equally likely values.
 
-    Log-normal around ``efficiency / capacity``; the relative errors of both are added in
-    quadrature.
+    ``efficiency / capacity``: the capacity as `capacity_belief` has it, the efficiency log-normal
+    with its relative error. Of all products, quantiles are handed on.
 
     Parameters
     ----------
     battery : Battery
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
@@ -180,10 +185,11 @@ def charge_factors(battery: Battery) -> FloatArray:
         From low to high [1/Ah]. Source of the efficiency: `chemistry.TaperPrior.source`.
     """
     taper = data_for(battery.chemistry).taper
-    capacity, capacity_sd = present_capacity_ah(battery)
-    spread = float(np.hypot(taper.efficiency_sd / taper.efficiency, capacity_sd / capacity))
+    capacity = capacity_belief(battery, on).nodes_ah(CAPACITY_NODES)
     z = ndtri((np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES)
-    return taper.efficiency / capacity * np.exp(spread * z)
+    stored = taper.efficiency * np.exp(taper.efficiency_sd / taper.efficiency * z)
+    every = np.sort(np.outer(1.0 / capacity, stored), axis=None)
+    return np.quantile(every, (np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES, method="hazen")
 
 
 def _misleading_level(sd: float, span: float) -> float:

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any, Protocol, TypeVar
 
 from batterymodel.basis.intervals import Interval
-from batterymodel.inputs.records import Battery, LastKnown, Limits, Record
+from batterymodel.inputs.records import EARLIEST_INSTALLED, Battery, LastKnown, Limits, Record
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import (
@@ -127,7 +127,16 @@ def battery_in_force(
         last_known=_last_known(
             store, plate.id, on, tuple(entry for entry in seen if entry.id not in not_before)
         ),
+        installed_on=_installed_on(plate.record, on),
     )
+
+
+def _installed_on(plate: BatteryPlate, on: date | None) -> date | None:
+    """Day of installation; none known where the record places it after the day asked for."""
+    day = plate.installed_on
+    if day is None or day < EARLIEST_INSTALLED or (on is not None and day > on):
+        return None
+    return day
 
 
 def latest(entries: tuple[Entry[RecordT], ...], on: date | None) -> Entry[RecordT] | None:

@@ -75,7 +75,7 @@ def add_battery(
     serial : str
     battery : Battery
     installed_on : date, optional
-        From when what has no day of its own is in force; else from today.
+        From when what has no day of its own is in force; else the battery's own, else today.
     **more
         Further fields of `BatteryPlate`.
 
@@ -88,6 +88,7 @@ def add_battery(
     InputError
         A serial that is there already, or a field that cannot hold its value.
     """
+    installed_on = installed_on or battery.installed_on
     about = {
         "serial": serial,
         "chemistry": battery.chemistry,

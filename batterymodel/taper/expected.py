@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 from scipy.optimize import brentq
 
@@ -16,7 +18,11 @@ MOST_LOOKED_AT_PER_H = 10.0
 
 
 def expected_taper(
-    battery: Battery, soc: float, time_s: FloatArray, room_a: float = np.inf
+    battery: Battery,
+    soc: float,
+    time_s: FloatArray,
+    room_a: float = np.inf,
+    on: date | None = None,
 ) -> tuple[FloatArray, float]:
     """Battery current above the float current over time, from a state of charge.
 
@@ -33,6 +39,8 @@ def expected_taper(
         Times since connection [s], none negative.
     room_a : float
         What the supply's limit and the bus load leave for the battery [A].
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
@@ -41,7 +49,7 @@ def expected_taper(
     amplitude_a : float
         Battery current at connection were the supply without limit [A].
     """
-    prior = prior_for(battery, None)
+    prior = prior_for(battery, None, on)
     efficiency = data_for(battery.chemistry).taper.efficiency
     charge_as = 3600.0 * (1.0 - soc) * prior.capacity_ah / efficiency
     shape = _shape_at(charge_as, prior, room_a)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 from scipy.special import logit
 
 from batterymodel.basis.arrays import FloatOrArray
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.reference.temperature import resistance_factor
 from batterymodel.taper.shape import charge_time_share
@@ -120,7 +122,7 @@ class Prior:
         return self.shape_rel_sd * (1.0 + self.shape_per_c_rate * c_rate_per_h)
 
 
-def prior_for(battery: Battery, temp_c: float | None) -> Prior:
+def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) -> Prior:
     """Prior of one connection: the chemistry's, or this battery's history where it has one.
 
     Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
@@ -132,6 +134,8 @@ def prior_for(battery: Battery, temp_c: float | None) -> Prior:
     battery : Battery
     temp_c : float or None
         Battery temperature [degC].
+    on : date or None
+        Day of the connection, for the age of battery and check.
 
     Returns
     -------
@@ -157,20 +161,13 @@ def prior_for(battery: Battery, temp_c: float | None) -> Prior:
         fast_ratio_log_sd=taper.fast_ratio_log_sd,
         shape_rel_sd=taper.shape_rel_sd,
         shape_per_c_rate=taper.shape_per_c_rate,
-        capacity_ah=present_capacity_ah(battery)[0],
+        capacity_ah=present_capacity_ah(battery, on),
     )
 
 
-def present_capacity_ah(battery: Battery) -> tuple[float, float]:
-    """Capacity to count on and its standard deviation [Ah]: last capacity check, else the plate.
-
-    The plate's spread is `ChemistryData.capacity_unchecked_sd`.
-    """
-    check = battery.capacity_check
-    if check is not None:
-        return check.capacity_ah, check.sd_ah
-    spread = data_for(battery.chemistry).capacity_unchecked_sd
-    return battery.rated_capacity_ah, spread * battery.rated_capacity_ah
+def present_capacity_ah(battery: Battery, on: date | None = None) -> float:
+    """Capacity to count on [Ah]: the median of `capacity_belief`."""
+    return capacity_belief(battery, on).median_ah
 
 
 def _believed(battery: Battery, taper: TaperPrior) -> tuple[float, float, float, float]:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from batterymodel import Battery, History, LastKnown, Supply, assess
 from batterymodel.basis.intervals import weighted_interval
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.soc import account
 from batterymodel.soc.evidence import (
@@ -67,6 +68,17 @@ def test_agreeing_evidence_narrows_the_interval(battery):
 
 def test_charge_factors_average_to_efficiency_over_capacity(battery):
     assert charge_factors(battery).mean() == pytest.approx(0.985 / 40.0, rel=2e-3)
+
+
+def test_charge_factors_are_those_of_draws_at_random(battery):
+    """Three years after its check: capacity and efficiency drawn each by itself."""
+    on, rng = date(2029, 1, 5), np.random.default_rng(3)
+    belief = capacity_belief(battery, on)
+    capacity = rng.choice(belief.capacity_ah, 200_000, p=belief.weight)
+    efficiency = 0.985 * np.exp(rng.normal(0.0, 0.02 / 0.985, capacity.size))
+    levels = (np.arange(15) + 0.5) / 15
+    drawn = np.quantile(efficiency / capacity, levels)
+    np.testing.assert_allclose(charge_factors(battery, on), drawn, rtol=0.03)
 
 
 def test_spread_of_a_known_distribution():

@@ -185,7 +185,9 @@ def test_an_exported_battery_can_be_assessed(full, tmp_path):
         name = f"batteries/{full.plate('B-1').id}.toml"
         battery = record_from(tomllib.loads(archive.read(name).decode()), Battery, name)
     assert battery == full.battery("B-1")
-    assert assess(LOG, battery, on=DAY).outcome == "top_off"
+    result = assess(LOG, battery, on=DAY)
+    assert result.outcome == assess(LOG, full.battery("B-1"), on=DAY).outcome
+    assert result.state_of_charge.at_connection.mean == pytest.approx(0.83, abs=0.02)
 
 
 def test_an_export_never_writes_over_a_file(full, tmp_path):

@@ -111,7 +111,11 @@ def test_a_battery_goes_in_and_comes_out_the_same(store):
         last_known={"on": "2025-03-01", "state_of_charge": 0.9},
     )
     add_battery(store, "B-7", told, date(2024, 12, 1))
-    assert store.battery("B-7") == told
+    installed = store.plate("B-7").record.installed_on
+    assert installed is not None
+    assert store.battery("B-7") == told.model_copy(update={"installed_on": installed})
+    assert store.battery("B-7", installed - timedelta(days=1)).installed_on is None
+    assert store.battery("B-7", installed).installed_on == installed
 
 
 def test_a_correction_keeps_the_old_row(store):

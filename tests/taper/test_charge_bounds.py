@@ -1,5 +1,7 @@
 """The band of charge to return where the current is no exponential taper."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -17,7 +19,8 @@ LFP = Battery(tail="DEMO-1", chemistry="lfp", cells=8, rated_capacity_ah=30.0)
 def band_of(current_a, minutes=10.0, load_a=5.0, load_sd_a=0.05):
     time = np.linspace(0.0, 60.0 * minutes, len(current_a))
     readings = Readings(elapsed_s=time, supply_current_a=np.round(current_a, 1) + load_a)
-    fit = fit_taper(signal_from(readings, SUPPLY, load_a, load_sd_a), prior_for(LFP, 25.0))
+    prior = replace(prior_for(LFP, 25.0), capacity_ah=LFP.rated_capacity_ah)
+    fit = fit_taper(signal_from(readings, SUPPLY, load_a, load_sd_a), prior)
     return charge_bounds(fit)
 
 

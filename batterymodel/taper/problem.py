@@ -40,8 +40,8 @@ STEP_SD_A = 40.0
 
 AMPLITUDE_SPREAD = 100.0
 """Standard deviation of the amplitude around zero, over the larger of its first guess and the
-one-hour current [-]: says nothing where readings do, and keeps it finite where none was taken before
-the taper was over (own choice, numerical)."""
+one-hour current [-]: says nothing where readings do, and keeps it finite where none was taken
+before the taper was over (own choice, numerical)."""
 
 MAX_FIT_ROWS = 300
 """Rows above which readings are averaged in blocks (own choice, numerical)."""

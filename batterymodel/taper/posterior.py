@@ -17,7 +17,7 @@ from scipy.special import expit, log_ndtr, logit
 from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.prior import Prior
-from batterymodel.taper.problem import STEP_SD_A
+from batterymodel.taper.problem import MOST_LOG_TIME, STEP_SD_A
 from batterymodel.taper.shape import (
     Shape,
     branches_charge_s,
@@ -63,6 +63,10 @@ STEEP_PER_H = 0.4
 SLOW_PHASE = (0.2, 0.4)
 """Time in the hold over the slow time constant from which on the tail's discrepancy begins to
 count, and counts in full [-] (read off the calibration half)."""
+
+MOST_LOGIT = 20.0
+"""Reach of the nodes of the fast share's logit, as that of the time constant is limited by
+`problem.MOST_LOG_TIME`: beyond, exponentials over- and underflow [-] (own choice, numerical)."""
 
 SHARE_REACH_SD = 3.0
 """Reach of the nodes on either side of the fast share [standard errors] (own choice, numerical)."""
@@ -331,7 +335,8 @@ def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     b = np.linspace(-SHARE_REACH_SD, SHARE_REACH_SD, SHARE_NODES)[None, :]
     log_time = fit["log_time_constant"] + time_sd * a + 0.0 * b
     share = fit["fast_share_logit"] + cov[0, 1] / time_sd * a + share_given_time * b
-    return log_time.ravel(), share.ravel()
+    log_time = np.clip(log_time, 0.0, MOST_LOG_TIME)
+    return log_time.ravel(), np.clip(share, -MOST_LOGIT, MOST_LOGIT).ravel()
 
 
 def _log_cell(fit: TaperFit) -> float:

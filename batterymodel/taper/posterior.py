@@ -351,7 +351,11 @@ def _log_cell(fit: TaperFit) -> float:
 def _hold_likelihood(
     hold_a: FloatArray, shape: Shape, growth: FloatArray, fit: TaperFit
 ) -> FloatArray:
-    """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
+    """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out.
+
+    Where the supply left its limit at an uncertain moment, that likelihood of variance ``v`` is
+    folded with a normal of variance ``e``: ``sqrt(v / (v + e)) exp(-(a - mean)**2 / (v + e) / 2)``.
+    """
     data = fit.data
     levels = current_limited(data.limit_time_s, shape)[:2]
     current = branches_current(data.since_hold_s[None, :], shape, *levels)
@@ -360,8 +364,9 @@ def _hold_likelihood(
     mean, variance, gain = _amplitude_given_shape(current, *_without_battery(fit))
     hold_charge_s = np.asarray(shape.charge_time_s * growth)
     end_spread_a = mean * fit.signal.limit_end_sd_s / hold_charge_s[:, 0]
-    spread = (variance + end_spread_a**2)[:, None]
-    return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
+    spread = variance + end_spread_a**2
+    level = 0.5 * gain + 0.5 * np.log(variance / spread)
+    return level[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread[:, None]
 
 
 def _without_battery(fit: TaperFit) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

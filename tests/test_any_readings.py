@@ -56,6 +56,10 @@ def connection(time_s, current_a, chemistry, rated_ah, clamp=False):
 LATE_S = np.linspace(2.7e6, 1.3e7, 5)
 """Readings a month and more after the taper was over."""
 
+TRIP_S = np.array([0.0, 1.8e4, 1.9e5, 5.6e5, 1.1e6, 2.1e6, 3.2e6])
+TRIP_A = np.array([1466.1, 1466.1, 1466.1, 0.0, 0.0, 0.0, 0.0])
+"""A supply that trips after days at a current no battery of this size could take."""
+
 SCATTER_A = np.array([0.067, 0.267, 0.102, 0.053, 0.263])
 
 
@@ -63,6 +67,7 @@ SCATTER_A = np.array([0.067, 0.267, 0.102, 0.053, 0.263])
 @given(told=connections())
 @example(told=connection(np.linspace(0.0, 999.0, 20), np.full(20, 341.7), Chemistry.LFP, 4.8, True))
 @example(told=connection(LATE_S, np.full(5, 2.368), Chemistry.LFP, 2.6, clamp=True))
+@example(told=connection(TRIP_S, TRIP_A, Chemistry.VRLA, 2.96, clamp=True))
 @example(told=connection(LATE_S, SCATTER_A, Chemistry.LFP, 1.04, clamp=True))
 def test_any_readings_give_finite_answers_or_a_sentence(told):
     answers_are_finite(*told)

@@ -32,8 +32,13 @@ CHECK_CONFIRMS = (0.3, 1.5)
 """Capacity check over rated capacity that confirms the plate [-] (own choice)."""
 
 
-def charge_confirmed(case: Case) -> Finding:
-    """Whether the charge was confirmed by rest voltage, or by a current that was seen to fall."""
+def charge_confirmed(case: Case) -> Finding | None:
+    """Whether the charge was confirmed by rest voltage, or by a current that was seen to fall.
+
+    A chemistry whose current is no taper has a rule of its own (`current_seen`).
+    """
+    if not case.tapers:
+        return None
     if _rest_voltage_confirms(case):
         return _confirmation("rest", Severity.OK)
     change = whole_change(case.fit)

@@ -36,6 +36,7 @@ SEVERITY_SIGNS = {
 
 RULE_WORDS = {
     "deep_discharge": "Charge at connection",
+    "current_seen": "Fall of the current",
     "other_conditions": "What else it could be",
     "rest_voltage": "Rest voltage",
     "charge_current": "Charging current",
@@ -101,6 +102,11 @@ TEXTS = {
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "
     "{high:.0f} % charged at connection; the limit is {limit:.0f} %.",
+    "current_seen.ok": "The current itself falls as that of a nearly full battery does.",
+    "current_seen.level": "The current does not fall by more than its noise. A full battery, a "
+    "leak and a broken circuit look the same so. Clamp the battery lead and keep reading.",
+    "current_seen.unsure": "By the current alone, the chance of a charge below {limit:.0f} % is "
+    "{value:.0f} %. What was known before is not enough to top off.",
     "other_conditions.ok": "Too low a charge, a shorted cell, a leak or an open circuit would "
     "hardly show these readings (chance {value:.1f} %).",
     "other_conditions.watch.sound": "A sound battery below the limit may show the same readings "

@@ -67,6 +67,10 @@ class Evidence:
         """Mean state of charge of this evidence alone [0..1]."""
         return float(np.trapezoid(self.density * SOC_GRID, SOC_GRID))
 
+    def below(self, soc: float) -> float:
+        """Probability of a state of charge below a value, by this evidence alone [0..1]."""
+        return float(np.trapezoid(self.density * (soc > SOC_GRID), SOC_GRID))
+
     def support_from(self, other: Evidence) -> float:
         """Mean likelihood of this evidence (peak 1) over the other's density: 1 is agreement."""
         return float(np.trapezoid(other.density * self.likelihood, SOC_GRID))

@@ -17,7 +17,7 @@ from scipy.special import expit, log_ndtr, logit
 from batterymodel.basis.arrays import FloatArray, IntArray
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.prior import Prior
-from batterymodel.taper.problem import STEP_SD_A
+from batterymodel.taper.problem import MOST_LOG_TIME, STEP_SD_A
 from batterymodel.taper.shape import (
     Shape,
     branches_charge_s,
@@ -55,6 +55,10 @@ LEAST_SHARE_VARIANCE = 1e-8
 REACH_SD = 4.0
 """Reach of the nodes on either side of the fit's time constant [standard errors] (own choice,
 numerical)."""
+
+MOST_LOGIT = 20.0
+"""Reach of the nodes of the fast share's logit, as that of the time constant is limited by
+`problem.MOST_LOG_TIME`: beyond, exponentials over- and underflow [-] (own choice, numerical)."""
 
 SHARE_REACH_SD = 3.0
 """Reach of the nodes on either side of the fast share [standard errors] (own choice, numerical)."""
@@ -339,7 +343,8 @@ def _nodes(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     b = np.linspace(-SHARE_REACH_SD, SHARE_REACH_SD, SHARE_NODES)[None, :]
     log_time = fit["log_time_constant"] + time_sd * a + 0.0 * b
     share = fit["fast_share_logit"] + cov[0, 1] / time_sd * a + share_given_time * b
-    return log_time.ravel(), share.ravel()
+    log_time = np.clip(log_time, 0.0, MOST_LOG_TIME)
+    return log_time.ravel(), np.clip(share, -MOST_LOGIT, MOST_LOGIT).ravel()
 
 
 def _log_cell(fit: TaperFit) -> float:
@@ -354,7 +359,11 @@ def _log_cell(fit: TaperFit) -> float:
 def _hold_likelihood(
     hold_a: FloatArray, shape: Shape, growth: FloatArray, fit: TaperFit
 ) -> FloatArray:
-    """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out."""
+    """Log likelihood of hold amplitudes ``(k, q)``, all linear nuisances integrated out.
+
+    Where the supply left its limit at an uncertain moment, that likelihood of variance ``v`` is
+    folded with a normal of variance ``e``: ``sqrt(v / (v + e)) exp(-(a - mean)**2 / (v + e) / 2)``.
+    """
     data = fit.data
     levels = current_limited(data.limit_time_s, shape)[:2]
     current = branches_current(data.since_hold_s[None, :], shape, *levels)
@@ -363,8 +372,9 @@ def _hold_likelihood(
     mean, variance, gain = _amplitude_given_shape(current, *_without_battery(fit))
     hold_charge_s = np.asarray(shape.charge_time_s * growth)
     end_spread_a = mean * fit.signal.limit_end_sd_s / hold_charge_s[:, 0]
-    spread = (variance + end_spread_a**2)[:, None]
-    return 0.5 * gain[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread
+    spread = variance + end_spread_a**2
+    level = 0.5 * gain + 0.5 * np.log(variance / spread)
+    return level[:, None] - 0.5 * (hold_a - mean[:, None]) ** 2 / spread[:, None]
 
 
 def _without_battery(fit: TaperFit) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -392,3 +392,41 @@ def test_few_readings_over_a_long_time_are_called_few(battery):
     text = found(judged(readings, battery), "short_window").text
     assert "4 constant-voltage readings" in text
     assert "at least 5" in text
+
+
+LFP = Battery(
+    tail="DEMO-1",
+    chemistry="lfp",
+    cells=8,
+    rated_capacity_ah=30.0,
+    last_known={"on": "2026-03-01", "state_of_charge": 0.97, "sd": 0.02},
+)
+
+
+def lithium(course_a, **told):
+    """Ten minutes of a course of battery current beside a bus load of 8 A."""
+    time_s = np.arange(0.0, 601.0, 10.0)
+    readings = Readings(elapsed_s=time_s, supply_current_a=8.0 + np.round(course_a(time_s), 1))
+    return assess(readings, LFP, SUPPLY, ambient_c=20.0, on=ON, **told)
+
+
+@pytest.mark.parametrize("load_a", [8.0, None], ids=("load known", "load unknown"))
+@pytest.mark.parametrize(
+    "course_a",
+    [lambda t: 0.0 * t, lambda t: 0.3 + 0.0 * t, lambda t: 0.1 * (t < 300.0)],
+    ids=("no current", "a leak", "one step of the meter"),
+)
+def test_lithium_is_not_topped_off_without_a_fall_of_the_current(course_a, load_a):
+    result = lithium(course_a, load_a=load_a, load_sd_a=0.05, rest_voltage_v=26.9)
+    assert found(result, "current_seen").severity == "watch"
+    assert result.outcome is not Outcome.TOP_OFF
+
+
+def test_lithium_whose_current_falls_is_topped_off():
+    result = lithium(lambda t: 6.0 * np.exp(-t / 100.0), load_a=8.0, load_sd_a=0.05)
+    assert found(result, "current_seen").severity == "ok"
+    assert result.outcome is Outcome.TOP_OFF
+
+
+def test_a_chemistry_with_conditions_needs_no_such_rule(battery):
+    assert found(judged(simulated_connection(0.1), battery), "current_seen") is None

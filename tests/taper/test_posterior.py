@@ -1,14 +1,18 @@
 """The likelihood of the charge to return: against brute force, limits and conservation."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
+from scipy.special import expit
 
 from batterymodel import Supply
 from batterymodel.taper.fit import fit_taper
-from batterymodel.taper.posterior import charge_posterior
+from batterymodel.taper.posterior import _hold_likelihood, _nodes, charge_posterior
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.problem import jacobian, residuals, shape_of
+from batterymodel.taper.shape import Shape, current_limited
 from batterymodel.taper.signals import signal_from
 from tests.conftest import simulated_connection
 
@@ -105,3 +109,24 @@ def test_longer_readings_never_widen_much_and_finally_narrow(battery):
         spread.append(moments(posterior)[1])
     assert spread[2] < 0.5 * spread[0]
     assert spread[1] < 1.1 * spread[0]
+
+
+def test_an_unsure_end_of_the_limit_folds_the_likelihood_and_keeps_its_area(battery):
+    """Folding with a normal keeps an area; numerical sum over the amplitude, node by node."""
+    readings = simulated_connection(0.5, limit_a=40.0, load_a=8.0, minutes=15.0)
+    signal = signal_from(readings, Supply(rated_current_a=40.0), 8.0, 0.1)
+    fit = fit_taper(signal, prior_for(battery, 25.0))
+    assert fit.data.limit_time_s > 60.0
+    log_time, share = _nodes(fit)
+    shape = Shape(np.exp(log_time)[:, None], expit(share)[:, None], fit.prior.fast_ratio)
+    growth = current_limited(fit.data.limit_time_s, shape)[2]
+    hold_a = np.repeat(np.linspace(10.0, 60.0, 20001)[None, :], log_time.size, axis=0)
+
+    def log_likelihood(end_sd_s):
+        own = replace(fit, signal=replace(fit.signal, limit_end_sd_s=end_sd_s))
+        return _hold_likelihood(hold_a, shape, growth, own)
+
+    sure, unsure = log_likelihood(0.0), log_likelihood(20.0)
+    areas = [np.exp(log - sure.max()).sum(axis=1) for log in (sure, unsure)]
+    seen = areas[0] > 1e-6 * areas[0].max()
+    np.testing.assert_allclose(areas[1][seen], areas[0][seen], rtol=0.01)

@@ -1,4 +1,4 @@
-"""From readings to the signal the taper is fitted to: meter, load steps, supply at its limit."""
+"""From readings to the signal the taper is fitted to: meter, load, supply at its limit."""
 
 from __future__ import annotations
 
@@ -10,6 +10,12 @@ from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.basis.meters import CLAMP_OFFSET_A, LOAD_SD_A
 from batterymodel.inputs.records import Readings, Supply
 from batterymodel.reference.supply import output_limit
+from batterymodel.taper.load_steps import (
+    LoadStep,
+    marked_steps,
+    shifted_events,
+    unmarked_steps,
+)
 
 LATE_START_S = 900.0
 """A first reading later than this cannot be carried back to connection: time is then counted
@@ -89,33 +95,6 @@ LEAST_LINE_READINGS = 3
 
 LEAST_END_SD_S = 0.5
 """Least error of the moment the limit ended [s] (own choice)."""
-
-LEAST_STEP_READINGS = 8
-"""Readings below which no unmarked load step is looked for (own choice)."""
-
-UNMARKED_SIGMAS = 8.0
-"""An unmarked load step is over so many errors of a reading [-] (own choice)."""
-
-UNMARKED_METER_STEPS = 3.0
-"""An unmarked load step is over so many steps of the meter [-] (own choice)."""
-
-UNMARKED_OF_CURRENT = 0.03
-"""An unmarked load step is over this share of the highest current [-] (own choice)."""
-
-LEAST_UNMARKED_A = 1.0
-"""An unmarked load step is over this [A] (own choice)."""
-
-UNMARKED_OVER_SLOPE = 1.5
-"""An unmarked load step is over so many times the steeper slope beside it [-] (own choice)."""
-
-
-@dataclass(frozen=True)
-class LoadStep:
-    """A change of bus load at a time [s]; ``marked`` when the readings carry an event there."""
-
-    elapsed_s: float
-    text: str
-    marked: bool
 
 
 @dataclass(frozen=True)
@@ -199,8 +178,14 @@ def signal_from(
     if from_clamp and end is None:
         current_limited = np.zeros_like(current_limited)
     shift = readings.elapsed_s[held][0] - time_s[0]
-    marked = _marked_steps(readings, shift, time_s) if not from_clamp else ()
-    unmarked = _unmarked_steps(time_s, current, sigma, resolution, current_limited | spikes, marked)
+    explained = from_clamp or readings.load_a is not None
+    plain = ~(current_limited | spikes)
+    noise = (sigma, resolution)
+    events = {} if explained else shifted_events(readings, shift)
+    marked = marked_steps(time_s[plain], current[plain], noise, events)
+    unmarked = unmarked_steps(time_s[plain], current[plain], noise, marked)
+    if from_clamp:
+        unmarked = tuple(step for step in unmarked if step.size_a < 0.0)
     level = float(np.median(current[current_limited])) if current_limited.any() else None
     return Signal(
         time_s=time_s,
@@ -406,49 +391,3 @@ def _end_of_limit(time_s: FloatArray, current_a: FloatArray, last: int) -> tuple
             meets = float(np.clip((level - offset) / slope, time_s[0], time_s[last] + step))
             return meets, max(step / np.sqrt(12.0), LEAST_END_SD_S)
     return float(time_s[last] + step / 2.0), max(step / 2.0, LEAST_END_SD_S)
-
-
-def _marked_steps(readings: Readings, shift_s: float, time_s: FloatArray) -> tuple[LoadStep, ...]:
-    if readings.load_a is not None:
-        return ()
-    steps: dict[float, str] = {}
-    for event in readings.events:
-        at = event.elapsed_s - shift_s
-        if time_s[0] < at <= time_s[-1]:
-            steps[at] = f"{steps[at]}; {event.text}" if at in steps else event.text
-    return tuple(LoadStep(at, text, True) for at, text in steps.items())
-
-
-def _unmarked_steps(
-    time_s: FloatArray,
-    current_a: FloatArray,
-    sigma_a: float,
-    resolution_a: float,
-    ignore: BoolArray,
-    marked: tuple[LoadStep, ...],
-) -> tuple[LoadStep, ...]:
-    """Jumps that neither the taper's slope on both sides nor an event explains."""
-    t, y = time_s[~ignore], current_a[~ignore]
-    if t.size < LEAST_STEP_READINGS:
-        return ()
-    least = max(
-        UNMARKED_SIGMAS * sigma_a,
-        UNMARKED_METER_STEPS * resolution_a,
-        UNMARKED_OF_CURRENT * float(np.abs(y).max()),
-        LEAST_UNMARKED_A,
-    )
-    i = np.arange(2, t.size - 3)
-    before = (y[i] - y[i - 2]) / (t[i] - t[i - 2])
-    after = (y[i + 3] - y[i + 1]) / (t[i + 3] - t[i + 1])
-    width = t[i + 1] - t[i]
-    expected = 0.5 * (before + after) * width
-    steepest = np.maximum(np.abs(before), np.abs(after)) * width
-    jump = y[i + 1] - y[i] - expected
-    found: list[LoadStep] = []
-    clear = (np.abs(jump) > least) & (np.abs(jump) > UNMARKED_OVER_SLOPE * steepest)
-    for k in np.flatnonzero(clear):
-        low, high = t[i[k]] - width[k], t[i[k] + 1] + width[k]
-        taken = [s.elapsed_s for s in (*marked, *found)]
-        if not any(low <= at <= high for at in taken):
-            found.append(LoadStep(float(t[i[k] + 1]), f"{jump[k]:+.1f} A, not marked", False))
-    return tuple(found)

@@ -116,7 +116,8 @@ class Signal:
     limit, which only say that the battery would take more. ``limit_end_s`` is when the first such
     phase ended (None: the supply was never at its limit at the start, inf: it still is), with the
     error ``limit_end_sd_s``, and ``limit_current_a`` the level then. ``transients`` counts readings
-    left out.
+    left out as such; ``set_aside`` marks all that say nothing of the battery. ``reads_battery``:
+    the current is the battery's own, of a clamp or with the load read beside it.
     """
 
     time_s: FloatArray
@@ -132,6 +133,8 @@ class Signal:
     steps: tuple[LoadStep, ...]
     transients: int
     from_clamp: bool
+    set_aside: BoolArray
+    reads_battery: bool
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -201,6 +204,8 @@ def signal_from(
         steps=tuple(sorted((*marked, *unmarked), key=lambda s: s.elapsed_s)),
         transients=int(spikes.sum()),
         from_clamp=from_clamp,
+        set_aside=spikes,
+        reads_battery=explained,
         notes=(late,) if late else (),
     )
 

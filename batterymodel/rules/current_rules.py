@@ -234,9 +234,9 @@ def _least_that_hurts_a(case: Case, rise: Rise) -> float:
     """Gradual rise from which on power comes off [A]: by capacity, chemistry, meter and warmth."""
     hurts = HURTS_PER_H[case.battery.chemistry] * case.battery.rated_capacity_ah
     if rise.from_battery:
-        return max(hurts, rise.least)
+        return max(hurts, rise.unsure_a)
     drift = WARM_DRIFT_A if _is_warm(case) else LOAD_DRIFT_A
-    return max(hurts, rise.least, drift)
+    return max(hurts, rise.unsure_a, drift)
 
 
 def _is_warm(case: Case) -> bool:

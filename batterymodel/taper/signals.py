@@ -87,6 +87,13 @@ FLAT_SHARE = 0.35
 """Fall along a stretch at the supply's limit, over the fall from its first half to half its length
 after it, below which it is level [-] (own choice)."""
 
+LATEST_LIMIT_S = 60.0
+"""A limit that begins later than this, from a current under `BELOW_LIMIT` of it, is no opening
+phase: the current rose to it [s] (own choice)."""
+
+BELOW_LIMIT = 0.8
+"""Share of the highest current under which the supply was not at its limit [-] (own choice)."""
+
 LIMIT_END_READINGS = 4
 """Readings after the limit that always belong to the line of the fall (own choice)."""
 
@@ -332,6 +339,8 @@ def _limited_phase(
         return np.zeros(time_s.size, dtype=bool), None, 0.0
     high = level >= top - band
     first = int(np.argmax(high))
+    if time_s[first] - time_s[0] > LATEST_LIMIT_S and level[:first].min() < BELOW_LIMIT * top:
+        return np.zeros(time_s.size, dtype=bool), None, 0.0
     later = np.flatnonzero(~high[first:])
     last = first + (int(later[0]) if later.size else high.size - first) - 1
     if not _is_flat(time_s, supply_current_a, first, last, band, known=supply is not None):

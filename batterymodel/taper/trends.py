@@ -30,7 +30,11 @@ RISE_ERRORS = 4.0
 """A rise is over so many standard errors [-] (own choice)."""
 
 RISE_METER_STEPS = 2.0
-"""A rise is over so many steps of the meter [-] (own choice)."""
+"""A rise that takes power off is over so many steps of the meter [-] (own choice)."""
+
+SEEN_METER_STEPS = 1.2
+"""A rise that is watched is over so many steps of the meter [-] (own choice: a needle on the edge
+between two marks moves by one)."""
 
 RISE_OF_CURRENT = 0.02
 """A rise is over this share of the battery current [-] (own choice)."""
@@ -93,6 +97,7 @@ class Rise:
     span_s: float
     since_s: float
     gradual_a: float = 0.0
+    unsure_a: float = 0.0
     from_battery: bool = False
 
 
@@ -172,7 +177,7 @@ def rise_of(fit: TaperFit) -> Rise | None:
 
     Looked for in the last `RISE_SHARE` of the readings, at least `LEAST_RISE_S`, and in each of
     `RECENT_WINDOWS_S`. The change of a line counts when it is over `RISE_ERRORS` standard errors,
-    `RISE_METER_STEPS` steps of the meter, `RISE_OF_CURRENT` of the battery current and
+    `SEEN_METER_STEPS` steps of the meter, `RISE_OF_CURRENT` of the battery current and
     `LEAST_RISE_A`; in the recent ones, beside a bus load, over `WANDERING_A`, and the climb without
     its sharpest jump as well.
 
@@ -190,7 +195,7 @@ def rise_of(fit: TaperFit) -> Rise | None:
         return None
     span_s = max(LEAST_RISE_S, RISE_SHARE * float(t[-1] - t[0]))
     windows = (span_s, *(w for w in RECENT_WINDOWS_S if w < t[-1] - t[0] + RISE_SLACK_S))
-    climb = _climb(t, current, max(span_s, max(RECENT_WINDOWS_S)))
+    climb = _climb(t, current, fit.signal.resolution_a, max(span_s, *RECENT_WINDOWS_S))
     found = [
         rise
         for k, window_s in enumerate(windows)
@@ -216,28 +221,29 @@ def _rise_in(
     change = line_change(time_s[late], current_a[late], signal.sigma_a)
     level = abs(float(np.median(current_a)) - signal.load.mean_a)
     gradual, turn = climb
-    least = max(
-        RISE_ERRORS * change.standard_error,
-        RISE_METER_STEPS * signal.resolution_a,
-        RISE_OF_CURRENT * level,
-        LEAST_RISE_A,
-        WANDERING_A if recent and not signal.reads_battery else 0.0,
-    )
-    if change.amount <= least or (recent and gradual <= least):
+    unsure = max(RISE_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)
+    wanders = WANDERING_A if recent and not signal.reads_battery else 0.0
+    seen = max(SEEN_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)
+    least = max(RISE_ERRORS * change.standard_error, seen, wanders)
+    if change.amount <= least or (recent and gradual <= max(wanders, LEAST_RISE_A)):
         return None
-    return Rise(change.amount, least, change.span_s, turn, gradual, signal.reads_battery)
+    return Rise(change.amount, least, change.span_s, turn, gradual, unsure, signal.reads_battery)
 
 
-def _climb(time_s: FloatArray, current_a: FloatArray, window_s: float) -> tuple[float, float]:
+def _climb(
+    time_s: FloatArray, current_a: FloatArray, resolution_a: float, window_s: float
+) -> tuple[float, float]:
     """Climb from the lowest level to the last one without its sharpest jump [A]; the turn [s].
 
     A jump is what changes from one reading to the next, or within `SHARP_S` where readings are
-    denser: all of a load switched on, little of a ramp.
+    denser: all of a load switched on, little of a ramp. One step of the meter is no jump.
 
     Parameters
     ----------
     time_s, current_a : ndarray, shape (n,)
         Readings [s], [A].
+    resolution_a : float
+        Step of the meter [A].
     window_s : float
         Last stretch in which the lowest level is sought [s].
 
@@ -257,7 +263,7 @@ def _climb(time_s: FloatArray, current_a: FloatArray, window_s: float) -> tuple[
     end = float(np.quantile(last, 0.5, method="lower"))
     apart = min(max(int(SHARP_S / each_s), 1), t.size - lowest - 1)
     rest = y[lowest:]
-    jump = max(float((rest[apart:] - rest[:-apart]).max()), 0.0)
+    jump = max(float((rest[apart:] - rest[:-apart]).max()) - resolution_a, 0.0)
     return end - float(levels[lowest]) - jump, float(t[lowest + width // 2])
 
 

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
-from batterymodel.inputs.records import Readings
+from batterymodel.inputs.records import Battery, Chemistry, Readings
 from batterymodel.reference.chemistry import COMMON_PRACTICE
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import continuous_output_a, output_limit
@@ -19,6 +19,7 @@ from batterymodel.rules.case import (
     OWN_RULE,
     Case,
     against,
+    any_seen,
 )
 from batterymodel.rules.results import (
     Finding,
@@ -28,8 +29,10 @@ from batterymodel.rules.wording import say
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.trends import (
     Change,
+    Rise,
     battery_current,
     line_change,
+    warming_c_per_min,
     whole_change,
 )
 
@@ -99,6 +102,31 @@ STEADY_S = 180.0
 
 LOAD_SDS = 3.0
 """Errors of a given load by which the fitted one contradicts it [-] (own choice)."""
+
+HURTS_PER_H = {
+    Chemistry.NICD: 0.025,
+    Chemistry.VRLA: 0.025,
+    Chemistry.VENTED_LEAD_ACID: 0.05,
+    Chemistry.LFP: 0.05,
+}
+"""Gradual rise of the battery current over rated capacity from which on it can hurt [1/h] (own
+choice: at 28 V, 0.025 of the capacity warm a battery by some degrees an hour; chemistries known to
+run away at half of the others)."""
+
+LOAD_DRIFT_A = 3.5
+"""A gradual rise on the supply's meter up to this may be a fan or an inverter that takes more [A]
+(own choice: fans of 3 A and loads that wander by half an ampere stay below)."""
+
+WARM_DRIFT_A = 2.0
+"""The same where the battery is warm, or warms [A] (own choice: above what wandering makes)."""
+
+WARM_C, WARMS_C_PER_MIN = 40.0, 0.2
+"""Temperature of the battery from which on it is warm [degC], and rate at which it warms
+[degC/min] (own choice)."""
+
+EXPLAINS_PER_V_H = 2.0
+"""Current that a higher voltage drives, over volt and rated capacity [1/(V h)] (own choice: 12.5
+mohm for 40 Ah, battery and wiring)."""
 
 
 def charge_current(case: Case) -> Finding:
@@ -177,21 +205,56 @@ def taper_missing(case: Case) -> Finding | None:
 
 
 def current_rising(case: Case) -> Finding | None:
-    """Whether the battery current rises at constant voltage with no load event."""
+    """Whether the battery current rises at constant voltage with no load event.
+
+    Power comes off only for a rise that can hurt: without its sharpest jump it must be over
+    `HURTS_PER_H` of the rated capacity and, on the supply's meter, over what loads drift by.
+    """
     rise = case.rise
     if rise is None or _gives_current(case):
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
-    variant, severity = "disconnect", Severity.DISCONNECT
-    if _voltage_gain_v(case.readings, rise.since_s) > NEGLIGIBLE_V:
+    least = _least_that_hurts_a(case, rise)
+    if _voltage_explains_a(case.readings, case.battery, rise.since_s) >= rise.amount:
         variant, severity = "voltage", Severity.WATCH
-    text = say(f"current_rising.{variant}", value=rise.amount, minutes=minutes)
+    elif rise.gradual_a > least:
+        variant, severity = "disconnect", Severity.DISCONNECT
+    else:
+        variant, severity = "small" if rise.from_battery else "load", Severity.WATCH
+    value = max(rise.amount, rise.gradual_a)
+    text = say(f"current_rising.{variant}", value=value, minutes=minutes)
     source = (
         "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
         "voltage rises (textbook, from memory); threshold: " + OWN_RULE
     )
-    limit = Limit(rise.least, "A", source, generic=False)
-    return against("current_rising", severity, text, rise.amount, limit)
+    limit = Limit(least, "A", source, generic=False)
+    return against("current_rising", severity, text, value, limit)
+
+
+def _least_that_hurts_a(case: Case, rise: Rise) -> float:
+    """Gradual rise from which on power comes off [A]: by capacity, chemistry, meter and warmth."""
+    hurts = HURTS_PER_H[case.battery.chemistry] * case.battery.rated_capacity_ah
+    if rise.from_battery:
+        return max(hurts, rise.unsure_a)
+    drift = WARM_DRIFT_A if _is_warm(case) else LOAD_DRIFT_A
+    return max(hurts, rise.unsure_a, drift)
+
+
+def _is_warm(case: Case) -> bool:
+    """The battery's own temperature, read there, is high or rises."""
+    temps = case.readings.battery_temp_c
+    if not any_seen(temps) or case.temp_c is None:
+        return False
+    warming = warming_c_per_min(case.readings.elapsed_s, temps)
+    return case.temp_c >= WARM_C or (warming is not None and warming > WARMS_C_PER_MIN)
+
+
+def _voltage_explains_a(readings: Readings, battery: Battery, since_s: float) -> float:
+    """Rise of the current that the rise of the supply's voltage since a time explains [A]."""
+    gain = _voltage_gain_v(readings, since_s)
+    if gain <= NEGLIGIBLE_V:
+        return 0.0
+    return gain * EXPLAINS_PER_V_H * battery.rated_capacity_ah
 
 
 def _voltage_gain_v(readings: Readings, since_s: float) -> float:

@@ -167,6 +167,12 @@ TEXTS = {
     "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
     "{minutes:.0f} minutes, and so does the supply's voltage: hold it constant and read again; "
     "power off if battery or current keep rising.",
+    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes:.0f} "
+    "minutes, and the supply's meter cannot tell a bus load that takes more from a battery that "
+    "begins to run away: clamp the battery lead or feel for warmth.",
+    "current_rising.small": "The battery current rises by {value:.1f} A over the last "
+    "{minutes:.0f} minutes, too little to hurt yet: feel for warmth, and power off if it keeps "
+    "rising.",
     "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
     "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
     "charging must stop.",

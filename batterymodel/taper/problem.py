@@ -22,9 +22,10 @@ import numpy as np
 from scipy.special import expit
 
 from batterymodel.basis.arrays import FloatArray, FloatOrArray
+from batterymodel.taper.load_steps import LoadStep
 from batterymodel.taper.prior import MOST_C_RATE_PER_H, SHARE_RANGE, Prior
 from batterymodel.taper.shape import Shape, current_limited, hold_gradient
-from batterymodel.taper.signals import LoadStep, Signal
+from batterymodel.taper.signals import Signal
 
 SHAPE_TERM_SCALES = (1.0, 1.0, 0.6, 0.3, 0.15, 0.08)
 """Relative size of the smooth deviations, coarse to fine [-] (calibrated on the reference set)."""

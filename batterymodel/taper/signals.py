@@ -1,4 +1,4 @@
-"""From readings to the signal the taper is fitted to: meter, load steps, supply at its limit."""
+"""From readings to the signal the taper is fitted to: meter, load, supply at its limit."""
 
 from __future__ import annotations
 
@@ -10,6 +10,12 @@ from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.basis.meters import CLAMP_OFFSET_A, LOAD_SD_A
 from batterymodel.inputs.records import Readings, Supply
 from batterymodel.reference.supply import output_limit
+from batterymodel.taper.load_steps import (
+    LoadStep,
+    marked_steps,
+    shifted_events,
+    unmarked_steps,
+)
 from batterymodel.taper.settling import settling_mask
 
 LATE_START_S = 900.0
@@ -82,6 +88,13 @@ FLAT_SHARE = 0.35
 """Fall along a stretch at the supply's limit, over the fall from its first half to half its length
 after it, below which it is level [-] (own choice)."""
 
+LATEST_LIMIT_S = 60.0
+"""A limit that begins later than this, from a current under `BELOW_LIMIT` of it, is no opening
+phase: the current rose to it [s] (own choice)."""
+
+BELOW_LIMIT = 0.8
+"""Share of the highest current under which the supply was not at its limit [-] (own choice)."""
+
 LIMIT_END_READINGS = 4
 """Readings after the limit that always belong to the line of the fall (own choice)."""
 
@@ -90,33 +103,6 @@ LEAST_LINE_READINGS = 3
 
 LEAST_END_SD_S = 0.5
 """Least error of the moment the limit ended [s] (own choice)."""
-
-LEAST_STEP_READINGS = 8
-"""Readings below which no unmarked load step is looked for (own choice)."""
-
-UNMARKED_SIGMAS = 8.0
-"""An unmarked load step is over so many errors of a reading [-] (own choice)."""
-
-UNMARKED_METER_STEPS = 3.0
-"""An unmarked load step is over so many steps of the meter [-] (own choice)."""
-
-UNMARKED_OF_CURRENT = 0.03
-"""An unmarked load step is over this share of the highest current [-] (own choice)."""
-
-LEAST_UNMARKED_A = 1.0
-"""An unmarked load step is over this [A] (own choice)."""
-
-UNMARKED_OVER_SLOPE = 1.5
-"""An unmarked load step is over so many times the steeper slope beside it [-] (own choice)."""
-
-
-@dataclass(frozen=True)
-class LoadStep:
-    """A change of bus load at a time [s]; ``marked`` when the readings carry an event there."""
-
-    elapsed_s: float
-    text: str
-    marked: bool
 
 
 @dataclass(frozen=True)
@@ -138,7 +124,8 @@ class Signal:
     limit, which only say that the battery would take more. ``limit_end_s`` is when the first such
     phase ended (None: the supply was never at its limit at the start, inf: it still is), with the
     error ``limit_end_sd_s``, and ``limit_current_a`` the level then. ``transients`` counts readings
-    left out.
+    left out as such; ``set_aside`` marks all that say nothing of the battery. ``reads_battery``:
+    the current is the battery's own, of a clamp or with the load read beside it.
     """
 
     time_s: FloatArray
@@ -154,6 +141,8 @@ class Signal:
     steps: tuple[LoadStep, ...]
     transients: int
     from_clamp: bool
+    set_aside: BoolArray
+    reads_battery: bool
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -202,8 +191,14 @@ def signal_from(
     if not current_limited.any():
         spikes = spikes | settling_mask(time_s, current, sigma)
     shift = readings.elapsed_s[held][0] - time_s[0]
-    marked = _marked_steps(readings, shift, time_s) if not from_clamp else ()
-    unmarked = _unmarked_steps(time_s, current, sigma, resolution, current_limited | spikes, marked)
+    explained = from_clamp or readings.load_a is not None
+    plain = ~(current_limited | spikes)
+    noise = (sigma, resolution)
+    events = {} if explained else shifted_events(readings, shift)
+    marked = marked_steps(time_s[plain], current[plain], noise, events)
+    unmarked = unmarked_steps(time_s[plain], current[plain], noise, marked)
+    if from_clamp:
+        unmarked = tuple(step for step in unmarked if step.size_a < 0.0)
     level = float(np.median(current[current_limited])) if current_limited.any() else None
     return Signal(
         time_s=time_s,
@@ -219,6 +214,8 @@ def signal_from(
         steps=tuple(sorted((*marked, *unmarked), key=lambda s: s.elapsed_s)),
         transients=int(spikes.sum()),
         from_clamp=from_clamp,
+        set_aside=spikes,
+        reads_battery=explained,
         notes=(late,) if late else (),
     )
 
@@ -345,6 +342,8 @@ def _limited_phase(
         return np.zeros(time_s.size, dtype=bool), None, 0.0
     high = level >= top - band
     first = int(np.argmax(high))
+    if time_s[first] - time_s[0] > LATEST_LIMIT_S and level[:first].min() < BELOW_LIMIT * top:
+        return np.zeros(time_s.size, dtype=bool), None, 0.0
     later = np.flatnonzero(~high[first:])
     last = first + (int(later[0]) if later.size else high.size - first) - 1
     if not _is_flat(time_s, supply_current_a, first, last, band, known=supply is not None):
@@ -409,49 +408,3 @@ def _end_of_limit(time_s: FloatArray, current_a: FloatArray, last: int) -> tuple
             meets = float(np.clip((level - offset) / slope, time_s[0], time_s[last] + step))
             return meets, max(step / np.sqrt(12.0), LEAST_END_SD_S)
     return float(time_s[last] + step / 2.0), max(step / 2.0, LEAST_END_SD_S)
-
-
-def _marked_steps(readings: Readings, shift_s: float, time_s: FloatArray) -> tuple[LoadStep, ...]:
-    if readings.load_a is not None:
-        return ()
-    steps: dict[float, str] = {}
-    for event in readings.events:
-        at = event.elapsed_s - shift_s
-        if time_s[0] < at <= time_s[-1]:
-            steps[at] = f"{steps[at]}; {event.text}" if at in steps else event.text
-    return tuple(LoadStep(at, text, True) for at, text in steps.items())
-
-
-def _unmarked_steps(
-    time_s: FloatArray,
-    current_a: FloatArray,
-    sigma_a: float,
-    resolution_a: float,
-    ignore: BoolArray,
-    marked: tuple[LoadStep, ...],
-) -> tuple[LoadStep, ...]:
-    """Jumps that neither the taper's slope on both sides nor an event explains."""
-    t, y = time_s[~ignore], current_a[~ignore]
-    if t.size < LEAST_STEP_READINGS:
-        return ()
-    least = max(
-        UNMARKED_SIGMAS * sigma_a,
-        UNMARKED_METER_STEPS * resolution_a,
-        UNMARKED_OF_CURRENT * float(np.abs(y).max()),
-        LEAST_UNMARKED_A,
-    )
-    i = np.arange(2, t.size - 3)
-    before = (y[i] - y[i - 2]) / (t[i] - t[i - 2])
-    after = (y[i + 3] - y[i + 1]) / (t[i + 3] - t[i + 1])
-    width = t[i + 1] - t[i]
-    expected = 0.5 * (before + after) * width
-    steepest = np.maximum(np.abs(before), np.abs(after)) * width
-    jump = y[i + 1] - y[i] - expected
-    found: list[LoadStep] = []
-    clear = (np.abs(jump) > least) & (np.abs(jump) > UNMARKED_OVER_SLOPE * steepest)
-    for k in np.flatnonzero(clear):
-        low, high = t[i[k]] - width[k], t[i[k] + 1] + width[k]
-        taken = [s.elapsed_s for s in (*marked, *found)]
-        if not any(low <= at <= high for at in taken):
-            found.append(LoadStep(float(t[i[k] + 1]), f"{jump[k]:+.1f} A, not marked", False))
-    return tuple(found)

@@ -9,6 +9,7 @@ import numpy as np
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.meters import THERMOMETER_SD_C
 from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.signals import Signal
 
 LEAST_TREND_READINGS = 5
 """Readings below which no trend is told (own choice)."""
@@ -29,7 +30,11 @@ RISE_ERRORS = 4.0
 """A rise is over so many standard errors [-] (own choice)."""
 
 RISE_METER_STEPS = 2.0
-"""A rise is over so many steps of the meter [-] (own choice)."""
+"""A rise that takes power off is over so many steps of the meter [-] (own choice)."""
+
+SEEN_METER_STEPS = 1.2
+"""A rise that is watched is over so many steps of the meter [-] (own choice: a needle on the edge
+between two marks moves by one)."""
 
 RISE_OF_CURRENT = 0.02
 """A rise is over this share of the battery current [-] (own choice)."""
@@ -37,11 +42,27 @@ RISE_OF_CURRENT = 0.02
 LEAST_RISE_A = 0.3
 """A rise is over this [A] (own choice)."""
 
-SMOOTHING_PARTS = 10
-"""The turn is sought in a running mean over one part of the readings in so many (own choice)."""
+RECENT_WINDOWS_S = (120.0, 300.0, 600.0)
+"""Last stretches in which a rise is looked for however long the log is [s] (own choice)."""
 
-LEAST_SMOOTHED = 3
-"""Readings in that running mean at least (own choice)."""
+LEAST_RECENT_READINGS = 4
+"""Readings such a stretch takes at least (own choice)."""
+
+LEVEL_S = 20.0
+"""Stretch of readings that makes one level of the current [s] (own choice)."""
+
+LEAST_LEVEL_READINGS = 3
+"""Readings in the lowest level at least (own choice)."""
+
+LEAST_LAST_READINGS = 2
+"""Readings in the last level at least: one slip must not make a rise (own choice)."""
+
+SHARP_S = 10.0
+"""A step of the load is over within this, or from one reading to the next [s] (own choice)."""
+
+WANDERING_A = 1.0
+"""A rise within minutes beside a bus load is over this: loads wander by about half an ampere [A]
+(own choice)."""
 
 LEAST_WARMING_READINGS = 3
 """Temperatures below which no warming is told (own choice)."""
@@ -64,12 +85,20 @@ class Change:
 
 @dataclass(frozen=True)
 class Rise:
-    """A rise of the battery current: how much [A], the least that counts, over how long, since."""
+    """A rise of the battery current: how much [A], the least that counts, over how long, since.
+
+    ``gradual_a`` is the climb from the lowest level to the last one without the sharpest jump in
+    between, which a load switched on would make. ``from_battery`` says that the current is the
+    battery's own: of a clamp, or with the load read beside it.
+    """
 
     amount: float
     least: float
     span_s: float
     since_s: float
+    gradual_a: float = 0.0
+    unsure_a: float = 0.0
+    from_battery: bool = False
 
 
 def line_change(time_s: FloatArray, values: FloatArray, sigma: float) -> Change:
@@ -119,38 +148,123 @@ def battery_current(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
     return t, current
 
 
+def raw_current(signal: Signal) -> tuple[FloatArray, FloatArray]:
+    """Readings from the end of the supply's first limit on, sharp load steps taken off.
+
+    Steps count with the jump of the readings, never with a size that was fitted: a fit may give a
+    step what is a rise.
+
+    Parameters
+    ----------
+    signal : Signal
+
+    Returns
+    -------
+    time_s, current_a : ndarray, shape (n,)
+        Times since connection [s] and currents with the bus load at the first reading in them [A].
+    """
+    rows = ~signal.set_aside
+    if signal.limit_end_s is not None:
+        rows = rows & (signal.time_s >= signal.limit_end_s)
+    t, current = signal.time_s[rows], signal.current_a[rows]
+    for step in signal.steps:
+        current = current - step.size_a * (t >= step.elapsed_s)
+    return t, current
+
+
 def rise_of(fit: TaperFit) -> Rise | None:
     """A rise of the battery current over the last part of its readings, None where there is none.
 
-    Looked for in the last `RISE_SHARE`, at least `LEAST_RISE_S`. It counts when it is over
-    `RISE_ERRORS` standard errors, `RISE_METER_STEPS` steps of the meter, `RISE_OF_CURRENT` of the
-    battery current and `LEAST_RISE_A`.
+    Looked for in the last `RISE_SHARE` of the readings, at least `LEAST_RISE_S`, and in each of
+    `RECENT_WINDOWS_S`. The change of a line counts when it is over `RISE_ERRORS` standard errors,
+    `SEEN_METER_STEPS` steps of the meter, `RISE_OF_CURRENT` of the battery current and
+    `LEAST_RISE_A`; in the recent ones, beside a bus load, over `WANDERING_A`, and the climb without
+    its sharpest jump as well.
+
+    Parameters
+    ----------
+    fit : TaperFit
+
+    Returns
+    -------
+    Rise or None
+        The largest that counts.
     """
-    t, current = battery_current(fit)
+    t, current = raw_current(fit.signal)
     if t.size < LEAST_RISE_READINGS:
         return None
-    since = t[-1] - max(LEAST_RISE_S, RISE_SHARE * (t[-1] - t[0]))
-    late = t >= since
-    if since < t[0] - RISE_SLACK_S or late.sum() < LEAST_TREND_READINGS:
-        return None
-    change = line_change(t[late], current[late], fit.signal.sigma_a)
-    level = abs(float(np.median(current)))
-    least = max(
-        RISE_ERRORS * change.standard_error,
-        RISE_METER_STEPS * fit.signal.resolution_a,
-        RISE_OF_CURRENT * level,
-        LEAST_RISE_A,
-    )
-    if change.amount <= least:
-        return None
-    return Rise(change.amount, least, change.span_s, _turning_time_s(t, current))
+    span_s = max(LEAST_RISE_S, RISE_SHARE * float(t[-1] - t[0]))
+    windows = (span_s, *(w for w in RECENT_WINDOWS_S if w < t[-1] - t[0] + RISE_SLACK_S))
+    climb = _climb(t, current, fit.signal.resolution_a, max(span_s, *RECENT_WINDOWS_S))
+    found = [
+        rise
+        for k, window_s in enumerate(windows)
+        if (rise := _rise_in(fit.signal, t, current, window_s, climb, recent=k > 0)) is not None
+    ]
+    return max(found, key=lambda rise: rise.amount - rise.least, default=None)
 
 
-def _turning_time_s(time_s: FloatArray, current_a: FloatArray) -> float:
-    """Time of the least current after a running mean over a part of the readings [s]."""
-    width = max(time_s.size // SMOOTHING_PARTS, LEAST_SMOOTHED)
-    smooth = np.convolve(current_a, np.ones(width) / width, mode="valid")
-    return float(time_s[int(np.argmin(smooth)) + width // 2])
+def _rise_in(
+    signal: Signal,
+    time_s: FloatArray,
+    current_a: FloatArray,
+    window_s: float,
+    climb: tuple[float, float],
+    recent: bool,
+) -> Rise | None:
+    """A rise over the last seconds, None where it does not count or readings are too few."""
+    since = time_s[-1] - window_s
+    late = time_s >= since
+    few = LEAST_RECENT_READINGS if recent else LEAST_TREND_READINGS
+    if since < time_s[0] - RISE_SLACK_S or late.sum() < few:
+        return None
+    change = line_change(time_s[late], current_a[late], signal.sigma_a)
+    level = abs(float(np.median(current_a)) - signal.load.mean_a)
+    gradual, turn = climb
+    unsure = max(RISE_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)
+    wanders = WANDERING_A if recent and not signal.reads_battery else 0.0
+    seen = max(SEEN_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)
+    least = max(RISE_ERRORS * change.standard_error, seen, wanders)
+    if change.amount <= least or (recent and gradual <= max(wanders, LEAST_RISE_A)):
+        return None
+    return Rise(change.amount, least, change.span_s, turn, gradual, unsure, signal.reads_battery)
+
+
+def _climb(
+    time_s: FloatArray, current_a: FloatArray, resolution_a: float, window_s: float
+) -> tuple[float, float]:
+    """Climb from the lowest level to the last one without its sharpest jump [A]; the turn [s].
+
+    A jump is what changes from one reading to the next, or within `SHARP_S` where readings are
+    denser: all of a load switched on, little of a ramp. One step of the meter is no jump.
+
+    Parameters
+    ----------
+    time_s, current_a : ndarray, shape (n,)
+        Readings [s], [A].
+    resolution_a : float
+        Step of the meter [A].
+    window_s : float
+        Last stretch in which the lowest level is sought [s].
+
+    Returns
+    -------
+    gradual_a, turn_s : float
+    """
+    late = time_s >= time_s[-1] - window_s
+    t, y = time_s[late], current_a[late]
+    each_s = float(np.median(np.diff(t)))
+    width = max(int(LEVEL_S / each_s), LEAST_LEVEL_READINGS)
+    if t.size < width + LEAST_LAST_READINGS:
+        return 0.0, float(t[0])
+    levels = np.convolve(y, np.ones(width) / width, mode="valid")
+    lowest = int(np.argmin(levels))
+    last = y[-max(int(LEVEL_S / each_s), LEAST_LAST_READINGS) :]
+    end = float(np.quantile(last, 0.5, method="lower"))
+    apart = min(max(int(SHARP_S / each_s), 1), t.size - lowest - 1)
+    rest = y[lowest:]
+    jump = max(float((rest[apart:] - rest[:-apart]).max()) - resolution_a, 0.0)
+    return end - float(levels[lowest]) - jump, float(t[lowest + width // 2])
 
 
 def whole_change(fit: TaperFit) -> Change | None:

@@ -19,7 +19,7 @@ from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import not_checked
-from batterymodel.rules.case import LEAST_READINGS, MOST_CONFLICT, Case
+from batterymodel.rules.case import LEAST_READINGS, MOST_CONFLICT, Case, any_seen
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.findings import findings_for, outcome_of
 from batterymodel.rules.results import (
@@ -52,12 +52,13 @@ from batterymodel.soc.evidence import (
     rest_voltage_evidence,
 )
 from batterymodel.soc.learning import learned_history
+from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import Prior, prior_for
 from batterymodel.taper.signals import Signal, signal_from
-from batterymodel.taper.trends import rise_of
+from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
 
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
 """Names of fitted values in the JSON contract, where they differ."""
@@ -152,6 +153,7 @@ def assess(
         others,
         rest_voltage_v,
         _usable_temp(temp_c),
+        _heat_log_ratio(readings, battery, rise, temp_c),
         limit_for(battery, "min_top_off_soc").value,
         day,
     )
@@ -178,6 +180,21 @@ def assess(
 def connection_day(readings: Readings, on: date | None = None) -> date:
     """Day of a connection: the one given, else that of the readings' clock, else today."""
     return on or (readings.started_at.date() if readings.started_at else date.today())
+
+
+def _heat_log_ratio(
+    readings: Readings, battery: Battery, rise: Rise | None, temp_c: float | None
+) -> float:
+    """How much speaks for overheating, from the rise and the temperatures [ln]."""
+    hottest = limit_for(battery, "charge_temp_max_c").value
+    fastest = limit_for(battery, "max_temp_rise_c_per_min").value
+    warming = warming_c_per_min(readings.elapsed_s, readings.battery_temp_c)
+    return overheating_log_ratio(
+        rise,
+        hot=temp_c is not None and temp_c > hottest,
+        warming=warming is not None and warming > fastest,
+        read=any_seen(readings.battery_temp_c),
+    )
 
 
 def _believed_battery(signal: Signal, battery: Battery, temp_c: float | None, on: date) -> Battery:

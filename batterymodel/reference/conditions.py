@@ -20,6 +20,7 @@ class Condition(StrEnum):
     SHORTED_CELL = "shorted_cell"
     LEAK_OR_GASSING = "leak_or_gassing"
     NOTHING_CHARGING = "nothing_charging"
+    OVERHEATING = "overheating"
 
 
 class CapacityPart(StrEnum):
@@ -52,7 +53,7 @@ class ConditionPrior:
 
 
 CONDITIONS: dict[Condition, ConditionPrior] = {
-    Condition.SOUND: ConditionPrior(0.915, 0.9525),
+    Condition.SOUND: ConditionPrior(0.91, 0.95),
     Condition.ACCEPTS_LITTLE: ConditionPrior(
         0.03, 0.015, time_log=1.4, time_log_sd=0.8, capacity=CapacityPart.ANY
     ),
@@ -70,12 +71,18 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
         0.001, 0.0005, time_log_sd=0.2, float_current_per_ah=0.06
     ),
     Condition.NOTHING_CHARGING: ConditionPrior(0.01, 0.01),
+    Condition.OVERHEATING: ConditionPrior(0.005, 0.0025),
 }
 """Own choice; ``time_log`` 1.4 is four times slower (a quarter of the current at the same charge),
 settled on the calibration half of `tests.benchmarks.sick`."""
 
 UNSAFE: frozenset[Condition] = frozenset(
-    {Condition.SHORTED_CELL, Condition.LEAK_OR_GASSING, Condition.NOTHING_CHARGING}
+    {
+        Condition.SHORTED_CELL,
+        Condition.LEAK_OR_GASSING,
+        Condition.NOTHING_CHARGING,
+        Condition.OVERHEATING,
+    }
 )
 """Conditions in which no state of charge makes topping off right."""
 

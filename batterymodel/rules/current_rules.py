@@ -6,6 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.inputs.records import Battery, Chemistry, Readings
 from batterymodel.reference.chemistry import COMMON_PRACTICE
@@ -68,7 +69,7 @@ MISSING_OF_RATED_PER_H = 0.05
 MISSING_LOAD_SDS = 2.0
 """Errors of the load by which the current must exceed that [-] (own choice)."""
 
-MISSING_ERRORS = 2.0
+MISSING_ERRORS = 3.0
 """Standard errors granted to the fall before it counts as missing [-] (own choice)."""
 
 MISSING_SHARE = 0.5
@@ -87,6 +88,10 @@ FLOAT_AFTER_CHARGE_TIMES = 2.0
 
 FLOAT_WINDOW_S = 120.0
 """Last readings whose median is the float current [s] (own choice)."""
+
+LAST_PART, FALLS_ON = 1.0 / 3.0, 1.0
+"""Last part of the readings, and how much more than there the current may yet fall [-]: a taper
+that halves in that time falls as much again (own choice)."""
 
 FLOAT_READINGS = 3
 """Readings that median takes at least (own choice)."""
@@ -192,6 +197,8 @@ def taper_missing(case: Case) -> Finding | None:
     falls = -change.amount
     missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
     variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
+    if missing and any(not step.marked for step in fit.signal.steps):
+        variant, severity = "steps", Severity.WATCH
     text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
     return Finding(
         rule="taper_missing",
@@ -317,10 +324,20 @@ def floor_current(case: Case) -> Finding | None:
     limit = case.limit("max_float_current_a")
     high = remaining - LEVEL_SD * fit.signal.load.sd_a > limit.value
     variant, severity = ("service", Severity.SERVICE) if high else ("ok", Severity.OK)
-    if high and fit.conflict > MOST_CONFLICT:
+    least = remaining - LEVEL_SD * fit.signal.load.sd_a - _still_to_fall_a(t, current, fit)
+    if high and (fit.conflict > MOST_CONFLICT or least <= limit.value):
         variant, severity = "watch", Severity.WATCH
     text = say(f"floor_current.{variant}", value=max(remaining, 0.0), limit=limit.value)
     return against("floor_current", severity, text, remaining, limit)
+
+
+def _still_to_fall_a(time_s: FloatArray, current_a: FloatArray, fit: TaperFit) -> float:
+    """What the current may yet fall by: `FALLS_ON` times its fall in the last third [A]."""
+    last = time_s >= time_s[-1] - (time_s[-1] - time_s[0]) * LAST_PART
+    if last.sum() < LEAST_READINGS:
+        return 0.0
+    change = line_change(time_s[last], current_a[last], fit.signal.sigma_a)
+    return FALLS_ON * max(-change.amount, 0.0)
 
 
 def contradiction(case: Case) -> Finding | None:

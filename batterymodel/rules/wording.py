@@ -68,6 +68,7 @@ CONDITION_WORDS = {
     Condition.SHORTED_CELL: "shorted cell",
     Condition.LEAK_OR_GASSING: "leaks or gasses",
     Condition.NOTHING_CHARGING: "nothing is charging",
+    Condition.OVERHEATING: "overheats",
 }
 
 CHECK_WORDS = {
@@ -126,6 +127,9 @@ TEXTS = {
     "other_conditions.watch.nothing_charging": "The readings fit a bus without its battery: relay, "
     "fuse or a cell may be open (chance that topping off is wrong {value:.0f} %). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
+    "other_conditions.watch.overheating": "A battery that overheats may show the same readings "
+    "(chance that topping off is wrong {value:.0f} %). Read its temperature, clamp its lead, and "
+    "keep watching the current.",
     "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
     "charge_confirmed.fall": "The charging current was seen to fall.",
     "charge_confirmed.unseen": "Nothing confirms the charge yet: the current has not fallen by "
@@ -161,6 +165,8 @@ TEXTS = {
     "taper_missing.watch": "The current does not fall by more than the meter can tell, and the bus "
     "load is not known: a full battery and one that takes a steady current look alike. Read the "
     "load before the battery joins, or clamp the battery lead.",
+    "taper_missing.steps": "The battery current does not seem to fall, but a load changed that "
+    "nobody marked: repeat the readings with the loads left alone, or clamp the battery lead.",
     "taper_missing.ok": "The battery current falls as a charging battery's does.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
     "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",
@@ -198,7 +204,7 @@ TEXTS = {
     "floor_current.service": "After the taper {value:.1f} A remains where at most {limit:.1f} A is "
     "normal: leakage, a shorted cell, gassing or a load that was not declared.",
     "floor_current.watch": "After the taper some {value:.1f} A seem to remain where at most "
-    "{limit:.1f} A is normal, but the current does not fall as a known taper does: keep reading.",
+    "{limit:.1f} A is normal, but the taper may not be over: keep reading.",
     "capacity.ok": "The last capacity check gave {value:.0f} % of rated, at least {limit:.0f} % is "
     "asked.",
     "capacity.note": "The last capacity check gave {value:.0f} % of rated, close to the "

@@ -99,6 +99,7 @@ def condition_state(
     others: tuple[Evidence, ...],
     rest_voltage_v: float | None,
     temp_c: float | None,
+    heat_log_ratio: float,
     least_soc: float,
     on: date | None = None,
 ) -> ConditionState | None:
@@ -116,6 +117,8 @@ def condition_state(
         Rest voltage of the whole battery [V], for a cell that is missing in it.
     temp_c : float or None
         Battery temperature [degC].
+    heat_log_ratio : float
+        What speaks for overheating (`soc.overheating`) [ln].
     least_soc : float
         Least state of charge at connection for topping off [0..1].
     on : date or None
@@ -139,6 +142,8 @@ def condition_state(
     for condition, belief in _possible(signal, battery):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
         log_z[condition] = _log_frequency(belief, battery)
+        if condition is Condition.OVERHEATING:
+            log_z[condition] += heat_log_ratio
         if condition is Condition.NOTHING_CHARGING:
             log_z[condition] += float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT))
             untold, low[condition] = evidence, 1.0

@@ -12,11 +12,13 @@ from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import CONDITIONS, LAW_TIME_LOG_SD, UNSAFE, Condition
 from batterymodel.soc import account
 from batterymodel.soc.conditions import ConditionState, condition_state
+from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.posterior import charge_grid_ah
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.problem import taper_data
 from batterymodel.taper.shape import Shape, hold_current
 from batterymodel.taper.signals import signal_from
+from batterymodel.taper.trends import Rise
 from tests.conftest import simulated_connection
 
 PLAIN = Battery(tail="DEMO-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
@@ -190,10 +192,49 @@ def test_relative_chances_agree_with_random_sampling(depth, monkeypatch):
     """
     monkeypatch.setattr(account, "laws_at", lambda left: np.ones((left.size, 1)))
     signal = signal_from(simulated_connection(depth, minutes=3.0, every_s=30.0), SUPPLY, 8.0)
-    state = condition_state(signal, prior_for(PLAIN, 25.0), PLAIN, (), None, 25.0, 0.75)
+    state = condition_state(signal, prior_for(PLAIN, 25.0), PLAIN, (), None, 25.0, 0.0, 0.75)
     sound = Condition.SOUND
     for other in (Condition.ACCEPTS_LITTLE, Condition.WORN, Condition.LEAK_OR_GASSING):
         of_frequency = np.log(CONDITIONS[other].frequency / CONDITIONS[sound].frequency)
         odds = np.log(state.probability[other] / state.probability[sound]) - of_frequency
         drawn = sampled_log_evidence(other, depth, 3.0) - sampled_log_evidence(sound, depth, 3.0)
         assert odds == pytest.approx(drawn, abs=0.3)
+
+
+def rising(by_battery: bool) -> Rise:
+    return Rise(amount=2.0, least=0.5, span_s=120.0, since_s=200.0, from_battery=by_battery)
+
+
+def test_signs_of_heat_add_up():
+    """By hand: a rise of the battery's own current 0.6 / 0.001, a hot battery 0.5 / 0.002."""
+    hot_and_rising = overheating_log_ratio(rising(True), hot=True, warming=False, read=True)
+    assert np.exp(hot_and_rising) == pytest.approx(600.0 * 250.0)
+    calm = overheating_log_ratio(None, hot=False, warming=False, read=True)
+    assert np.exp(calm) == pytest.approx(0.4 * 0.1 / 0.9)
+    unread = overheating_log_ratio(None, hot=False, warming=False, read=False)
+    assert np.exp(unread) == pytest.approx(0.4)
+    load = overheating_log_ratio(rising(False), hot=False, warming=True, read=True)
+    assert np.exp(load) == pytest.approx(20.0 * 50.0)
+
+
+def test_a_battery_whose_own_current_rises_is_named_as_overheating():
+    time = np.arange(0.0, 601.0, 10.0)
+    current = 6.0 * np.exp(-time / 200.0) + 2.0 * np.exp((time - 300.0) / 200.0)
+    readings = Readings(
+        elapsed_s=time, supply_current_a=current + 8.0, battery_current_a=np.round(current, 1)
+    )
+    result = judged(readings)
+    assert result.outcome is Outcome.DISCONNECT
+    assert result.conditions[0].name == Condition.OVERHEATING
+
+
+def test_a_hot_battery_is_named_and_a_calm_one_is_not():
+    hot, calm = (judged_at(temp) for temp in (58.0, 25.0))
+    assert Condition.OVERHEATING in {c.name for c in hot.conditions[:2]}
+    assert chance(calm, Condition.OVERHEATING) < 0.001
+
+
+def judged_at(temp_c: float):
+    readings = simulated_connection(0.1)
+    temps = np.full(readings.elapsed_s.size, temp_c)
+    return judged(readings.model_copy(update={"battery_temp_c": temps}))

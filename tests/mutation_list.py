@@ -258,7 +258,12 @@ CONDITIONS = (
     ),
     *_in(
         "rules",
-        ("clamp below zero", "current_rules", "< -LEVEL_SD * offset", "< -0.1 * offset"),
+        (
+            "clamp below zero",
+            "readings_rules",
+            "least = LEVEL_SD * _clamp_offset_a(case)",
+            "least = 0.1 * _clamp_offset_a(case)",
+        ),
         (
             "load given",
             "battery_rules",
@@ -268,8 +273,8 @@ CONDITIONS = (
         (
             "rise with voltage",
             "current_rules",
-            "rise.since_s) > NEGLIGIBLE_V",
-            "rise.since_s) > 5.0",
+            "if gain <= NEGLIGIBLE_V:",
+            "if gain <= 5.0:",
         ),
         tests=("tests/rules/test_findings.py",),
     ),

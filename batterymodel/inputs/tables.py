@@ -37,6 +37,9 @@ LONGEST_LOG_S = 86_400.0
 GAP_RATIO, LEAST_GAP_S = 10.0, 60.0
 """A gap is noted that is so many times the usual step, and longer than so much [s] (own choice)."""
 
+OUT_OF_ORDER = "out of order of time: all rows were sorted"
+"""How the note ends that rows went back in time."""
+
 _MAX_COLUMNS = 200
 _CAUSES: dict[type[Exception], str] = {
     FileNotFoundError: "no such file",
@@ -543,7 +546,8 @@ def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     """
     elapsed_s = frame["elapsed_s"]
     shared = elapsed_s.duplicated(keep=False)
-    remarks.note_rows(elapsed_s < elapsed_s.cummax(), "out of order of time: all rows were sorted")
+    if not _is_newest_first(elapsed_s):
+        remarks.note_rows(elapsed_s < elapsed_s.cummax(), OUT_OF_ORDER)
     remarks.note_rows(shared, "at the same time as another: their mean is used")
     if shared.any():
         return (
@@ -552,6 +556,11 @@ def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
             .mean()
         )
     return frame.sort_values("elapsed_s")
+
+
+def _is_newest_first(elapsed_s: pd.Series) -> bool:
+    """Whether every row is earlier than the one above it, as some meters write them."""
+    return bool((np.diff(elapsed_s.to_numpy()) < 0.0).all()) and len(elapsed_s) > 2
 
 
 def note_gaps(elapsed_s: np.ndarray, remarks: Remarks) -> None:

@@ -282,33 +282,6 @@ def _gives_current(case: Case) -> bool:
     return case.fit.signal.from_clamp and bool((current[-3:] < 0.0).all())
 
 
-def clamp(case: Case) -> Finding | None:
-    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
-    column = case.readings.battery_current_a
-    if not case.fit.signal.from_clamp or column is None:
-        return None
-    seen = np.isfinite(column)
-    battery, time_s = column[seen], case.readings.elapsed_s[seen]
-    bus = case.readings.supply_current_a[seen] - battery
-    offset = case.fit.signal.load.sd_a
-    if float(np.median(battery)) < -LEVEL_SD * offset:
-        return _clamp_finding("negative", float(np.median(battery)), 0.0)
-    if case.load_a is not None:
-        allowed = 3.0 * float(np.hypot(offset, case.load_sd_a))
-        away = float(np.median(bus)) - case.load_a
-        return _clamp_finding("load", away, allowed) if abs(away) > allowed else None
-    if case.readings.events or case.readings.load_a is not None:
-        return None
-    change = line_change(time_s, bus, case.fit.signal.sigma_a)
-    least = max(4.0 * change.standard_error, LEAST_SCATTER_A)
-    return _clamp_finding("change", change.amount, least) if abs(change.amount) > least else None
-
-
-def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
-    text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
-    return against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))
-
-
 def floor_current(case: Case) -> Finding | None:
     """Current left when the taper is over, beside a load that is known."""
     fit = case.fit

@@ -22,7 +22,6 @@ from batterymodel.rules.battery_rules import (
 from batterymodel.rules.case import Case
 from batterymodel.rules.current_rules import (
     charge_current,
-    clamp,
     contradiction,
     current_rising,
     floor_current,
@@ -35,6 +34,13 @@ from batterymodel.rules.current_rules import (
     wall_circuit,
 )
 from batterymodel.rules.proof_rules import charge_confirmed, rated_capacity, unlike_any_taper
+from batterymodel.rules.readings_rules import (
+    clamp,
+    clock_back,
+    current_out,
+    supply_trip,
+    typing_slip,
+)
 from batterymodel.rules.results import (
     OUTCOME_OF_SEVERITY,
     SEVERITY_ORDER,
@@ -64,6 +70,10 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     rest_voltage,
     charge_current,
     taper_missing,
+    typing_slip,
+    clock_back,
+    supply_trip,
+    current_out,
     contradiction,
     clamp,
     undeclared_load_step,

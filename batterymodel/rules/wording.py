@@ -51,6 +51,10 @@ RULE_WORDS = {
     "capacity_check_overdue": "Capacity check due",
     "contradiction": "Evidence disagrees",
     "clamp": "Clamp and supply",
+    "typing_slip": "Reading that stands alone",
+    "clock_back": "Clock of the readings",
+    "supply_trip": "Supply off meanwhile",
+    "current_out": "Current out of the battery",
     "undeclared_load_step": "Load change not marked",
     "load_unknown": "Bus load not given",
     "short_window": "Length of readings",
@@ -77,6 +81,14 @@ CHECK_WORDS = {
     "rest_voltage": "rest voltage",
     "load": "bus load",
     "voltage": "voltage while charging",
+}
+
+COLUMN_UNITS = {
+    "supply_current_a": "A",
+    "battery_current_a": "A",
+    "load_a": "A",
+    "supply_voltage_v": "V",
+    "battery_temp_c": "°C",
 }
 
 NOT_CHECKED = "Not checked: {what}."
@@ -187,8 +199,18 @@ TEXTS = {
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
     "battery_temperature.asked": "Temperature at the battery not given: a nickel-cadmium battery "
     "is not topped off before it is measured there, since one that warms can run away.",
-    "clamp.negative": "The clamp on the battery lead shows {value:.1f} A out of the battery: it is "
-    "turned round, or the battery feeds the bus.",
+    "current_out.watch": "The clamp on the battery lead shows {value:.1f} A out of the battery: it "
+    "is turned round, or the battery feeds the bus.",
+    "typing_slip.tenfold": "The reading at {at:.0f} s says {value:.10g} {unit} between "
+    "{before:.10g} and {after:.10g}: is a decimal point missing or too many?{more}",
+    "typing_slip.temperature": "The reading at {at:.0f} s says {value:.10g} {unit} between "
+    "{before:.10g} and {after:.10g}: is that a slip? Measure again at the battery.{more}",
+    "clock_back.watch": "The times go back in some rows, and all rows were sorted: did the clock "
+    "step back, or was a time mistyped?",
+    "supply_trip.watch": "The supply gave nothing from {at:.0f} to {until:.0f} s, and the battery "
+    "fed the bus: find out why, and read a taper without a break.",
+    "supply_trip.ended": "The supply has given nothing since {at:.0f} s: a current of zero is no "
+    "full battery; switch it on and read again.",
     "clamp.load": "Supply less clamp differs by {value:.1f} A from the bus load that was given "
     "(at most {limit:.1f} A is the meters'): the clamp misses a lead, or the load is wrong.",
     "clamp.change": "Supply and clamp drift apart by {value:.1f} A (at most {limit:.1f} A is the "

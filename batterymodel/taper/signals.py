@@ -17,6 +17,10 @@ from batterymodel.taper.load_steps import (
     unmarked_steps,
 )
 from batterymodel.taper.settling import settling_mask
+from batterymodel.taper.slips import slip_mask, supply_off_mask
+
+SUPPLY_COLUMNS, CLAMP_COLUMNS = ("supply_current_a", "load_a"), ("battery_current_a",)
+"""Columns the current is made of, by the supply's meter and by a clamp."""
 
 LATE_START_S = 900.0
 """A first reading later than this cannot be carried back to connection: time is then counted
@@ -42,7 +46,18 @@ LEAST_UNKNOWN_LOAD_SD_A = 0.1
 """Least error of an unknown load [A] (own choice)."""
 
 LEAST_CLAMP_READINGS = 3
-"""Clamp readings from which on they are used instead of the supply's (own choice)."""
+"""Clamp readings from which on they are used (own choice)."""
+
+CLAMP_SHARE = 0.5
+"""Share of the readings from which on a clamp's are taken instead of the supply's; fewer tell the
+bus load [-] (own choice)."""
+
+CLAMP_END_SHARE = 0.1
+"""Last share of the readings that a clamp must reach to be taken instead [-] (own choice)."""
+
+LEAST_BEFORE_TRIP, LEAST_BEFORE_TRIP_S = 5, 120.0
+"""Readings before a trip of the supply, and their span [s], from which on the taper is read there,
+else after it (own choice: as many as a taper takes at all)."""
 
 LEAST_SCATTER_READINGS = 8
 """Readings below which scatter is not judged; half the meter's step stands in (own choice)."""
@@ -124,7 +139,8 @@ class Signal:
     limit, which only say that the battery would take more. ``limit_end_s`` is when the first such
     phase ended (None: the supply was never at its limit at the start, inf: it still is), with the
     error ``limit_end_sd_s``, and ``limit_current_a`` the level then. ``transients`` counts readings
-    left out as such; ``set_aside`` marks all that say nothing of the battery. ``reads_battery``:
+    left out as such; ``set_aside`` marks all that say nothing of the battery, ``off`` those in
+    which the supply gave nothing. ``reads_battery``:
     the current is the battery's own, of a clamp or with the load read beside it.
     """
 
@@ -143,6 +159,7 @@ class Signal:
     from_clamp: bool
     set_aside: BoolArray
     reads_battery: bool
+    off: BoolArray
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -177,11 +194,14 @@ def signal_from(
     Signal
     """
     time_s, late = _since_connection(readings.elapsed_s)
-    current, load, from_clamp, held = _current_and_load(readings, load_a, load_sd_a)
-    time_s, current = time_s[held], current[held]
+    off = supply_off_mask(readings)
+    current, load, from_clamp, held = _current_and_load(readings, load_a, load_sd_a, off)
+    time_s, current, off = time_s[held], current[held], off[held]
+    slips = slip_mask(readings, CLAMP_COLUMNS if from_clamp else SUPPLY_COLUMNS)[held]
     resolution = meter_resolution_a(current)
-    spikes = transient_mask(current, resolution)
-    sigma = reading_sigma_a(current[~spikes], resolution)
+    spikes = transient_mask(current, resolution) & ~off & ~slips
+    aside = spikes | slips | off
+    sigma = reading_sigma_a(current[~aside], resolution)
     supply_current = readings.supply_current_a[held]
     current_limited, end, end_sd = _limited_phase(
         time_s, supply_current, readings, held, supply, max(sigma, resolution / 2)
@@ -189,10 +209,10 @@ def signal_from(
     if from_clamp and end is None:
         current_limited = np.zeros_like(current_limited)
     if not current_limited.any():
-        spikes = spikes | settling_mask(time_s, current, sigma)
+        aside = aside | settling_mask(time_s, current, sigma)
     shift = readings.elapsed_s[held][0] - time_s[0]
     explained = from_clamp or readings.load_a is not None
-    plain = ~(current_limited | spikes)
+    plain = ~(current_limited | aside)
     noise = (sigma, resolution)
     events = {} if explained else shifted_events(readings, shift)
     marked = marked_steps(time_s[plain], current[plain], noise, events)
@@ -205,7 +225,7 @@ def signal_from(
         current_a=current,
         sigma_a=sigma,
         resolution_a=resolution,
-        usable=~(current_limited | spikes),
+        usable=~(current_limited | aside) & _on_one_side(time_s, off),
         current_limited=current_limited,
         limit_end_s=end,
         limit_end_sd_s=end_sd,
@@ -214,8 +234,9 @@ def signal_from(
         steps=tuple(sorted((*marked, *unmarked), key=lambda s: s.elapsed_s)),
         transients=int(spikes.sum()),
         from_clamp=from_clamp,
-        set_aside=spikes,
+        set_aside=aside,
         reads_battery=explained,
+        off=off,
         notes=(late,) if late else (),
     )
 
@@ -303,27 +324,56 @@ def _since_connection(elapsed_s: FloatArray) -> tuple[FloatArray, str | None]:
     )
 
 
+def _on_one_side(time_s: FloatArray, off: BoolArray) -> BoolArray:
+    """Rows before the supply's first trip where they make a taper, else those after its last."""
+    if not off.any():
+        return np.ones(off.size, dtype=bool)
+    first, last = np.flatnonzero(off)[[0, -1]]
+    row = np.arange(off.size)
+    enough = first >= LEAST_BEFORE_TRIP and time_s[first - 1] - time_s[0] >= LEAST_BEFORE_TRIP_S
+    return row < first if enough or last >= off.size - LEAST_HOLD_READINGS else row > last
+
+
 def _current_and_load(
-    readings: Readings, load_a: float | None, load_sd_a: float
+    readings: Readings, load_a: float | None, load_sd_a: float, off: BoolArray
 ) -> tuple[FloatArray, KnownLoad, bool, BoolArray]:
     """Current to fit, what is known of the load in it, whether a clamp gave it, rows kept."""
-    clamp = readings.battery_current_a
-    if clamp is not None and np.isfinite(clamp).sum() >= LEAST_CLAMP_READINGS:
-        rows = np.isfinite(clamp)
+    clamp, everything = readings.battery_current_a, np.ones(len(readings), dtype=bool)
+    supply = readings.supply_current_a
+    rows = np.zeros_like(everything) if clamp is None else np.isfinite(clamp)
+    if clamp is not None and rows.sum() >= LEAST_CLAMP_READINGS:
         offset = max(CLAMP_OFFSET_A, meter_resolution_a(clamp[rows]) / 2.0)
-        return clamp, KnownLoad(0.0, offset, True), True, rows
-    everything = np.ones(len(readings), dtype=bool)
+        if _reaches_the_end(readings.elapsed_s, rows):
+            return clamp, KnownLoad(0.0, offset, True), True, rows
+        if load_a is None and readings.load_a is None and (rows & ~off).any():
+            return supply, _load_by(clamp, supply, rows & ~off, offset), False, everything
     column = readings.load_a
     if column is not None and np.isfinite(column).any():
         rows = np.isfinite(column)
         load = np.interp(readings.elapsed_s, readings.elapsed_s[rows], column[rows])
-        return readings.supply_current_a - load, KnownLoad(0.0, load_sd_a, True), False, everything
-    least = max(float(readings.supply_current_a.min()), 0.0)
+        return supply - load, KnownLoad(0.0, load_sd_a, True), False, everything
     if load_a is not None:
-        return readings.supply_current_a, KnownLoad(load_a, load_sd_a, True), False, everything
+        return supply, KnownLoad(load_a, load_sd_a, True), False, everything
+    least = max(float(supply[~off].min()), 0.0)
     share = UNKNOWN_SHARE_OF_LEAST
     unknown = KnownLoad(share * least, max(share * least, LEAST_UNKNOWN_LOAD_SD_A), False)
-    return readings.supply_current_a, unknown, False, everything
+    return supply, unknown, False, everything
+
+
+def _reaches_the_end(elapsed_s: FloatArray, rows: BoolArray) -> bool:
+    """Whether a clamp read often enough, and to the end, stands for the whole connection."""
+    late_s = elapsed_s[-1] - CLAMP_END_SHARE * (elapsed_s[-1] - elapsed_s[0])
+    return bool(rows.mean() >= CLAMP_SHARE and elapsed_s[rows][-1] >= late_s)
+
+
+def _load_by(
+    clamp_a: FloatArray, supply_a: FloatArray, rows: BoolArray, offset_a: float
+) -> KnownLoad:
+    """The bus load by the rows in which a clamp was read: what the supply gives beyond it."""
+    bus = supply_a[rows] - clamp_a[rows]
+    middle = float(np.median(bus))
+    scatter = MAD_TO_SD * float(np.median(np.abs(bus - middle)))
+    return KnownLoad(max(middle, 0.0), float(np.hypot(max(scatter, LOAD_SD_A), offset_a)), True)
 
 
 def _limited_phase(

@@ -151,6 +151,8 @@ def battery_current(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
 def raw_current(signal: Signal) -> tuple[FloatArray, FloatArray]:
     """Readings from the end of the supply's first limit on, sharp load steps taken off.
 
+    Where the supply tripped, those since its return, if they are enough to show a rise.
+
     Steps count with the jump of the readings, never with a size that was fitted: a fit may give a
     step what is a rise.
 
@@ -166,6 +168,10 @@ def raw_current(signal: Signal) -> tuple[FloatArray, FloatArray]:
     rows = ~signal.set_aside
     if signal.limit_end_s is not None:
         rows = rows & (signal.time_s >= signal.limit_end_s)
+    if signal.off.any():
+        since = rows & (signal.time_s > signal.time_s[signal.off][-1])
+        before = rows & (signal.time_s < signal.time_s[signal.off][0])
+        rows = since if since.sum() >= LEAST_RISE_READINGS else before
     t, current = signal.time_s[rows], signal.current_a[rows]
     for step in signal.steps:
         current = current - step.size_a * (t >= step.elapsed_s)

@@ -1,0 +1,138 @@
+"""Rules about the readings themselves: slips, clock, trips of the supply, and the clamp."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.basis.meters import CLAMP_OFFSET_A
+from batterymodel.inputs.tables import OUT_OF_ORDER
+from batterymodel.reference.limits import Limit
+from batterymodel.rules.case import LEAST_SCATTER_A, OWN_RULE, Case, against
+from batterymodel.rules.results import Finding, Severity
+from batterymodel.rules.wording import COLUMN_UNITS, say
+from batterymodel.taper.signals import LEAST_CLAMP_READINGS
+from batterymodel.taper.slips import slips_in
+from batterymodel.taper.trends import line_change
+
+CLAMP_SDS = 3.0
+"""Errors of clamp and load together by which they may differ [-] (own choice)."""
+
+CLAMP_DRIFT_ERRORS = 4.0
+"""Standard errors by which supply less clamp may change [-] (own choice)."""
+
+
+def typing_slip(case: Case) -> Finding | None:
+    """A reading ten times off its neighbours, or a temperature far off them.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        Asks about the first of them.
+    """
+    slips = slips_in(case.readings)
+    if not slips:
+        return None
+    slip = slips[0]
+    unit = COLUMN_UNITS[slip.column]
+    variant = "temperature" if slip.column == "battery_temp_c" else "tenfold"
+    text = say(
+        f"typing_slip.{variant}",
+        at=slip.elapsed_s,
+        value=slip.value,
+        unit=unit,
+        before=slip.before,
+        after=slip.after,
+        more="" if len(slips) == 1 else f" {len(slips) - 1} more like it.",
+    )
+    return Finding(
+        rule="typing_slip",
+        severity=Severity.WATCH,
+        text=text,
+        value=slip.value,
+        unit=unit,
+        source=OWN_RULE,
+    )
+
+
+def clock_back(case: Case) -> Finding | None:
+    """Rows that go back in time, which were sorted."""
+    if not any(note.endswith(OUT_OF_ORDER) for note in case.readings.notes):
+        return None
+    return Finding(
+        rule="clock_back", severity=Severity.WATCH, text=say("clock_back.watch"), source=OWN_RULE
+    )
+
+
+def supply_trip(case: Case) -> Finding | None:
+    """A stretch in which the supply gave nothing: the battery fed the bus meanwhile."""
+    signal = case.fit.signal
+    if not signal.off.any():
+        return None
+    first, last = np.flatnonzero(signal.off)[[0, -1]]
+    to_the_end = last == signal.off.size - 1
+    text = say(
+        f"supply_trip.{'ended' if to_the_end else 'watch'}",
+        at=signal.time_s[first],
+        until=signal.time_s[last],
+    )
+    return Finding(
+        rule="supply_trip",
+        severity=Severity.WATCH,
+        text=text,
+        value=float(signal.time_s[first]),
+        unit="s",
+        source=OWN_RULE,
+    )
+
+
+def current_out(case: Case) -> Finding | None:
+    """Whether the clamp on the battery lead shows a steady current out of the battery."""
+    rows = _clamped(case)
+    if rows is None or case.readings.battery_current_a is None:
+        return None
+    middle = float(np.median(case.readings.battery_current_a[rows]))
+    least = LEVEL_SD * _clamp_offset_a(case)
+    if middle >= -least:
+        return None
+    text = say("current_out.watch", value=-middle)
+    limit = Limit(-least, "A", OWN_RULE, generic=False)
+    return against("current_out", Severity.WATCH, text, middle, limit)
+
+
+def clamp(case: Case) -> Finding | None:
+    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
+    column, rows = case.readings.battery_current_a, _clamped(case)
+    if rows is None or column is None or current_out(case) is not None:
+        return None
+    bus = case.readings.supply_current_a[rows] - column[rows]
+    if case.load_a is not None:
+        allowed = CLAMP_SDS * float(np.hypot(_clamp_offset_a(case), case.load_sd_a))
+        away = float(np.median(bus)) - case.load_a
+        return _clamp_finding("load", away, allowed) if abs(away) > allowed else None
+    if case.readings.events or case.readings.load_a is not None:
+        return None
+    change = line_change(case.readings.elapsed_s[rows], bus, case.fit.signal.sigma_a)
+    least = max(CLAMP_DRIFT_ERRORS * change.standard_error, LEAST_SCATTER_A)
+    return _clamp_finding("change", change.amount, least) if abs(change.amount) > least else None
+
+
+def _clamped(case: Case) -> np.ndarray | None:
+    """Rows in which a clamp was read; None where they are too few."""
+    column = case.readings.battery_current_a
+    rows = None if column is None else np.isfinite(column)
+    return rows if rows is not None and rows.sum() >= LEAST_CLAMP_READINGS else None
+
+
+def _clamp_offset_a(case: Case) -> float:
+    signal = case.fit.signal
+    return signal.load.sd_a if signal.from_clamp else CLAMP_OFFSET_A
+
+
+def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
+    text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
+    return against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))

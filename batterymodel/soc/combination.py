@@ -59,7 +59,18 @@ class ChargeState:
     next_reading_s: float
 
     def probability_below(self, soc: float) -> float:
-        """Probability that the state of charge at connection was below a value [0..1]."""
+        """Probability that the state of charge at connection was below a value.
+
+        Parameters
+        ----------
+        soc : float
+            State of charge [0..1].
+
+        Returns
+        -------
+        float
+            Probability [0..1].
+        """
         return float(self.weight[self.soc_at_connection_values < soc].sum())
 
 

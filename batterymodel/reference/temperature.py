@@ -80,6 +80,11 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     temp_c : array-like, any shape
         Battery temperature [degC], inside `DATA_TEMP_C`.
 
+    Returns
+    -------
+    ndarray
+        Factor [-], shape of ``temp_c``.
+
     Raises
     ------
     InputError
@@ -111,7 +116,7 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 
 
 def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
-    """Capacity at a temperature over that at the reference [-], and where it comes from.
+    """Capacity at a temperature over that at the reference, and where it comes from.
 
     The limits card's table, interpolated, else `capacity_factor` of the chemistry.
 
@@ -120,6 +125,13 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
     battery : Battery
     temp_c : float
         Battery temperature [degC].
+
+    Returns
+    -------
+    factor : float
+        Capacity over that at the reference [-].
+    source : str
+        The card's document, or the table with its tag.
 
     Raises
     ------
@@ -272,9 +284,9 @@ def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
 def charge_voltage_mismatch_v(
     set_voltage_v: float, window_v: tuple[float, float], battery: Battery, temp_c: float
 ) -> float:
-    """How far a fixed supply voltage lies outside the window at this temperature [V].
+    """How far a fixed supply voltage lies outside the window brought to this temperature.
 
-    Positive: too high for a battery this warm; negative: too low for one this cold; zero: inside.
+    ``max(V - high, 0) + min(V - low, 0)``, both ends moved by `charge_voltage_shift_v`.
 
     Parameters
     ----------
@@ -285,6 +297,12 @@ def charge_voltage_mismatch_v(
     battery : Battery
     temp_c : float
         Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Volts of the whole battery [V]: positive, too high for a battery this warm; negative, too
+        low for one this cold; zero inside.
 
     Raises
     ------

@@ -101,6 +101,11 @@ def charge_state(
     Returns
     -------
     ChargeState
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection, or a check that cannot be this battery's.
     """
     sound = Account(posterior, _factors(battery, conditions, on), _product(others))
     mixed = _mixed(sound, conditions)

@@ -119,6 +119,11 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     -------
     Evidence
         Source of the curve: `chemistry.RestVoltageCurve.source`.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`.
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, REFERENCE_TEMP_C if temp_c is None else temp_c)
@@ -147,6 +152,11 @@ def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | 
     -------
     float
         1 for every voltage up to that of a full battery.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`.
     """
     full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C if temp_c is None else temp_c))
     excess = max(rest_voltage - full, 0.0) / (battery.cells * SURFACE_SD_V)
@@ -235,6 +245,11 @@ def charge_factors(battery: Battery, on: date | None = None) -> FloatArray:
     -------
     ndarray, shape (f,)
         From low to high [1/Ah]. Source of the efficiency: `chemistry.TaperPrior.source`.
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection, or a check that cannot be this battery's.
     """
     taper = data_for(battery.chemistry).taper
     capacity = capacity_belief(battery, on).nodes_ah(CAPACITY_NODES)

@@ -235,6 +235,12 @@ def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) ->
     -------
     Prior
         Sources and tags of its numbers: `chemistry.TaperPrior.source`.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`, installed after the day of the connection, or a check
+        that cannot be this battery's.
     """
     taper = data_for(battery.chemistry).taper
     log_time, log_time_sd, share, share_sd = _believed(battery, taper)

@@ -178,7 +178,17 @@ def assess(
 
 
 def connection_day(readings: Readings, on: date | None = None) -> date:
-    """Day of a connection: the one given, else that of the readings' clock, else today."""
+    """Day of a connection: the one given, else that of the readings' clock, else today.
+
+    Parameters
+    ----------
+    readings : Readings
+    on : date, optional
+
+    Returns
+    -------
+    date
+    """
     return on or (readings.started_at.date() if readings.started_at else date.today())
 
 

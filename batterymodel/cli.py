@@ -39,7 +39,18 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit status."""
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Words of the command line after the program's name; None: those of this process.
+
+    Returns
+    -------
+    int
+        Exit status: 0 with an answer, `BAD_INPUT` or `STOPPED`.
+    """
     options = parser().parse_args(arguments)
     try:
         print(options.run(options))

@@ -122,5 +122,14 @@ CAPACITY_DATA = {
 
 
 def capacity_data_for(chemistry: Chemistry) -> CapacityData:
-    """The data of one chemistry."""
+    """The data of one chemistry.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+
+    Returns
+    -------
+    CapacityData
+    """
     return CAPACITY_DATA[chemistry]

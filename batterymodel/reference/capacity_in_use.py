@@ -79,14 +79,33 @@ class CapacityBelief:
         return float(self.weight[self._is_worn].sum())
 
     def quantile_ah(self, probability: FloatArray) -> FloatArray:
-        """Capacities [Ah] that are not reached with these probabilities [0..1], same shape."""
+        """Capacities that are not reached with these probabilities.
+
+        Parameters
+        ----------
+        probability : ndarray, any shape
+            Probabilities [0..1].
+
+        Returns
+        -------
+        ndarray
+            Capacities [Ah], shape of ``probability``, interpolated between the middles of the
+            steps.
+        """
         middle = np.cumsum(self.weight) - 0.5 * self.weight
         return np.interp(probability, middle, self.capacity_ah)
 
     def nodes_ah(self, count: int = CAPACITY_NODES) -> FloatArray:
-        """Equally likely capacities [Ah] from low to high, shape ``(count,)``.
+        """Equally likely capacities, the quantiles of ``(k + 1/2) / count``.
 
-        The quantiles of ``(k + 1/2) / count``.
+        Parameters
+        ----------
+        count : int, optional
+
+        Returns
+        -------
+        ndarray, shape (count,)
+            From low to high [Ah].
         """
         return self.quantile_ah((np.arange(count) + 0.5) / count)
 
@@ -149,7 +168,19 @@ def capacity_belief(battery: Battery, on: date | None = None) -> CapacityBelief:
 
 
 def check_dates(battery: Battery, on: date | None) -> None:
-    """Raise `InputError` where a battery was connected before it was installed."""
+    """Refuse a battery that was connected before it was installed.
+
+    Parameters
+    ----------
+    battery : Battery
+    on : date or None
+        Day of the connection; None: nothing is refused.
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection.
+    """
     installed = battery.installed_on
     if installed is not None and on is not None and installed > on:
         raise InputError(
@@ -159,7 +190,17 @@ def check_dates(battery: Battery, on: date | None) -> None:
 
 
 def check_capacity(battery: Battery) -> None:
-    """Raise `InputError` where the last capacity check cannot be that of the plate."""
+    """Refuse a last capacity check that cannot be that of the plate.
+
+    Parameters
+    ----------
+    battery : Battery
+
+    Raises
+    ------
+    InputError
+        Check over rated capacity outside `CHECK_RANGE`.
+    """
     check, rated = battery.capacity_check, battery.rated_capacity_ah
     low, high = (share * rated for share in CHECK_RANGE)
     if check is not None and not low <= check.capacity_ah <= high:

@@ -375,5 +375,14 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
 
 
 def data_for(chemistry: Chemistry) -> ChemistryData:
-    """The data of one chemistry."""
+    """The data of one chemistry.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+
+    Returns
+    -------
+    ChemistryData
+    """
     return CHEMISTRIES[chemistry]

@@ -53,6 +53,10 @@ def limit_for(battery: Battery, name: str) -> Limit:
     name : str
         One of `LIMIT_NAMES`; the unit stands in the result.
 
+    Returns
+    -------
+    Limit
+
     Raises
     ------
     KeyError

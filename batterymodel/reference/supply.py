@@ -24,9 +24,18 @@ class OutputLimit:
 
 
 def full_load_input_a(supply: Supply) -> float | None:
-    """Input current at rated output [A]: the plate's, else estimated; None without a voltage.
+    """Input current at rated output: the plate's, else estimated.
 
     ``I_in = V_out I_out / (INPUT_FACTOR V_in)`` with `INPUT_FACTOR` (common practice, no source).
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    float or None
+        Input current [A]; None where neither it nor an input voltage is known.
 
     Examples
     --------
@@ -41,16 +50,36 @@ def full_load_input_a(supply: Supply) -> float | None:
 
 
 def input_current_a(supply: Supply, output_a: float) -> float | None:
-    """Input current [A] at an output current [A], taken as proportional to output.
+    """Input current at an output current, taken as proportional to output.
 
-    ``I_in = I_full output / rated`` (own choice); None where `full_load_input_a` is unknown.
+    ``I_in = I_full output / rated`` (own choice).
+
+    Parameters
+    ----------
+    supply : Supply
+    output_a : float
+        Output current [A].
+
+    Returns
+    -------
+    float or None
+        Input current [A]; None where `full_load_input_a` is unknown.
     """
     full = full_load_input_a(supply)
     return None if full is None else full * output_a / supply.rated_current_a
 
 
 def circuit_output_a(supply: Supply) -> float | None:
-    """Output [A] at which the wall circuit's breaker is at its rating; None if unknown.
+    """Output at which the wall circuit's breaker is at its rating, ``breaker / (I_full / rated)``.
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    float or None
+        Output current [A]; None where breaker or input current is unknown.
 
     Examples
     --------
@@ -65,7 +94,16 @@ def circuit_output_a(supply: Supply) -> float | None:
 
 
 def output_limit(supply: Supply) -> OutputLimit:
-    """The lower of the supply's rating and what its wall circuit can feed."""
+    """The lower of the supply's rating and what its wall circuit can feed.
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    OutputLimit
+    """
     circuit = circuit_output_a(supply)
     if circuit is not None and circuit < supply.rated_current_a:
         return OutputLimit(circuit, "wall circuit")
@@ -73,7 +111,23 @@ def output_limit(supply: Supply) -> OutputLimit:
 
 
 def continuous_output_a(supply: Supply) -> float:
-    """Output [A] to plan for over hours: the rating, or 80 % of the wall circuit's share."""
+    """Output to plan for over hours: the rating, or less where the wall circuit is short.
+
+    ``min(rated, CONTINUOUS_CIRCUIT_FRACTION circuit_output_a)``.
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    float
+        Output current [A].
+
+    References
+    ----------
+    `CONTINUOUS_CIRCUIT_FRACTION` (common practice; from memory).
+    """
     circuit = circuit_output_a(supply)
     if circuit is None:
         return supply.rated_current_a

@@ -52,7 +52,18 @@ DATA_TEMP_C = (-40.0, 60.0)
 
 
 def fahrenheit(temp_c: ArrayLike) -> np.ndarray:
-    """Temperature [degF] of a temperature [degC], any shape, ``9/5 T + 32`` (definition)."""
+    """Temperature in degF of one in degC, ``9/5 T + 32`` (definition).
+
+    Parameters
+    ----------
+    temp_c : array-like, any shape
+        Temperature [degC].
+
+    Returns
+    -------
+    ndarray
+        Temperature [degF], shape of ``temp_c``.
+    """
     return np.asarray(temp_c, dtype=float) * 9.0 / 5.0 + 32.0
 
 
@@ -68,6 +79,11 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
     chemistry : Chemistry
     temp_c : array-like, any shape
         Battery temperature [degC], inside `DATA_TEMP_C`.
+
+    Returns
+    -------
+    ndarray
+        Factor [-], shape of ``temp_c``.
 
     Raises
     ------
@@ -100,7 +116,7 @@ def capacity_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 
 
 def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str]:
-    """Capacity at a temperature over that at the reference [-], and where it comes from.
+    """Capacity at a temperature over that at the reference, and where it comes from.
 
     The limits card's table, interpolated, else `capacity_factor` of the chemistry.
 
@@ -109,6 +125,13 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
     battery : Battery
     temp_c : float
         Battery temperature [degC].
+
+    Returns
+    -------
+    factor : float
+        Capacity over that at the reference [-].
+    source : str
+        The card's document, or the table with its tag.
 
     Raises
     ------
@@ -132,11 +155,29 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
 
 
 def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
-    """Internal resistance at a temperature over that at 25 degC [-], ``exp(k (T - 25))``.
+    """Internal resistance at a temperature over that at 25 degC, ``exp(k (T - 25))``.
 
-    ``k`` by chemistry, about -1 % per degC for lead-acid (common practice, no source). Raises
-    `InputError` outside `DATA_TEMP_C`. Used to widen what is believed of the taper, not to shift
-    it.
+    Used to widen what is believed of the taper, not to shift it.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+    temp_c : array-like, any shape
+        Battery temperature [degC], inside `DATA_TEMP_C`.
+
+    Returns
+    -------
+    ndarray
+        Factor [-], shape of ``temp_c``.
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    ``k`` by chemistry, about -1 % per degC for lead-acid (common practice, no source).
     """
     k = data_for(chemistry).resistance_log_per_c.value
     return np.exp(k * (_checked(temp_c) - REFERENCE_TEMP_C))
@@ -180,15 +221,54 @@ def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarra
 
 
 def rest_voltage_shift_v(battery: Battery, temp_c: float) -> float:
-    """What a rest voltage moves from 25 degC to ``temp_c`` [V, whole battery]."""
+    """What a rest voltage moves from 25 degC to a temperature, ``cells k (T - 25)``.
+
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Volts of the whole battery [V].
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    ``k``: `RestVoltageCurve.temp_coefficient_v_per_c` of the chemistry.
+    """
     per_c = data_for(battery.chemistry).rest.temp_coefficient_v_per_c
     return float(battery.cells * per_c * (_checked(temp_c) - REFERENCE_TEMP_C))
 
 
 def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
-    """What the recommended charge voltage moves from 25 degC to ``temp_c`` [V, whole battery].
+    """What the recommended charge voltage moves from 25 degC, ``cells k (T - 25)``; less when hot.
 
-    Negative when hot: -3 mV/degC per lead-acid cell (from memory (high), range -2.5 to -5).
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float
+        Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Volts of the whole battery [V].
+
+    Raises
+    ------
+    InputError
+        Outside `DATA_TEMP_C`.
+
+    References
+    ----------
+    ``k`` by chemistry, -3 mV/degC per lead-acid cell (from memory (high), range -2.5 to -5).
 
     Examples
     --------
@@ -204,9 +284,9 @@ def charge_voltage_shift_v(battery: Battery, temp_c: float) -> float:
 def charge_voltage_mismatch_v(
     set_voltage_v: float, window_v: tuple[float, float], battery: Battery, temp_c: float
 ) -> float:
-    """How far a fixed supply voltage lies outside the window at this temperature [V].
+    """How far a fixed supply voltage lies outside the window brought to this temperature.
 
-    Positive: too high for a battery this warm; negative: too low for one this cold; zero: inside.
+    ``max(V - high, 0) + min(V - low, 0)``, both ends moved by `charge_voltage_shift_v`.
 
     Parameters
     ----------
@@ -217,6 +297,12 @@ def charge_voltage_mismatch_v(
     battery : Battery
     temp_c : float
         Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Volts of the whole battery [V]: positive, too high for a battery this warm; negative, too
+        low for one this cold; zero inside.
 
     Raises
     ------
@@ -229,7 +315,18 @@ def charge_voltage_mismatch_v(
 
 
 def within_data_c(temp_c: float) -> float:
-    """The temperature, or the nearest for which there is data [degC]."""
+    """The temperature, or the nearest inside `DATA_TEMP_C`.
+
+    Parameters
+    ----------
+    temp_c : float
+        Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Temperature for which there is data [degC].
+    """
     return float(np.clip(temp_c, *DATA_TEMP_C))
 
 

@@ -51,7 +51,16 @@ WELL_ABOVE_V = 0.3
 
 
 def deep_discharge(case: Case) -> Finding:
-    """State of charge at connection against the least for topping off."""
+    """State of charge at connection against the least for topping off.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding
+    """
     limit = case.limit("min_top_off_soc")
     soc = case.state.soc_at_connection
     below = case.state.probability_below(limit.value)
@@ -77,6 +86,15 @@ def current_seen(case: Case) -> Finding | None:
 
     It must fall by more than its noise, and by itself leave at most ``1 - SURE`` for too low a
     charge: a broken circuit, a leak and a full battery look alike beside a record that says full.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None for a chemistry whose current is an exponential taper.
     """
     if case.tapers:
         return None
@@ -95,7 +113,17 @@ def current_seen(case: Case) -> Finding | None:
 
 
 def other_conditions(case: Case) -> Finding | None:
-    """Whether a battery that must not be topped off would show the same readings."""
+    """Whether a battery that must not be topped off would show the same readings.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where no conditions were weighed.
+    """
     state = case.conditions
     if state is None:
         return None
@@ -109,7 +137,16 @@ def other_conditions(case: Case) -> Finding | None:
 
 
 def not_checked(case: Case) -> tuple[str, ...]:
-    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`."""
+    """Names of the observations that nobody made, in the order of `wording.CHECK_WORDS`.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    tuple of str
+    """
     readings, check = case.readings, case.battery.capacity_check
     due = case.limit("capacity_check_interval_days").value
     made = {
@@ -127,6 +164,15 @@ def rest_voltage(case: Case) -> Finding | None:
 
     The limit is brought to the battery's temperature; the probability of being below it is normal
     with the spread of the evidence (`soc.evidence.rest_voltage_sd_v`).
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where no rest voltage was read.
     """
     if case.rest_voltage_v is None:
         return None
@@ -147,7 +193,16 @@ def rest_voltage(case: Case) -> Finding | None:
 
 
 def battery_temperature(case: Case) -> Finding:
-    """Battery temperature against the range in which it may be charged."""
+    """Battery temperature against the range in which it may be charged.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding
+    """
     low, high = case.limit("charge_temp_min_c"), case.limit("charge_temp_max_c")
     if case.temp_c is None or _is_asked_at_the_battery(case):
         variant, severity = "unknown", Severity.NOTE
@@ -180,7 +235,17 @@ def _is_asked_at_the_battery(case: Case) -> bool:
 
 
 def temperature_rise(case: Case) -> Finding | None:
-    """Whether the battery warms fast; in nickel-cadmium that alone means power off."""
+    """Whether the battery warms fast; in nickel-cadmium that alone means power off.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where the battery does not warm faster than its limit, or it is not known.
+    """
     warming = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
     limit = case.limit("max_temp_rise_c_per_min")
     if warming is None or warming <= limit.value:
@@ -192,7 +257,17 @@ def temperature_rise(case: Case) -> Finding | None:
 
 
 def set_voltage(case: Case) -> Finding | None:
-    """Supply voltage against the charging window brought to the battery's temperature."""
+    """Supply voltage against the charging window brought to the battery's temperature.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where neither readings nor supply give a voltage.
+    """
     volts = _held_voltage_v(case)
     if volts is None:
         return None
@@ -222,7 +297,17 @@ def set_voltage(case: Case) -> Finding | None:
 
 
 def capacity(case: Case) -> Finding | None:
-    """Last capacity check against the least share of rated capacity."""
+    """Last capacity check against the least share of rated capacity.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None without a capacity check.
+    """
     check = case.battery.capacity_check
     if check is None:
         return None
@@ -240,7 +325,16 @@ def capacity(case: Case) -> Finding | None:
 
 
 def capacity_check_overdue(case: Case) -> Finding:
-    """Age of the last capacity check; never more than a note."""
+    """Age of the last capacity check; never more than a note.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding
+    """
     check, limit = case.battery.capacity_check, case.limit("capacity_check_interval_days")
     if check is None:
         text = say("capacity_check_overdue.none")

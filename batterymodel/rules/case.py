@@ -63,7 +63,17 @@ class Case:
     unlike_history: bool = False
 
     def limit(self, name: str) -> Limit:
-        """The limit in force under a name."""
+        """The limit in force under a name.
+
+        Parameters
+        ----------
+        name : str
+            A name of `reference.limits`, such as ``min_top_off_soc``.
+
+        Returns
+        -------
+        Limit
+        """
         return limit_for(self.battery, name)
 
     @property
@@ -73,12 +83,38 @@ class Case:
 
 
 def any_seen(column: np.ndarray | None) -> bool:
-    """Whether a column of readings, shape ``(n,)``, holds any value."""
+    """Whether a column of readings holds any value.
+
+    Parameters
+    ----------
+    column : ndarray, shape (n,), or None
+        Readings in any unit, NaN where none was taken.
+
+    Returns
+    -------
+    bool
+    """
     return column is not None and bool(np.isfinite(column).any())
 
 
 def against(rule: str, severity: Severity, text: str, value: float, limit: Limit) -> Finding:
-    """Finding of a value against a limit, with the limit's unit and source."""
+    """Finding of a value against a limit, with the limit's unit and source.
+
+    Parameters
+    ----------
+    rule : str
+        Name of the rule.
+    severity : Severity
+    text : str
+        The sentence that is shown.
+    value : float
+        In the unit of the limit.
+    limit : Limit
+
+    Returns
+    -------
+    Finding
+    """
     return Finding(
         rule=rule,
         severity=severity,

@@ -50,13 +50,32 @@ from batterymodel.rules.results import (
 
 
 def findings_for(case: Case) -> tuple[Finding, ...]:
-    """All findings of a connection, gravest first, in the order of `RULES` within a severity."""
+    """All findings of a connection, gravest first, in the order of `RULES` within a severity.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    tuple of Finding
+    """
     found = [finding for rule in RULES if (finding := rule(case)) is not None]
     return tuple(sorted(found, key=lambda f: -SEVERITY_ORDER.index(f.severity)))
 
 
 def outcome_of(findings: tuple[Finding, ...]) -> Outcome:
-    """The outcome of the gravest finding."""
+    """The outcome of the gravest finding.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        At least one.
+
+    Returns
+    -------
+    Outcome
+    """
     gravest = max(findings, key=lambda f: SEVERITY_ORDER.index(f.severity))
     return OUTCOME_OF_SEVERITY[gravest.severity]
 

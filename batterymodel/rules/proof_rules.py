@@ -36,6 +36,15 @@ def charge_confirmed(case: Case) -> Finding | None:
     """Whether the charge was confirmed by rest voltage, or by a current that was seen to fall.
 
     A chemistry whose current is no taper has a rule of its own (`current_seen`).
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None for a chemistry whose current is no exponential taper.
     """
     if not case.tapers:
         return None
@@ -64,7 +73,17 @@ def _confirmation(variant: str, severity: Severity) -> Finding:
 
 
 def unlike_any_taper(case: Case) -> Finding | None:
-    """Whether the current falls as no battery of this kind, or not as this battery did before."""
+    """Whether the current falls as no battery of this kind, or not as this battery did before.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where the taper agrees with what was believed.
+    """
     conflict = case.fit.conflict
     if case.unlike_history:
         variant = "history"
@@ -79,7 +98,17 @@ def unlike_any_taper(case: Case) -> Finding | None:
 
 
 def rated_capacity(case: Case) -> Finding | None:
-    """Whether the rated capacity can be that of a light aircraft's battery; None: it can."""
+    """Whether the rated capacity can be that of a light aircraft's battery.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None where it can, or where a capacity check confirms it.
+    """
     rated, check = case.battery.rated_capacity_ah, case.battery.capacity_check
     low, high = PLAUSIBLE_PLATE_AH
     confirmed = check is not None and (

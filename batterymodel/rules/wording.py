@@ -313,18 +313,50 @@ GENERIC_MARK = "generic"
 
 
 def say(key: str, **values: object) -> str:
-    """The sentence under a key of `TEXTS` with its values filled in."""
+    """The sentence under a key of `TEXTS` with its values filled in.
+
+    Parameters
+    ----------
+    key : str
+        Rule and variant, such as ``deep_discharge.ok``.
+    **values : object
+        By the names in the sentence's braces.
+
+    Returns
+    -------
+    str
+    """
     return TEXTS[key].format(**values)
 
 
 def not_checked_words(names: tuple[str, ...]) -> str:
-    """What was not checked, in one sentence; empty where everything was."""
+    """What was not checked, in one sentence; empty where everything was.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Keys of `CHECK_WORDS`.
+
+    Returns
+    -------
+    str
+    """
     what = ", ".join(CHECK_WORDS[name] for name in names)
     return NOT_CHECKED.format(what=what) if names else ""
 
 
 def conditions_words(conditions: tuple[ConditionChance, ...]) -> str:
-    """Conditions that fit the readings with their chance, in one sentence; empty without any."""
+    """Conditions that fit the readings with their chance, in one sentence; empty without any.
+
+    Parameters
+    ----------
+    conditions : tuple of ConditionChance
+
+    Returns
+    -------
+    str
+        Those below `LEAST_SHOWN_CHANCE` are left out.
+    """
     what = ", ".join(
         f"{CONDITION_WORDS[c.name]} {100 * c.probability:.0f} %"
         for c in conditions
@@ -336,7 +368,20 @@ def conditions_words(conditions: tuple[ConditionChance, ...]) -> str:
 def doubts(
     outcome: Outcome, names: tuple[str, ...], conditions: tuple[ConditionChance, ...]
 ) -> tuple[str, ...]:
-    """What was not checked; and what else fits, while power is still to stay on."""
+    """What was not checked; and what else fits, while power is still to stay on.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    names : tuple of str
+        What was not checked: keys of `CHECK_WORDS`.
+    conditions : tuple of ConditionChance
+
+    Returns
+    -------
+    tuple of str
+        One sentence each.
+    """
     staying = outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING)
     said = (not_checked_words(names), conditions_words(conditions) if staying else "")
     return tuple(words for words in said if words)

@@ -54,10 +54,20 @@ NEGLIGIBLE = 1e-5
 
 
 def law_factors(below_log_sd: float) -> FloatArray:
-    """Equally likely values of charge left over that of two exponentials, shape ``(t,)`` [-].
+    """Equally likely values of charge left over that of two exponentials.
 
     Quantiles of a mixture, over their mean: log-normal with `LAW_LOG_SD`, and a share
     `OTHER_LAW_SHARE` with `OTHER_LAW_LOG_SD` above and ``below_log_sd`` below.
+
+    Parameters
+    ----------
+    below_log_sd : float
+        Spread of the log below 1 [-].
+
+    Returns
+    -------
+    ndarray, shape (t,)
+        Factors from low to high, of mean 1 [-].
     """
     log = np.linspace(-6.0 * below_log_sd, 6.0 * OTHER_LAW_LOG_SD, 4001)
     sd = np.where(log < 0.0, below_log_sd, OTHER_LAW_LOG_SD)
@@ -71,9 +81,19 @@ _LAWS = np.array([law_factors(sd) for sd in _BELOW])
 
 
 def laws_at(left_of_capacity: FloatArray) -> FloatArray:
-    """`law_factors` where so much of the capacity is left to return, shape ``(n,)`` to ``(n, t)``.
+    """`law_factors` by what part of the capacity is left to return.
 
     Downwards ``hypot(OTHER_LAW_LOG_SD, TAKEN_FOR_CHARGE / left)``, at most `MOST_BELOW_LOG_SD`.
+
+    Parameters
+    ----------
+    left_of_capacity : ndarray, shape (n,)
+        Charge left over capacity [0..1].
+
+    Returns
+    -------
+    ndarray, shape (n, t)
+        Factors [-].
     """
     below = np.hypot(OTHER_LAW_LOG_SD, TAKEN_FOR_CHARGE / np.maximum(left_of_capacity, 1e-6))
     below = np.minimum(below, MOST_BELOW_LOG_SD)
@@ -84,7 +104,20 @@ def laws_at(left_of_capacity: FloatArray) -> FloatArray:
 
 
 def likelihood_at(soc: FloatArray, evidence: FloatArray) -> FloatArray:
-    """Evidence over `SOC_GRID`, shape ``(s,)``, at the nearest states of charge; 0 below empty."""
+    """Evidence at the nearest states of charge of `SOC_GRID`; 0 below empty.
+
+    Parameters
+    ----------
+    soc : ndarray, any shape
+        States of charge, 1 at most [-].
+    evidence : ndarray, shape (s,)
+        Likelihood over `SOC_GRID`.
+
+    Returns
+    -------
+    ndarray
+        Likelihood, shape of ``soc``.
+    """
     place = np.rint(soc * (SOC_GRID.size - 1)).astype(int)
     return np.where(place >= 0, evidence[np.maximum(place, 0)], 0.0)
 
@@ -97,7 +130,17 @@ class Weighted:
     weight: FloatArray
 
     def scaled(self, probability: float) -> Weighted:
-        """The same values, their weights with this sum."""
+        """The same values, their weights with this sum.
+
+        Parameters
+        ----------
+        probability : float
+            Sum of the new weights [0..1].
+
+        Returns
+        -------
+        Weighted
+        """
         return Weighted(self.values, self.weight * (probability / self.weight.sum()))
 
 
@@ -145,14 +188,36 @@ class Account:
         return Weighted(soc.ravel(), np.array(sums, dtype=float).ravel())
 
     def minutes_until(self, done_ah: float) -> Weighted:
-        """Time after the last reading until so much is left to return [min]."""
+        """Time after the last reading until so much is left to return.
+
+        Parameters
+        ----------
+        done_ah : float
+            Charge left then [Ah].
+
+        Returns
+        -------
+        Weighted
+            Times [min].
+        """
         node, at, _ = self._pairs
         laws = self._law_of(self._left_ah).T
         minutes = [self.posterior.minutes_until_ah(done_ah / law, node, at) for law in laws]
         return Weighted(np.column_stack(minutes).ravel(), self._by_law.sum(axis=2).ravel())
 
     def share_below(self, soc: float) -> float:
-        """Probability that the state of charge at connection was below a value [0..1]."""
+        """Probability that the state of charge at connection was below a value.
+
+        Parameters
+        ----------
+        soc : float
+            State of charge [0..1].
+
+        Returns
+        -------
+        float
+            Probability [0..1].
+        """
         found = self.at_connection
         return float(found.weight[found.values < soc].sum() / found.weight.sum())
 

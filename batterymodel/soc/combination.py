@@ -59,7 +59,18 @@ class ChargeState:
     next_reading_s: float
 
     def probability_below(self, soc: float) -> float:
-        """Probability that the state of charge at connection was below a value [0..1]."""
+        """Probability that the state of charge at connection was below a value.
+
+        Parameters
+        ----------
+        soc : float
+            State of charge [0..1].
+
+        Returns
+        -------
+        float
+            Probability [0..1].
+        """
         return float(self.weight[self.soc_at_connection_values < soc].sum())
 
 
@@ -90,6 +101,11 @@ def charge_state(
     Returns
     -------
     ChargeState
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection, or a check that cannot be this battery's.
     """
     sound = Account(posterior, _factors(battery, conditions, on), _product(others))
     mixed = _mixed(sound, conditions)

@@ -68,11 +68,34 @@ class Evidence:
         return float(np.trapezoid(self.density * SOC_GRID, SOC_GRID))
 
     def below(self, soc: float) -> float:
-        """Probability of a state of charge below a value, by this evidence alone [0..1]."""
+        """Probability of a state of charge below a value, by this evidence alone.
+
+        Parameters
+        ----------
+        soc : float
+            State of charge [0..1].
+
+        Returns
+        -------
+        float
+            Probability [0..1].
+        """
         return float(np.trapezoid(self.density * (soc > SOC_GRID), SOC_GRID))
 
     def support_from(self, other: Evidence) -> float:
-        """Mean likelihood of this evidence (peak 1) over the other's density: 1 is agreement."""
+        """Mean likelihood of this evidence over the other's density.
+
+        ``integral of p_other L dsoc``, the highest value of ``L`` being 1.
+
+        Parameters
+        ----------
+        other : Evidence
+
+        Returns
+        -------
+        float
+            From 0 to 1, which is agreement [-].
+        """
         return float(np.trapezoid(other.density * self.likelihood, SOC_GRID))
 
 
@@ -96,6 +119,11 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     -------
     Evidence
         Source of the curve: `chemistry.RestVoltageCurve.source`.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`.
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, REFERENCE_TEMP_C if temp_c is None else temp_c)
@@ -124,6 +152,11 @@ def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | 
     -------
     float
         1 for every voltage up to that of a full battery.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`.
     """
     full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C if temp_c is None else temp_c))
     excess = max(rest_voltage - full, 0.0) / (battery.cells * SURFACE_SD_V)
@@ -131,7 +164,21 @@ def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | 
 
 
 def rest_voltage_sd_v(battery: Battery) -> float:
-    """Spread of a rest voltage around the battery's curve, meter included [V]."""
+    """Spread of a rest voltage around the battery's curve, ``hypot(cells sd_v, VOLTMETER_SD_V)``.
+
+    Parameters
+    ----------
+    battery : Battery
+
+    Returns
+    -------
+    float
+        Standard deviation, meter included [V].
+
+    References
+    ----------
+    ``sd_v``: `chemistry.RestVoltageCurve.source`.
+    """
     spread = battery.cells * data_for(battery.chemistry).rest.sd_v
     return float(np.hypot(spread, VOLTMETER_SD_V))
 
@@ -165,7 +212,18 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
 
 
 def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | ChargeBounds:
-    """What the current says of the charge to return, by how the chemistry tapers."""
+    """What the current says of the charge to return, by how the chemistry tapers.
+
+    Parameters
+    ----------
+    fit : TaperFit
+    battery : Battery
+
+    Returns
+    -------
+    ChargePosterior or ChargeBounds
+        The first where the current is an exponential taper.
+    """
     if data_for(battery.chemistry).taper.exponential:
         return charge_posterior(fit)
     return charge_bounds(fit)
@@ -187,6 +245,11 @@ def charge_factors(battery: Battery, on: date | None = None) -> FloatArray:
     -------
     ndarray, shape (f,)
         From low to high [1/Ah]. Source of the efficiency: `chemistry.TaperPrior.source`.
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection, or a check that cannot be this battery's.
     """
     taper = data_for(battery.chemistry).taper
     capacity = capacity_belief(battery, on).nodes_ah(CAPACITY_NODES)
@@ -203,5 +266,18 @@ def _misleading_level(sd: float, span: float) -> float:
 
 
 def as_evidence(name: str, likelihood: FloatArray, remark: str | None = None) -> Evidence:
-    """Evidence from a likelihood over `SOC_GRID` of any scale, with its highest value made 1."""
+    """Evidence from a likelihood over `SOC_GRID` of any scale, with its highest value made 1.
+
+    Parameters
+    ----------
+    name : str
+    likelihood : ndarray, shape (s,)
+        Over `SOC_GRID`; positive somewhere.
+    remark : str, optional
+        What a reader must know of this evidence.
+
+    Returns
+    -------
+    Evidence
+    """
     return Evidence(name, likelihood / likelihood.max(), remark)

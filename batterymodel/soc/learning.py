@@ -100,6 +100,16 @@ def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
 
     At least `LEAST_LEARNING_DEPTH` of capacity to return, and at most `COMPLETE_FRACTION` of it
     left at the last reading, both by their means.
+
+    Parameters
+    ----------
+    fit : TaperFit
+    posterior : ChargePosterior
+
+    Returns
+    -------
+    bool
+        False while the supply is at its limit to the last reading.
     """
     if fit.signal.limited_throughout:
         return False

@@ -75,6 +75,19 @@ class Store:
     Methods that name a battery or an aircraft take its serial or tail; ids are those of
     `Entry.id`. All raise `StoreError` for faults of the database and `InputError` for what is
     not in the record or cannot be put into it.
+
+    Parameters
+    ----------
+    engine : Engine
+        Its tables are up to date; `open_store` makes one.
+    where : str
+        Name of the place in messages.
+    backup : Path, optional
+        Copy that was made before the tables were brought up to date.
+    now : callable
+        Gives the moment of writing, with its UTC offset.
+    new_id : callable
+        Gives a new id at each call, spelled as `UUID_PATTERN` has it.
     """
 
     def __init__(

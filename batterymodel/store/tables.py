@@ -130,7 +130,13 @@ class Clock(TypeDecorator[datetime]):
 
 
 class Json(TypeDecorator[Any]):
-    """A pydantic value as JSON text in one fixed spelling."""
+    """A pydantic value as JSON text in one fixed spelling.
+
+    Parameters
+    ----------
+    kind : type
+        What the column holds: anything pydantic can check.
+    """
 
     impl = Text
     cache_ok = True

@@ -66,17 +66,37 @@ class ChargeBounds(ChargeLikelihood):
         return np.maximum(1.0 - self.delivered_ah / self.charge_ah, LEAST_LEFT)
 
     def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
-        """Charge still to return after the last reading, for pairs ``(p,)`` [Ah].
+        """Charge still to return after the last reading, at least `LEAST_LEFT` of all.
 
-        ``time_s`` is the time of the last reading [s]; no other can be asked for.
+        Parameters
+        ----------
+        time_s : float
+            Time of the last reading [s]; no other can be asked for.
+        node, at : ndarray, shape (p,)
+            Index of the bus load, and of the charge in ``charge_ah``.
+
+        Returns
+        -------
+        ndarray, shape (p,)
+            Charge [Ah].
         """
         charge = self.charge_ah[at]
         return np.maximum(charge - self.delivered_ah[node, 0], LEAST_LEFT * charge)
 
     def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
-        """Time after the last reading until so much is left [min], for pairs ``(p,)``.
+        """Time after the last reading until so much is left, at `LAST_SHARE` of the last current.
 
-        At `LAST_SHARE` of the last current throughout.
+        Parameters
+        ----------
+        left_ah : float
+            Charge left then [Ah].
+        node, at : ndarray, shape (p,)
+            Index of the bus load, and of the charge in ``charge_ah``.
+
+        Returns
+        -------
+        ndarray, shape (p,)
+            Times [min]; 0 where no more is left already.
         """
         now = self.charge_at_ah(self.window_end_s, node, at)
         mean_a = np.maximum(LAST_SHARE * self.current_a[node, 0], LEAST_CURRENT_A)

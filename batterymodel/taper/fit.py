@@ -158,9 +158,19 @@ class TaperFit:
         return float(np.sqrt(np.mean(self.residuals_a**2))) if self.residuals_a.size else 0.0
 
     def predict(self, time_s: FloatArray) -> FloatArray:
-        """Meter reading expected at times since connection [s], same shape [A].
+        """Meter reading expected at times since connection.
 
         Includes load, steps, float current and the supply's limit; leaves out the shape deviations.
+
+        Parameters
+        ----------
+        time_s : ndarray, any shape
+            Times since connection [s].
+
+        Returns
+        -------
+        ndarray
+            Current [A], shape of ``time_s``.
         """
         t = np.asarray(time_s, dtype=float)
         hold = np.maximum(t - self.data.limit_time_s, 0.0)
@@ -170,7 +180,18 @@ class TaperFit:
         )
 
     def base(self, time_s: FloatArray) -> FloatArray:
-        """Float current, load and load steps at times since connection [s], same shape [A]."""
+        """Float current, load and load steps at times since connection.
+
+        Parameters
+        ----------
+        time_s : ndarray, any shape
+            Times since connection [s].
+
+        Returns
+        -------
+        ndarray
+            Current [A], shape of ``time_s``.
+        """
         t = np.asarray(time_s, dtype=float)
         base = np.full(t.shape, self["float_current_a"] + self["load_a"])
         for step, size_a in zip(self.signal.steps, self.step_sizes_a, strict=True):
@@ -178,7 +199,18 @@ class TaperFit:
         return base
 
     def predict_sd(self, time_s: FloatArray) -> FloatArray:
-        """Standard error of `predict` from the covariance, shape ``(t,)`` in and out [s] to [A]."""
+        """Standard error of `predict`: ``sqrt(g' C g)``, gradient ``g``, covariance ``C``.
+
+        Parameters
+        ----------
+        time_s : ndarray, shape (t,)
+            Times since connection [s].
+
+        Returns
+        -------
+        ndarray, shape (t,)
+            Standard error [A].
+        """
         t = np.asarray(time_s, dtype=float)
         hold = np.maximum(t - self.data.limit_time_s, 0.0)
         current, by_time, by_share = hold_gradient(hold, self.data.limit_time_s, self.shape)

@@ -149,10 +149,22 @@ class ChargePosterior(ChargeLikelihood):
         return np.asarray(left / (self._levels[2] * self.shape.charge_time_s))
 
     def charge_at_ah(self, time_s: float, node: IntArray, at: IntArray) -> FloatArray:
-        """Charge still to return at a time since connection [s], for pairs ``(p,)`` [Ah].
+        """Charge still to return at a time since connection.
 
         By the shape of each node; while the supply is at its limit, less what it delivered by
         then, and at least `LEAST_LEFT` of all.
+
+        Parameters
+        ----------
+        time_s : float
+            Time since connection [s].
+        node, at : ndarray, shape (p,)
+            Index of the node, and of the charge in ``charge_ah``.
+
+        Returns
+        -------
+        ndarray, shape (p,)
+            Charge [Ah].
         """
         charge = self.charge_ah[at]
         if self.limited_throughout:
@@ -179,11 +191,22 @@ class ChargePosterior(ChargeLikelihood):
         return np.asarray(current * 3600.0 / (self.shape.charge_time_s * self._levels[2]))
 
     def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
-        """Time after the last reading until so much is left to return [min], for pairs ``(p,)``.
+        """Time after the last reading until so much is left to return.
 
-        Zero where less is left already. The slow branch alone is followed, corrected once for
-        what the fast branch still holds then; after readings at the supply's limit throughout,
-        the slow branch takes all that is left.
+        The slow branch alone is followed, corrected once for what the fast branch still holds then;
+        after readings at the supply's limit throughout, the slow branch takes all that is left.
+
+        Parameters
+        ----------
+        left_ah : float
+            Charge left then [Ah].
+        node, at : ndarray, shape (p,)
+            Index of the node, and of the charge in ``charge_ah``.
+
+        Returns
+        -------
+        ndarray, shape (p,)
+            Times [min]; 0 where less is left already.
         """
         now = self.charge_at_ah(self.window_end_s, node, at)
         shape = self.shape.of_nodes(node)
@@ -301,9 +324,19 @@ class NodeLikelihood:
 
 
 def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeLikelihood:
-    """Likelihood of charges to return [Ah], shape ``(q,)``, at the nodes around a fit.
+    """Likelihood of charges to return at the nodes around a fit.
 
-    ``prior`` gives the belief in the float current; its belief in shapes is left out.
+    Parameters
+    ----------
+    fit : TaperFit
+    prior : Prior
+        Gives the belief in the float current; its belief in shapes is left out.
+    charge_ah : ndarray, shape (q,)
+        Charges to return [Ah].
+
+    Returns
+    -------
+    NodeLikelihood
     """
     log_time, share_logit = _nodes(fit)
     shape = Shape(np.exp(log_time)[:, None], expit(share_logit)[:, None], prior.fast_ratio)
@@ -328,7 +361,19 @@ def node_likelihood(fit: TaperFit, prior: Prior, charge_ah: FloatArray) -> NodeL
 
 
 def charge_grid_ah(capacity_ah: float, points: int = CHARGE_POINTS) -> FloatArray:
-    """Charges to return that are looked at for a capacity [Ah], even in the log, ``(q,)`` [Ah]."""
+    """Charges to return that are looked at for a capacity, even in the log.
+
+    Parameters
+    ----------
+    capacity_ah : float
+        Capacity [Ah].
+    points : int, optional
+
+    Returns
+    -------
+    ndarray, shape (points,)
+        From `LEAST_CHARGE_FRACTION` to `MOST_CHARGE_FRACTION` of the capacity [Ah].
+    """
     return capacity_ah * np.geomspace(LEAST_CHARGE_FRACTION, MOST_CHARGE_FRACTION, points)
 
 

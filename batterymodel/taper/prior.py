@@ -68,7 +68,19 @@ class Prior:
     capacity_ah: float
 
     def widened(self, by: float) -> Prior:
-        """The belief with every spread that many times as wide [-], to `MOST_WIDENED`."""
+        """The belief with every spread so many times as wide, those of time and share to a most.
+
+        The most of those two: `MOST_WIDENED`.
+
+        Parameters
+        ----------
+        by : float
+            Factor [-].
+
+        Returns
+        -------
+        Prior
+        """
         most_time, most_share = MOST_WIDENED
         return replace(
             self,
@@ -80,26 +92,73 @@ class Prior:
         )
 
     def c_rate_per_h(self, hold_amplitude_a: FloatOrArray) -> FloatOrArray:
-        """Hold amplitude [A] over capacity [1/h], same shape."""
+        """Hold amplitude over capacity.
+
+        Parameters
+        ----------
+        hold_amplitude_a : float or ndarray, any shape
+            Hold amplitude [A].
+
+        Returns
+        -------
+        float or ndarray
+            C-rate [1/h], same shape.
+        """
         return hold_amplitude_a / self.capacity_ah
 
     def share_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
-        """Believed fast share [0..1] at a C-rate [1/h], within `SHARE_RANGE`, same shape."""
+        """Believed fast share at a C-rate ``c``: ``fast_share + share_per_c_rate c``.
+
+        ``c`` counts up to `MOST_C_RATE_PER_H`; the share is held within `SHARE_RANGE`.
+
+        Parameters
+        ----------
+        c_rate_per_h : float or ndarray, any shape
+            C-rate [1/h].
+
+        Returns
+        -------
+        float or ndarray
+            Fast share [0..1], same shape.
+        """
         share = self.fast_share + self.share_per_c_rate * np.minimum(
             c_rate_per_h, MOST_C_RATE_PER_H
         )
         return np.minimum(np.maximum(share, SHARE_RANGE[0]), SHARE_RANGE[1])
 
     def log_time_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
-        """Believed log of the slow time constant [ln s] at a C-rate [1/h], same shape."""
+        """Believed log of the slow time constant: ``log_time_s - log_time_per_c_rate c``.
+
+        The C-rate ``c`` counts up to `MOST_C_RATE_PER_H`.
+
+        Parameters
+        ----------
+        c_rate_per_h : float or ndarray, any shape
+            C-rate [1/h].
+
+        Returns
+        -------
+        float or ndarray
+            Log of the time constant [ln s], same shape.
+        """
         return self.log_time_s - self.log_time_per_c_rate * np.minimum(
             c_rate_per_h, MOST_C_RATE_PER_H
         )
 
     def logit_share_sd(self, c_rate_per_h: float) -> float:
-        """Standard deviation of the logit of the fast share [-] around a C-rate [1/h].
+        """Standard deviation of the logit of the fast share around a C-rate.
 
         The share's own by ``dlogit / dw = 1 / (w (1 - w))``.
+
+        Parameters
+        ----------
+        c_rate_per_h : float
+            C-rate [1/h].
+
+        Returns
+        -------
+        float
+            Of the logit [-].
         """
         share = float(self.share_at(c_rate_per_h))
         sd = float(
@@ -108,17 +167,52 @@ class Prior:
         return sd / (share * (1.0 - share))
 
     def log_time_sd_at(self, c_rate_per_h: float) -> float:
-        """Standard deviation of the log of the slow time constant [-] around a C-rate [1/h]."""
+        """Standard deviation of the log of the slow time constant around a C-rate ``c``.
+
+        ``hypot(log_time_sd, C_RATE_SPREAD log_time_per_c_rate c)``.
+
+        Parameters
+        ----------
+        c_rate_per_h : float
+            C-rate [1/h].
+
+        Returns
+        -------
+        float
+            Of the log [-].
+        """
         return float(
             np.hypot(self.log_time_sd, C_RATE_SPREAD * self.log_time_per_c_rate * c_rate_per_h)
         )
 
     def logit_share_at(self, c_rate_per_h: FloatOrArray) -> FloatOrArray:
-        """Logit of the believed fast share [-] at a C-rate [1/h], same shape."""
+        """Logit of the believed fast share (`share_at`).
+
+        Parameters
+        ----------
+        c_rate_per_h : float or ndarray, any shape
+            C-rate [1/h].
+
+        Returns
+        -------
+        float or ndarray
+            Logit [-], same shape.
+        """
         return logit(self.share_at(c_rate_per_h))
 
     def shape_sd(self, c_rate_per_h: float) -> float:
-        """Deviation from two exponentials over the hold amplitude [-] at a C-rate [1/h]."""
+        """Deviation from two exponentials at a C-rate: ``shape_rel_sd (1 + shape_per_c_rate c)``.
+
+        Parameters
+        ----------
+        c_rate_per_h : float
+            C-rate [1/h].
+
+        Returns
+        -------
+        float
+            Standard deviation over the hold amplitude [-].
+        """
         return self.shape_rel_sd * (1.0 + self.shape_per_c_rate * c_rate_per_h)
 
 
@@ -141,6 +235,12 @@ def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) ->
     -------
     Prior
         Sources and tags of its numbers: `chemistry.TaperPrior.source`.
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`, installed after the day of the connection, or a check
+        that cannot be this battery's.
     """
     taper = data_for(battery.chemistry).taper
     log_time, log_time_sd, share, share_sd = _believed(battery, taper)
@@ -166,7 +266,24 @@ def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) ->
 
 
 def present_capacity_ah(battery: Battery, on: date | None = None) -> float:
-    """Capacity to count on [Ah]: the median of `capacity_belief`."""
+    """Capacity to count on: the median of `capacity_belief`.
+
+    Parameters
+    ----------
+    battery : Battery
+    on : date, optional
+        Day of the connection, for the age of battery and check.
+
+    Returns
+    -------
+    float
+        Capacity [Ah].
+
+    Raises
+    ------
+    InputError
+        Installed after the day of the connection, or a check that cannot be this battery's.
+    """
     return capacity_belief(battery, on).median_ah
 
 

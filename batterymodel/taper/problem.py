@@ -212,7 +212,19 @@ def deviation_basis(
 
 
 def shape_of(parameters: FloatArray, prior: Prior) -> Shape:
-    """The shape a parameter vector stands for; time constants from a second to eleven days."""
+    """The shape a parameter vector stands for; time constants from a second to eleven days.
+
+    Parameters
+    ----------
+    parameters : ndarray, shape (p,)
+        In the order of the module's docstring.
+    prior : Prior
+        Gives the fast ratio.
+
+    Returns
+    -------
+    Shape
+    """
     log_time = min(max(float(parameters[1]), 0.0), MOST_LOG_TIME)
     return Shape(float(np.exp(log_time)), float(expit(parameters[2])), prior.fast_ratio)
 
@@ -253,7 +265,22 @@ def residuals(
 def jacobian(
     parameters: FloatArray, data: TaperData, prior: Prior, weights: FloatOrArray = 1.0
 ) -> FloatArray:
-    """Derivatives of `residuals` by each parameter, shape ``(rows, p)``; the same parameters."""
+    """Derivatives of `residuals` by each parameter.
+
+    Parameters
+    ----------
+    parameters : ndarray, shape (p,)
+        In the order of the module's docstring.
+    data : TaperData
+    prior : Prior
+    weights : float or ndarray, shape (n,)
+        Multiply the squares of the reading rows [-].
+
+    Returns
+    -------
+    ndarray, shape (rows, p)
+        Rows as in `residuals`, each over the unit of its parameter.
+    """
     n, m, p = data.time_s.size, data.steps.shape[1], parameters.size
     amplitude, shape = parameters[0], shape_of(parameters, prior)
     current, by_time, by_share = hold_gradient(data.since_hold_s, data.limit_time_s, shape)

@@ -44,7 +44,18 @@ class Shape:
         return self.time_constant_s * self.fast_ratio
 
     def of_nodes(self, node: IntArray) -> Shape:
-        """Shapes of nodes, shape ``(p,)``, picked from parameters of shape ``(k, 1)``."""
+        """Shapes of nodes, picked from parameters of shape ``(k, 1)``.
+
+        Parameters
+        ----------
+        node : ndarray of int, shape (p,)
+            Indices of the nodes.
+
+        Returns
+        -------
+        Shape
+            Fields of shape ``(p,)``.
+        """
         time_constant_s = np.asarray(self.time_constant_s)[node, 0]
         return Shape(time_constant_s, np.asarray(self.fast_share)[node, 0], self.fast_ratio)
 
@@ -125,8 +136,16 @@ def branches_charge_s(
 ) -> FloatArray:
     """Charge still to return over amplitude in the hold, the integral of `branches_current`.
 
-    ``w f r tau exp(-t / (r tau)) + (1 - w) g tau exp(-t / tau)``, with the parameters of
-    `branches_current`.
+    ``w f r tau exp(-t / (r tau)) + (1 - w) g tau exp(-t / tau)`` with levels ``f`` (fast) and ``g``
+    (slow).
+
+    Parameters
+    ----------
+    t_s : array-like
+        Times since the hold began [s]; broadcasts against levels and shape parameters.
+    shape : Shape
+    fast_level, slow_level : float or ndarray
+        Levels of the branches when the hold began, over the amplitude [-]; 1 and 1 from rest.
 
     Returns
     -------

@@ -199,7 +199,9 @@ def signal_from(
     slips = slip_mask(readings, CLAMP_COLUMNS if from_clamp else SUPPLY_COLUMNS)[held]
     resolution = meter_resolution_a(current)
     spikes = transient_mask(current, resolution) & ~off & ~slips
-    aside = spikes | slips | off
+    aside, side = spikes | slips | off, _on_one_side(time_s, off)
+    if (side & ~aside).sum() < LEAST_HOLD_READINGS:
+        aside, side = spikes, np.ones_like(off)
     sigma = reading_sigma_a(current[~aside], resolution)
     supply_current = readings.supply_current_a[held]
     current_limited, end, end_sd = _limited_phase(
@@ -222,7 +224,7 @@ def signal_from(
         current_a=current,
         sigma_a=sigma,
         resolution_a=resolution,
-        usable=~(current_limited | aside) & _on_one_side(time_s, off),
+        usable=~(current_limited | aside) & side,
         current_limited=current_limited,
         limit_end_s=end,
         limit_end_sd_s=end_sd,

@@ -58,6 +58,7 @@ from batterymodel.taper.fit import TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import Prior, prior_for
 from batterymodel.taper.signals import Signal, signal_from
+from batterymodel.taper.slips import slip_mask
 from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
 
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
@@ -374,8 +375,10 @@ def _other_evidence(
 
 def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None:
     seen = readings.battery_temp_c
-    if seen is not None and np.isfinite(seen).any():
-        return float(np.nanmax(seen[np.isfinite(seen)][-LAST_TEMPERATURES:]))
+    if seen is not None:
+        told = seen[np.isfinite(seen) & ~slip_mask(readings, ("battery_temp_c",))]
+        if told.size:
+            return float(told[-LAST_TEMPERATURES:].max())
     return ambient_c
 
 

@@ -154,7 +154,7 @@ TAPER = _in(
         "spread = (variance + end_spread_a**2)[:, None]",
         "spread = variance[:, None]",
     ),
-    ("limit band", "signals", "LIMIT_BAND = 0.06\n", "LIMIT_BAND = 0.3\n"),
+    ("limit band", "supply_limit", "LIMIT_BAND = 0.06\n", "LIMIT_BAND = 0.3\n"),
     (
         "share of the least reading",
         "signals",
@@ -166,6 +166,51 @@ TAPER = _in(
     ("least rise", "trends", "LEAST_RISE_A = 0.3\n", "LEAST_RISE_A = 1.0\n"),
     ("rise of a level", "trends", "RISE_OF_CURRENT = 0.02\n", "RISE_OF_CURRENT = 0.1\n"),
     ("warming in errors", "trends", "WARMING_ERRORS = 3.0\n", "WARMING_ERRORS = 0.3\n"),
+)
+
+EVENTS = (
+    *_in(
+        "taper",
+        ("many events", "load_steps", "EVENT_SHARE = 1.0 / 3.0\n", "EVENT_SHARE = 1.0 / 2.0\n"),
+        ("marked errors", "load_steps", "\nMARKED_SIGMAS = 6.0\n", "\nMARKED_SIGMAS = 7.5\n"),
+        (
+            "marked marks",
+            "load_steps",
+            "\nMARKED_METER_STEPS = 1.5\n",
+            "\nMARKED_METER_STEPS = 1.0\n",
+        ),
+        ("marked ramp", "load_steps", "MARKED_OVER_SLOPE = 0.75\n", "MARKED_OVER_SLOPE = 0.6\n"),
+        tests=("tests/taper/test_load_steps.py",),
+    ),
+    *_in(
+        "taper",
+        ("slip band", "slips", "SLIP_BAND = 0.12\n", "SLIP_BAND = 0.3\n"),
+        ("neighbours apart", "slips", "MOST_APART = 1.5\n", "MOST_APART = 2.0\n"),
+        ("lone temperature", "slips", "LONE_C, SETTLED_C = 10.0", "LONE_C, SETTLED_C = 15.0"),
+        ("running supply", "slips", "LEAST_RUNNING_A = 2.0\n", "LEAST_RUNNING_A = 4.0\n"),
+        ("nothing flows", "slips", "\nOFF_SHARE = 0.05\n", "\nOFF_SHARE = 0.1\n"),
+        ("voltage gone", "slips", "OFF_VOLTAGE_SHARE = 0.5\n", "OFF_VOLTAGE_SHARE = 0.7\n"),
+        ("clamp in half the rows", "signals", "CLAMP_SHARE = 0.5\n", "CLAMP_SHARE = 0.2\n"),
+        ("clamp to the end", "signals", "END_SHARE = 0.1\n", "END_SHARE = 0.2\n"),
+        tests=("tests/taper/test_slips.py",),
+    ),
+    *_in(
+        "rules",
+        ("load drift", "current_rules", "LOAD_DRIFT_A = 3.5\n", "LOAD_DRIFT_A = 3.0\n"),
+        ("warm drift", "current_rules", "WARM_DRIFT_A = 2.0\n", "WARM_DRIFT_A = 1.5\n"),
+        ("hurts", "current_rules", "VRLA: 0.025", "VRLA: 0.05"),
+        ("voltage explains", "current_rules", "PER_V_H = 2.0\n", "PER_V_H = 4.0\n"),
+        ("a minute", "battery_rules", "SUSTAINED_S = 60.0\n", "SUSTAINED_S = 30.0\n"),
+        ("hottest of two", "battery_rules", "np.minimum(values[1:]", "np.maximum(values[1:]"),
+        tests=("tests/rules/test_readings_rules.py",),
+    ),
+    *_in(
+        "taper",
+        ("recent windows", "trends", "= (120.0, 300.0, 600.0)\n", "= ()\n"),
+        ("sharpest jump", "trends", "float(levels[lowest]) - jump,", "float(levels[lowest]),"),
+        ("late limit", "supply_limit", "BELOW_LIMIT = 0.8\n", "BELOW_LIMIT = 0.1\n"),
+        tests=("tests/rules/test_readings_rules.py",),
+    ),
 )
 
 CAPACITY = _in(
@@ -280,5 +325,5 @@ CONDITIONS = (
     ),
 )
 
-MUTATIONS = (*RULES, *CONDITIONS, *SOC, *REFERENCE, *TAPER, *CAPACITY, *FADE, *SELECTION)
+MUTATIONS = (*RULES, *CONDITIONS, *SOC, *REFERENCE, *TAPER, *EVENTS, *CAPACITY, *FADE, *SELECTION)
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

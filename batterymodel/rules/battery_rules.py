@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from batterymodel.basis.intervals import LEVEL_SD
-from batterymodel.inputs.records import Chemistry
+from batterymodel.inputs.records import Chemistry, Readings
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.temperature import (
@@ -45,6 +45,9 @@ choice)."""
 
 FALL_METER_STEPS = 2.0
 """And by more than so many steps of the meter [-] (own choice)."""
+
+SUSTAINED_S = 60.0
+"""Time a voltage must last to count as the highest of the run [s] (own choice)."""
 
 WELL_ABOVE_V = 0.3
 """A set voltage this far above the window calls for service, less is a note (own choice)."""
@@ -210,20 +213,45 @@ def battery_temperature(case: Case) -> Finding:
             variant, severity = "asked", Severity.WATCH
         text = say(f"battery_temperature.{variant}")
         return Finding(rule="battery_temperature", severity=severity, text=text)
+    hottest = _hottest_c(case.readings, case.temp_c)
+    value = case.temp_c
     if case.temp_c > high.value:
         variant, severity, limit = "hot", Severity.DISCONNECT, high
+    elif hottest > high.value:
+        variant, severity, limit, value = "was_hot", Severity.DISCONNECT, high, hottest
     elif case.temp_c < low.value:
         variant, severity, limit = "cold", Severity.SERVICE, low
     else:
         variant, severity, limit = "ok", Severity.OK, high
     text = say(
         f"battery_temperature.{variant}",
-        value=case.temp_c,
+        value=value,
         limit=limit.value,
         low=low.value,
         high=high.value,
     )
-    return against("battery_temperature", severity, text, case.temp_c, limit)
+    return against("battery_temperature", severity, text, value, limit)
+
+
+def _hottest_c(readings: Readings, temp_c: float) -> float:
+    """Highest temperature of the run that two readings in a row show, or the present one [degC].
+
+    Parameters
+    ----------
+    readings : Readings
+    temp_c : float
+        The battery's present temperature [degC].
+
+    Returns
+    -------
+    float
+        [degC]; a lone reading among cooler ones does not count, but is asked about.
+    """
+    seen = readings.battery_temp_c
+    if seen is None:
+        return temp_c
+    values = seen[np.isfinite(seen)]
+    return max(temp_c, float(np.minimum(values[1:], values[:-1]).max(initial=-np.inf)))
 
 
 def _is_asked_at_the_battery(case: Case) -> bool:
@@ -259,6 +287,9 @@ def temperature_rise(case: Case) -> Finding | None:
 def set_voltage(case: Case) -> Finding | None:
     """Supply voltage against the charging window brought to the battery's temperature.
 
+    The median of the hold is held against the whole window, the highest voltage that lasted for
+    `SUSTAINED_S` against its top.
+
     Parameters
     ----------
     case : Case
@@ -273,27 +304,61 @@ def set_voltage(case: Case) -> Finding | None:
         return None
     low, high = case.limit("charge_voltage_min_v"), case.limit("charge_voltage_max_v")
     temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
-    shift = charge_voltage_shift_v(case.battery, temp)
-    by = charge_voltage_mismatch_v(volts, (low.value, high.value), case.battery, temp)
+    window, shift = (low.value, high.value), charge_voltage_shift_v(case.battery, temp)
+    by = charge_voltage_mismatch_v(volts, window, case.battery, temp)
+    variant = _voltage_variant(case, by)
+    highest = _sustained_voltage_v(case.readings)
+    if highest is not None:
+        above = charge_voltage_mismatch_v(highest, window, case.battery, temp)
+        if above > max(by, WELL_ABOVE_V if by < 0 else NEGLIGIBLE_V):
+            volts, by, variant = highest, above, "was_high"
     by = by if abs(by) >= NEGLIGIBLE_V else 0.0
-    at = "" if case.temp_c is None else f" at {temp:.0f} °C"
-    variant = "high" if by > 0 else "low" if by < 0 else "ok"
-    severity = Severity.OK if by == 0 else Severity.NOTE
-    if by < 0:
-        severity = Severity.WATCH
-    if by > WELL_ABOVE_V:
-        severity = Severity.SERVICE
     limit = low if by < 0 else high
     moved = Limit(limit.value + shift, limit.unit, limit.source, limit.generic)
     text = say(
         f"set_voltage.{variant}",
         value=volts,
         by=abs(by),
-        at=at,
+        at="" if case.temp_c is None else f" at {temp:.0f} °C",
         low=low.value + shift,
         high=high.value + shift,
     )
-    return against("set_voltage", severity, text, volts, moved)
+    return against("set_voltage", _voltage_severity(by), text, volts, moved)
+
+
+def _voltage_variant(case: Case, by_v: float) -> str:
+    """Which sentence a voltage so far above (below: negative) its window takes."""
+    if abs(by_v) >= NEGLIGIBLE_V:
+        return "high" if by_v > 0 else "low"
+    return "ok" if any_seen(case.readings.supply_voltage_v) else "setting"
+
+
+def _voltage_severity(by_v: float) -> Severity:
+    """How a voltage so far above (below: negative) its window bears on the outcome."""
+    if by_v > WELL_ABOVE_V:
+        return Severity.SERVICE
+    return Severity.OK if by_v == 0 else Severity.NOTE if by_v > 0 else Severity.WATCH
+
+
+def _sustained_voltage_v(readings: Readings) -> float | None:
+    """Highest voltage that no reading of `SUSTAINED_S` falls below; None where none lasted.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    float or None
+        [V]; a lone slip does not count.
+    """
+    if readings.supply_voltage_v is None:
+        return None
+    seen = np.isfinite(readings.supply_voltage_v)
+    t, volts = readings.elapsed_s[seen], readings.supply_voltage_v[seen]
+    ends = np.searchsorted(t, t + SUSTAINED_S)
+    lasting = [volts[k : end + 1].min() for k, end in enumerate(ends) if end < t.size]
+    return float(max(lasting)) if lasting else None
 
 
 def capacity(case: Case) -> Finding | None:

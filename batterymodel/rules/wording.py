@@ -194,6 +194,8 @@ TEXTS = {
     "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
     "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
     "charging must stop.",
+    "battery_temperature.was_hot": "The battery reached {value:.0f} °C during the readings, above "
+    "the {limit:.0f} °C at which charging must stop.",
     "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
     "charging may begin: a cold battery takes little current and looks fuller than it is.",
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
@@ -219,6 +221,10 @@ TEXTS = {
     "{limit:.1f}.",
     "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
     "{high:.1f} V).",
+    "set_voltage.setting": "The supply's set voltage of {value:.1f} V suits the battery's "
+    "temperature ({low:.1f} to {high:.1f} V); the voltage at the battery was not read.",
+    "set_voltage.was_high": "The voltage was {value:.1f} V for a minute or more, {by:.1f} V too "
+    "high for this battery{at}.",
     "set_voltage.high": "{value:.1f} V is {by:.1f} V too high for this battery{at}.",
     "set_voltage.low": "{value:.1f} V is {by:.1f} V too low to fill this battery{at}: it will stop "
     "short of full.",

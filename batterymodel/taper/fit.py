@@ -26,7 +26,8 @@ from batterymodel.taper.problem import (
     taper_data,
 )
 from batterymodel.taper.shape import Shape, branches_current, current_limited, hold_gradient
-from batterymodel.taper.signals import LEAST_HOLD_READINGS, MAD_TO_SD, Signal
+from batterymodel.taper.signals import MAD_TO_SD, Signal
+from batterymodel.taper.supply_limit import LEAST_HOLD_READINGS
 
 ROBUST_SCALE = 4.0
 """Standard errors beyond which a reading's pull stops growing (own choice)."""

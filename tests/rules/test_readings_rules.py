@@ -1,0 +1,208 @@
+"""Rises, slips, trips, highest values and clamps: each on its story and on both sides of it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from batterymodel import Battery, Event, Outcome, Readings, Severity
+from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.rules import findings
+from batterymodel.taper.trends import Rise
+from tests.conftest import simulated_connection
+from tests.rules.cases import case_of, quiet_case
+from tests.rules.test_findings import found, judged
+
+NICD = Battery(tail="D", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
+
+
+def runaway(minutes_before, minutes_after, doubling_min, every_s=10.0, text_each=0):
+    """A settled 6 A of battery current that turns into 10 A doubling at a time, 8 A of load."""
+    time = np.arange(0.0, 60.0 * (minutes_before + minutes_after) + 0.1, every_s)
+    since = np.maximum(time / 60.0 - minutes_before, 0.0)
+    own = 4.0 + 6.0 * np.exp(-time / 200.0) + 10.0 * (2.0 ** (since / doubling_min) - 1.0)
+    noise = np.random.default_rng(4).normal(0.0, 0.03, time.size)
+    events = (
+        () if not text_each else tuple(Event(elapsed_s=t, text="ok") for t in time[::text_each])
+    )
+    current = np.round(own + 8.0 + noise, 1)
+    return Readings(elapsed_s=time, supply_current_a=current, events=events)
+
+
+@pytest.mark.parametrize("text_each", [0, 1, 2, 4])
+@pytest.mark.parametrize("minutes_before", [8.0, 60.0])
+@pytest.mark.parametrize("doubling_min", [2.0, 5.0])
+def test_a_fast_rise_is_found_within_three_minutes(text_each, minutes_before, doubling_min):
+    """10 A that double in five minutes are 5.2 A more after three, whatever is written beside."""
+    readings = runaway(minutes_before, 3.0, doubling_min, text_each=text_each)
+    assert found(judged(readings, NICD), "current_rising").severity == Severity.DISCONNECT
+
+
+def test_a_rise_that_reaches_the_supplys_limit_is_no_opening_phase():
+    readings = runaway(8.0, 14.0, 4.0)
+    limited = np.minimum(readings.supply_current_a, 58.0)
+    assert (limited == 58.0).sum() > 12
+    readings = readings.model_copy(update={"supply_current_a": limited})
+    assert judged(readings, NICD).outcome is Outcome.DISCONNECT
+
+
+@pytest.mark.parametrize("size_a", [0.8, 3.0, 12.0])
+@pytest.mark.parametrize("each_s", [5.0, 30.0])
+def test_a_load_switched_on_is_never_a_runaway(battery, size_a, each_s):
+    for at in (200.0, 400.0, 510.0, 570.0, 600.0):
+        readings = simulated_connection(
+            0.05, minutes=10.0, every_s=each_s, steps=((at, size_a),), marked=False
+        )
+        finding = found(judged(readings, battery), "current_rising")
+        assert finding is None or finding.severity == Severity.WATCH
+
+
+def wandering(seed, drift_a=0.0):
+    """Loads that wander by 0.5 A over two minutes, and may drift up."""
+    rng = np.random.default_rng(seed)
+    readings = simulated_connection(0.05, minutes=10.0, every_s=10.0, seed=seed)
+    wander, keep = np.zeros(len(readings)), np.exp(-10.0 / rng.uniform(40.0, 400.0))
+    for k in range(1, wander.size):
+        wander[k] = keep * wander[k - 1] + rng.normal(0.0, 0.5 * np.sqrt(1.0 - keep**2))
+    load = wander + drift_a * readings.elapsed_s / readings.elapsed_s[-1]
+    load = load + rng.uniform(0.8, 3.0) * (readings.elapsed_s >= rng.uniform(30.0, 570.0))
+    current = np.round(readings.supply_current_a + load, 1)
+    return readings.model_copy(update={"supply_current_a": current})
+
+
+@pytest.mark.parametrize("drift_a", [0.0, 2.0])
+def test_loads_that_wander_step_and_drift_are_never_a_runaway(battery, drift_a):
+    alarms = [
+        finding.severity
+        for seed in range(40)
+        if (finding := found(judged(wandering(seed, drift_a), battery), "current_rising"))
+    ]
+    assert Severity.DISCONNECT not in alarms
+
+
+def with_rise(battery, gradual_a, from_battery, temp_c=None, chemistry=None):
+    case = quiet_case(battery)
+    rise = Rise(5.0, 0.3, 120.0, 100.0, gradual_a, 0.3, from_battery)
+    readings = case.readings
+    if temp_c is not None:
+        temps = np.full(len(readings), temp_c)
+        readings = readings.model_copy(update={"battery_temp_c": temps})
+    own = battery.model_copy(update={"chemistry": chemistry or battery.chemistry})
+    return replace(case, rise=rise, readings=readings, temp_c=temp_c or 25.0, battery=own)
+
+
+@pytest.mark.parametrize(
+    ("gradual_a", "from_battery", "temp_c", "chemistry", "severity"),
+    [
+        (0.9, True, None, None, "watch"),
+        (1.1, True, None, None, "disconnect"),
+        (1.9, True, None, "vented_lead_acid", "watch"),
+        (2.1, True, None, "vented_lead_acid", "disconnect"),
+        (3.4, False, None, None, "watch"),
+        (3.6, False, None, None, "disconnect"),
+        (3.4, False, 39.0, None, "watch"),
+        (1.9, False, 41.0, None, "watch"),
+        (2.1, False, 41.0, None, "disconnect"),
+    ],
+)
+def test_a_rise_that_can_hurt(battery, gradual_a, from_battery, temp_c, chemistry, severity):
+    """40 Ah: 0.025 an hour are 1 A, twice that for vented; loads drift by 3.5 A, 2 A if warm."""
+    case = with_rise(battery, gradual_a, from_battery, temp_c, chemistry)
+    assert findings.current_rising(case).severity == severity
+
+
+def test_a_little_voltage_does_not_excuse_a_large_rise(battery):
+    """0.1 V drives 0.1 x 2 x 40 = 8 A through 40 Ah."""
+    case = with_rise(battery, 6.0, True)
+    for amount, severity in ((7.0, "watch"), (9.0, "disconnect")):
+        volts = np.where(case.readings.elapsed_s < 200.0, 28.0, 28.1)
+        readings = case.readings.model_copy(update={"supply_voltage_v": volts})
+        rise = replace(case.rise, amount=amount)
+        given = replace(case, readings=readings, rise=rise)
+        assert findings.current_rising(given).severity == severity
+
+
+def changed(readings, column, row, value):
+    values = getattr(readings, column).copy()
+    values[row] = value
+    return readings.model_copy(update={column: values})
+
+
+def test_a_decimal_point_is_asked_for(battery):
+    readings = simulated_connection(0.05)
+    current = readings.supply_current_a.copy()
+    current[29:32] = 15.2, 150.0, 15.0
+    result = judged(readings.model_copy(update={"supply_current_a": current}), battery)
+    finding = found(result, "typing_slip")
+    assert finding.severity == Severity.WATCH
+    assert "says 150 A between 15.2 and 15: is a decimal point missing" in finding.text
+
+
+def test_a_voltage_a_tenth_of_its_neighbours_is_asked_about(battery):
+    readings = simulated_connection(0.05, supply_voltage_v=np.full(61, 28.0))
+    result = judged(changed(readings, "supply_voltage_v", 30, 2.8), battery)
+    assert "2.8 V between 28 and 28" in found(result, "typing_slip").text
+
+
+def test_a_clock_that_steps_back_is_asked_about(battery):
+    rows = [(10 * k, 20.0 - 0.1 * k) for k in range(40)]
+    text = "elapsed_s,supply_current_a\n"
+    lines = [f"{t},{a:.1f}" for t, a in rows]
+    for order, asked in ((lines, False), (lines[::-1], False), (lines[20:] + lines[:20], True)):
+        readings = readings_from_bytes((text + "\n".join(order)).encode(), "r.csv")
+        assert (found(judged(readings, battery), "clock_back") is not None) == asked
+
+
+@pytest.mark.parametrize("to_the_end", [False, True])
+def test_a_trip_is_watched_and_never_full(battery, to_the_end):
+    readings = simulated_connection(0.05, minutes=10.0)
+    current, volts = readings.supply_current_a.copy(), np.full(len(readings), 28.0)
+    off = slice(70, None if to_the_end else 85)
+    current[off] = volts[off] = 0.0
+    given = {"supply_current_a": current, "supply_voltage_v": volts}
+    result = judged(readings.model_copy(update=given), battery)
+    assert result.outcome is Outcome.KEEP_WATCHING
+    assert ("no full battery" in " ".join(found(result, "supply_trip").text.split())) == to_the_end
+
+
+@pytest.mark.parametrize(("many", "severity"), [(1, "ok"), (2, "disconnect")])
+def test_the_hottest_of_the_run_counts_when_two_readings_show_it(battery, many, severity):
+    temps = np.full(61, 20.0)
+    temps[30 : 30 + many] = 60.0
+    result = judged(simulated_connection(0.05, battery_temp_c=temps), battery)
+    assert found(result, "battery_temperature").severity == severity
+    assert (found(result, "typing_slip") is not None) == (many == 1)
+
+
+@pytest.mark.parametrize(("lasts_s", "severity"), [(50.0, "ok"), (70.0, "service")])
+def test_a_voltage_too_high_for_a_minute_counts(battery, lasts_s, severity):
+    time = 5.0 * np.arange(121)
+    volts = np.where((time >= 100.0) & (time < 100.0 + lasts_s), 31.5, 28.0)
+    readings = simulated_connection(0.05, minutes=10.0, supply_voltage_v=volts)
+    finding = found(judged(readings, battery), "set_voltage")
+    assert finding.severity == severity
+    assert ("31.5 V for a minute" in finding.text) == (severity == "service")
+
+
+def test_a_voltage_nobody_read_is_called_a_setting(battery):
+    finding = found(judged(simulated_connection(0.05), battery), "set_voltage")
+    assert "set voltage of 28.0 V" in finding.text
+    volts = np.full(61, 28.0)
+    read = judged(simulated_connection(0.05, supply_voltage_v=volts), battery)
+    assert "28.0 V at the battery" in found(read, "set_voltage").text
+
+
+def test_a_little_too_high_for_a_while_does_not_excuse_too_low(battery):
+    volts = np.where(np.arange(61) < 20, 28.9, 26.5)
+    readings = simulated_connection(0.05, supply_voltage_v=volts)
+    case = case_of(readings, battery)
+    assert findings.set_voltage(case).severity == "watch"
+
+
+def test_a_short_clamp_is_still_held_against_the_load(battery):
+    """Ten readings of a clamp on one of three leads, then none."""
+    readings = simulated_connection(0.1)
+    clamp = np.full(len(readings), np.nan)
+    clamp[:10] = (readings.supply_current_a[:10] - 8.0) / 3.0
+    given = readings.model_copy(update={"battery_current_a": clamp})
+    assert "misses a lead" in found(judged(given, battery), "clamp").text

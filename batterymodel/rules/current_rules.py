@@ -135,7 +135,16 @@ mohm for 40 Ah, battery and wiring)."""
 
 
 def charge_current(case: Case) -> Finding:
-    """Battery current when the constant-voltage phase began, against the card's maximum."""
+    """Battery current when the constant-voltage phase began, against the card's maximum.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding
+    """
     limit = case.limit("max_charge_current_a")
     fit = case.fit
     names = [fit.names.index(n) for n in ("hold_amplitude_a", "float_current_a")]
@@ -152,7 +161,16 @@ def charge_current(case: Case) -> Finding:
 
 
 def supply_at_limit(case: Case) -> Finding | None:
-    """How long the supply was at its limit, and whether battery or bus load kept it there."""
+    """How long the supply was at its limit, and whether battery or bus load kept it there.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     signal = case.fit.signal
     if signal.limit_end_s is None:
         return None
@@ -176,7 +194,16 @@ def supply_at_limit(case: Case) -> Finding | None:
 
 
 def taper_missing(case: Case) -> Finding | None:
-    """Whether the battery current falls at least half as much as the slowest plausible taper."""
+    """Whether the battery current falls at least half as much as the slowest plausible taper.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     fit = case.fit
     change = whole_change(fit)
     if not case.tapers or change is None or change.span_s < LEAST_WINDOW_S:
@@ -216,6 +243,14 @@ def current_rising(case: Case) -> Finding | None:
 
     Power comes off only for a rise that can hurt: without its sharpest jump it must be over
     `HURTS_PER_H` of the rated capacity and, on the supply's meter, over what loads drift by.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
     """
     rise = case.rise
     if rise is None or _gives_current(case):
@@ -283,7 +318,16 @@ def _gives_current(case: Case) -> bool:
 
 
 def floor_current(case: Case) -> Finding | None:
-    """Current left when the taper is over, beside a load that is known."""
+    """Current left when the taper is over, beside a load that is known.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     fit = case.fit
     if not case.tapers or not fit.signal.load.given or fit.signal.limited_throughout:
         return None
@@ -314,12 +358,30 @@ def _still_to_fall_a(time_s: FloatArray, current_a: FloatArray, fit: TaperFit) -
 
 
 def contradiction(case: Case) -> Finding | None:
-    """Whether two pieces of evidence, or meter and given load, cannot both be right."""
+    """Whether two pieces of evidence, or meter and given load, cannot both be right.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     return _evidence_contradiction(case) or _load_contradiction(case)
 
 
 def undeclared_load_step(case: Case) -> Finding | None:
-    """A jump of the current that no event explains."""
+    """A jump of the current that no event explains.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     for step, size in zip(case.fit.signal.steps, case.fit.step_sizes_a, strict=True):
         if not step.marked:
             text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
@@ -335,7 +397,16 @@ def undeclared_load_step(case: Case) -> Finding | None:
 
 
 def load_unknown(case: Case) -> Finding | None:
-    """The bus load was not given."""
+    """The bus load was not given.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     if case.fit.signal.load.given:
         return None
     text = say("load_unknown.note")
@@ -343,7 +414,16 @@ def load_unknown(case: Case) -> Finding | None:
 
 
 def short_window(case: Case) -> Finding | None:
-    """Too few constant-voltage readings to tell a taper from a level."""
+    """Too few constant-voltage readings to tell a taper from a level.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     fit = case.fit
     if fit.signal.limited_throughout:
         return None
@@ -361,7 +441,16 @@ def short_window(case: Case) -> Finding | None:
 
 
 def taper_shape(case: Case) -> Finding | None:
-    """Residual scatter against what the meter's steps and the shape's spread allow."""
+    """Residual scatter against what the meter's steps and the shape's spread allow.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     fit = case.fit
     shape = SHAPE_SDS * fit.belief.shape_rel_sd * fit.amplitude_a
     allowed = max(fit.signal.resolution_a, LEAST_SCATTER_A, shape)
@@ -374,7 +463,16 @@ def taper_shape(case: Case) -> Finding | None:
 
 
 def wall_circuit(case: Case) -> Finding | None:
-    """Steady draw against what the wall circuit carries over hours."""
+    """Steady draw against what the wall circuit carries over hours.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     if case.supply is None or output_limit(case.supply).limited_by != "wall circuit":
         return None
     steady = steady_current_a(case.readings)
@@ -387,7 +485,17 @@ def wall_circuit(case: Case) -> Finding | None:
 
 
 def steady_current_a(readings: Readings) -> float:
-    """Median supply current over the last `STEADY_S` [A]."""
+    """Median supply current over the last `STEADY_S`.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    float
+        [A].
+    """
     late = readings.elapsed_s >= readings.elapsed_s[-1] - STEADY_S
     return float(np.median(readings.supply_current_a[late]))
 

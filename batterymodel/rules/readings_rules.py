@@ -60,7 +60,16 @@ def typing_slip(case: Case) -> Finding | None:
 
 
 def clock_back(case: Case) -> Finding | None:
-    """Rows that go back in time, which were sorted."""
+    """Rows that go back in time, which were sorted.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     if not any(note.endswith(OUT_OF_ORDER) for note in case.readings.notes):
         return None
     return Finding(
@@ -69,7 +78,16 @@ def clock_back(case: Case) -> Finding | None:
 
 
 def supply_trip(case: Case) -> Finding | None:
-    """A stretch in which the supply gave nothing: the battery fed the bus meanwhile."""
+    """A stretch in which the supply gave nothing: the battery fed the bus meanwhile.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     signal = case.fit.signal
     if not signal.off.any():
         return None
@@ -91,7 +109,16 @@ def supply_trip(case: Case) -> Finding | None:
 
 
 def current_out(case: Case) -> Finding | None:
-    """Whether the clamp on the battery lead shows a steady current out of the battery."""
+    """Whether the clamp on the battery lead shows a steady current out of the battery.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     rows = _clamped(case)
     if rows is None or case.readings.battery_current_a is None:
         return None
@@ -105,7 +132,16 @@ def current_out(case: Case) -> Finding | None:
 
 
 def clamp(case: Case) -> Finding | None:
-    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load."""
+    """Whether the clamp on the battery lead agrees with the supply's meter and the bus load.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
     column, rows = case.readings.battery_current_a, _clamped(case)
     if rows is None or column is None or current_out(case) is not None:
         return None

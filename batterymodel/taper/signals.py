@@ -196,8 +196,20 @@ def signal_from(
 
 
 def meter_resolution_a(current_a: FloatArray) -> float:
-    """Coarsest of `METER_STEPS_A` that all values, shape ``(n,)`` [A], are multiples of [A].
+    """Coarsest of `METER_STEPS_A` that all values are multiples of.
 
+    Parameters
+    ----------
+    current_a : ndarray, shape (n,)
+        Readings [A].
+
+    Returns
+    -------
+    float
+        Step of the meter [A].
+
+    Examples
+    --------
     >>> meter_resolution_a(np.array([12.0, 11.5, 9.0]))
     0.5
     """

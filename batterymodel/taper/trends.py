@@ -135,6 +135,10 @@ def battery_current(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
 
     The load as it was given (or taken for unknown) and the fitted load steps are taken off.
 
+    Parameters
+    ----------
+    fit : TaperFit
+
     Returns
     -------
     time_s, current_a : ndarray, shape (n,)
@@ -274,7 +278,17 @@ def _climb(
 
 
 def whole_change(fit: TaperFit) -> Change | None:
-    """Change of the battery current over all constant-voltage readings [A]; None with too few."""
+    """Change of the battery current over all constant-voltage readings [A].
+
+    Parameters
+    ----------
+    fit : TaperFit
+
+    Returns
+    -------
+    Change or None
+        None with fewer readings than `LEAST_TREND_READINGS`.
+    """
     t, current = battery_current(fit)
     return line_change(t, current, fit.signal.sigma_a) if t.size >= LEAST_TREND_READINGS else None
 

@@ -22,7 +22,7 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import capacity_data_for
 from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.results import Result
-from batterymodel.rules.wording import CAUTIONS
+from batterymodel.rules.wording import CAUTIONS, source_words
 
 CROSSING_LEVEL = 0.80
 """Probability inside the interval of the crossing date (own choice)."""
@@ -350,7 +350,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     else:
         interval = limit_for(fitted.battery, "capacity_check_interval_days")
         regular = last + interval.value / DAYS_PER_YEAR
-        why = say_capacity("next.interval", days=interval.value, source=interval.source)
+        source = source_words(interval.source, interval.generic)
+        why = say_capacity("next.interval", days=interval.value, source=source)
     if early < regular:
         return NextCheck(on=record.moment(early), why=FADE_TEXTS["next.early"])
     return NextCheck(on=record.moment(regular), why=why)

@@ -278,6 +278,21 @@ NICD_CAUTION = (
 GENERIC_MARK = "generic"
 
 
+def source_words(source: str | None, generic: bool) -> str:
+    """Where a limit comes from, marked where it is no maker's.
+
+    Parameters
+    ----------
+    source : str, optional
+    generic : bool
+
+    Returns
+    -------
+    str
+    """
+    return f"{GENERIC_MARK}; {source or ''}".rstrip("; ") if generic else source or ""
+
+
 def say(key: str, **values: object) -> str:
     """The sentence under a key of `TEXTS` with its values filled in."""
     return TEXTS[key].format(**values)

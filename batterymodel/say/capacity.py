@@ -8,7 +8,7 @@ from batterymodel.capacity.wording import CAUSE_WORDS, SMALL_ERROR, say_capacity
 from batterymodel.fade.forecast import FadeForecast, Moment
 from batterymodel.inputs.records import record_toml
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.wording import GENERIC_MARK
+from batterymodel.rules.wording import source_words
 from batterymodel.say.connection import amount, wrapped
 
 
@@ -186,8 +186,8 @@ def _model_lines(forecast: FadeForecast) -> list[str]:
 
 
 def _limit_lines(name: str, limit: Limit, scale: float, unit: str) -> list[str]:
-    mark = f"{GENERIC_MARK}; " if limit.generic and GENERIC_MARK not in limit.source else ""
-    return [wrapped(f"{name} {scale * limit.value:.4g} {unit}, from {mark}{limit.source}")]
+    source = source_words(limit.source, limit.generic)
+    return [wrapped(f"{name} {scale * limit.value:.4g} {unit}, from {source}")]
 
 
 def _table(rows: list[tuple[str, str, str]], spread: str) -> list[str]:

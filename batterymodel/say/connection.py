@@ -8,11 +8,11 @@ from batterymodel.basis.intervals import LEVEL_SD, Interval
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
-    GENERIC_MARK,
     OUTCOME_MEANING,
     RULE_WORDS,
     SEVERITY_WORDS,
     doubts,
+    source_words,
 )
 
 WIDTH = 92
@@ -188,8 +188,8 @@ def _finding_lines(finding: Finding) -> list[str]:
     mark = SEVERITY_WORDS[finding.severity]
     lines = [wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
     if finding.source:
-        kind = f"{GENERIC_MARK}; " if finding.generic and GENERIC_MARK not in finding.source else ""
-        lines.append(wrapped(f"limit from {kind}{finding.source}", " " * 14))
+        source = source_words(finding.source, finding.generic)
+        lines.append(wrapped(f"limit from {source}", " " * 14))
     return lines
 
 

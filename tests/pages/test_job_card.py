@@ -55,7 +55,7 @@ def test_generic_limits_are_marked_and_the_makers_are_not() -> None:
     make: Callable[..., Finding] = lambda **more: Finding(  # noqa: E731
         rule="capacity", severity=Severity.OK, text="t", limit=1.0, unit="A", **more
     )
-    generic = pages.findings_list([make(source="generic value for x: y", generic=True)])
+    generic = pages.findings_list([make(source="value for x: y", generic=True)])
     assert '<span class="jc-generic">generic</span> value for x: y' in generic
     assert "jc-generic" not in pages.findings_list([make(source="manual")])
     assert "from manual" in pages.findings_list([make(source="manual")])

@@ -6,7 +6,6 @@ The form is the one place the battery comes from. Its entries live in the sessio
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +13,7 @@ from typing import Any
 import streamlit as st
 
 from batterymodel.errors import InputError
-from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml
+from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml, toml_data
 from batterymodel.pages import KEPT
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -174,12 +173,10 @@ def battery_from_bytes(data: bytes, source: str) -> Battery:
         Not text, not TOML, or a key or value that cannot be right; names file and key.
     """
     try:
-        values = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+        text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise InputError(f"{source}: is not a text file; give a battery as TOML text") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{source}: not valid TOML: {error}") from None
-    return record_from(values, Battery, source)
+    return record_from(toml_data(text, source), Battery, source)
 
 
 def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:

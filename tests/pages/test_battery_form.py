@@ -59,6 +59,20 @@ def test_battery_bytes_that_are_not_text() -> None:
         battery_form.battery_from_bytes(b"\xff\xfe\x00", "own.toml")
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("a = " + "[" * 100_000 + "]" * 100_000, "nested too deep"),
+        ("rated_capacity_ah = " + "9" * 5000, "too many digits"),
+        ("tail = ", "not valid TOML"),
+    ],
+    ids=["deep", "digits", "no-toml"],
+)
+def test_battery_bytes_that_are_no_plain_toml(text: str, said: str) -> None:
+    with pytest.raises(InputError, match=rf"^own\.toml: .*{said}"):
+        battery_form.battery_from_bytes(text.encode(), "own.toml")
+
+
 def test_battery_bytes_with_mark_and_windows_line_ends() -> None:
     text = "\ufeff" + record_toml(BATTERY).replace("\n", "\r\n")
     assert battery_form.battery_from_bytes(text.encode(), "own.toml") == BATTERY

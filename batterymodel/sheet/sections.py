@@ -41,7 +41,7 @@ MOST_OWNER = 60
 ROUGH_RATE_PER_H = 1.0
 """Current over capacity above which the normal taper is called rough (own choice)."""
 
-PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 370, 205
+PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 370, 190
 
 
 def sheet_content(

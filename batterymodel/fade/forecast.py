@@ -76,10 +76,11 @@ class Crossing(Result):
 
 
 class NextCheck(Result):
-    """When to check capacity next, and why."""
+    """When to check capacity next, and why; ``due_since`` where that day has passed."""
 
     on: Moment
     why: str
+    due_since: date | None = None
 
 
 class SlopeChange(Result):
@@ -360,7 +361,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
 def _not_before(check: NextCheck, today: date | None) -> NextCheck:
     if today is None or not isinstance(check.on, date) or check.on >= today:
         return check
-    return NextCheck(on=today, why=say_capacity("next.overdue", why=check.why, due=check.on))
+    why = say_capacity("next.overdue", why=check.why, due=check.on)
+    return NextCheck(on=today, why=why, due_since=check.on)
 
 
 def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:

@@ -139,6 +139,9 @@ def test_next_check_is_never_before_today():
     assert early.next_check.on > date(2021, 1, 1)
     assert late.next_check.on == date(2026, 6, 1)
     assert "due since" in late.next_check.why
+    assert early.next_check.due_since is None
+    assert f"due since {late.next_check.due_since}" in late.next_check.why
+    assert late.next_check.due_since < date(2026, 6, 1)
 
 
 def test_generic_limit_is_marked():

@@ -412,10 +412,9 @@ def _notes(fitted: _FittedRecord) -> list[str]:
         at = used[k]
         percent = 100.0 * record.capacity_ah[at] / fitted.rated
         notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
-    if record.lower_bound.any():
-        notes.append(say_capacity("fade.bounds", count=int(record.lower_bound.sum())))
-    if record.in_service.any():
-        notes.append(say_capacity("fade.in_service", count=int(record.in_service.sum())))
+    for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):
+        if count := int(marked.sum()):
+            notes.append(say_capacity(f"fade.{key}{'s' * (count > 1)}", count=count))
     return notes
 
 

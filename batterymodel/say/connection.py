@@ -146,14 +146,18 @@ def limit_text(value: float, unit: str) -> str:
     ----------
     value : float
     unit : str
-        ``fraction`` for one that is shown in percent; may be empty.
+        ``fraction`` for one that is shown in percent; empty or ``-`` for a bare number.
 
     Returns
     -------
     str
-        Four digits at most.
+        Four digits at most; two decimals of what is read from a meter.
     """
-    return f"{100 * value:.0f} %" if unit == "fraction" else f"{value:.4g} {unit}".strip()
+    if unit == "fraction":
+        return f"{100 * value:.0f} %"
+    metered = unit in ("A", "V") and abs(value) >= 0.1
+    number = f"{round(value, 2) if metered else value:.4g}"
+    return f"{number} {unit}".removesuffix(" -").strip()
 
 
 def _table(assessment: Assessment) -> list[str]:

@@ -43,6 +43,11 @@ def test_outcomes_and_severities_differ_by_sign_and_word() -> None:
         (0.75, "fraction", "75 %"),
         (24.48, "V", "24.48 V"),
         (365.0, "days", "365 days"),
+        (0.74441, "A", "0.74 A"),
+        (1.00733, "A", "1.01 A"),
+        (0.0432, "A", "0.0432 A"),
+        (37.5, "A", "37.5 A"),
+        (1.6, "-", "1.6"),
         (None, None, ""),
     ],
 )

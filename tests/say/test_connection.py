@@ -5,7 +5,7 @@ import re
 import pytest
 
 from batterymodel import Interval, Limits, Supply, assess
-from batterymodel.rules.wording import source_words
+from batterymodel.rules.wording import chance_words, source_words
 from batterymodel.say.connection import amount, percent, text_report
 from tests.conftest import simulated_connection
 
@@ -51,3 +51,21 @@ def test_generic_limits_of_a_battery_without_a_card_are_marked_once(battery):
     assert "limit from generic; value for" in text
     assert "generic; generic" not in text
     assert "limit from value" not in text
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.0, "under 0.1 %"),
+        (0.0009, "under 0.1 %"),
+        (0.001, "0.1 %"),
+        (0.007, "0.7 %"),
+        (0.0097, "1 %"),
+        (0.03, "3 %"),
+        (0.99, "99 %"),
+        (0.996, "over 99 %"),
+        (1.0, "over 99 %"),
+    ],
+)
+def test_chances_are_never_none_or_all(probability, words):
+    assert chance_words(probability) == words

@@ -66,7 +66,7 @@ def simulated_connection(
     marked: bool = True,
     rise_a_per_min: float = 0.0,
     rise_from_s: float = 0.0,
-    floor_a: float = 0.1,
+    float_current_a: float = 0.1,
     fast_share: float | None = None,
     fast_ratio: float = BELIEF.fast_ratio,
     **columns: np.ndarray,
@@ -82,7 +82,7 @@ def simulated_connection(
         rated_ah,
         fast_share,
         fast_ratio,
-        floor_a,
+        float_current_a,
         rise_a_per_min,
         rise_from_s,
         room_a=min(limit_a - load_a, 3.0 * rated_ah),
@@ -110,7 +110,7 @@ def true_path(
     rated_ah: float = 40.0,
     fast_share: float | None = None,
     fast_ratio: float = BELIEF.fast_ratio,
-    floor_a: float = 0.1,
+    float_current_a: float = 0.1,
     rise_a_per_min: float = 0.0,
     rise_from_s: float = 0.0,
     room_a: float = 52.0,
@@ -133,7 +133,7 @@ def true_path(
                 * np.exp(-BELIEF.log_time_per_c_rate * rate)
                 * (1.0 - (1.0 - fast_ratio) * share)
             )
-    return TruePath(charge, here, share, fast_ratio, floor_a, rise_a_per_min, rise_from_s)
+    return TruePath(charge, here, share, fast_ratio, float_current_a, rise_a_per_min, rise_from_s)
 
 
 @cache

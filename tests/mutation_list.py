@@ -35,7 +35,7 @@ RULES = _in(
     ("well above", "battery_rules", "WELL_ABOVE_V = 0.3\n", "WELL_ABOVE_V = 0.1\n"),
     ("negligible volts", "case", "NEGLIGIBLE_V = 0.05\n", "NEGLIGIBLE_V = 0.2\n"),
     (
-        "charge current less floor",
+        "charge current less float current",
         "current_rules",
         'fit["hold_amplitude_a"] + fit["float_current_a"]',
         'fit["hold_amplitude_a"] - fit["float_current_a"]',

@@ -42,7 +42,7 @@ MOST_CHANGE_REL_SD = 0.3
 """Relative error of that change above which it tells nothing (own choice)."""
 
 TAPER_REL_SD = 0.02
-"""What two exponentials and a steady floor leave undescribed of a whole taper's charge (own
+"""What two exponentials and a float current leave undescribed of a whole taper's charge (own
 choice)."""
 
 _NODES = 9
@@ -59,8 +59,9 @@ class InServiceCapacity(Result):
     """Capacity estimated in service [Ah], with what it was made of.
 
     ``capacity_ah.mean`` is the geometric mean, because the change of state of charge stands below
-    the line. ``charge_returned_ah`` is what the battery took above the floor; ``soc_change`` the
-    rise of the state of charge; ``rel_sd_by_cause`` are relative standard deviations.
+    the line. ``charge_returned_ah`` is what the battery took above the float
+    current; ``soc_change`` the rise of the state of charge; ``rel_sd_by_cause`` are relative
+    standard deviations.
     """
 
     tail: str
@@ -107,7 +108,7 @@ def in_service_capacity(
     ``C = efficiency * charge returned / change of state of charge``
 
     1. Charge returned: that of the taper's posterior, less what is left at the last reading; load,
-       floor and meter are uncertain in it.
+       float current and meter are uncertain in it.
     2. Change of state of charge: both rest voltages on the curve. Of the curve's spread
        `COMMON_SHARE` is common to both and largely cancels; a completed taper ends near full.
     3. Efficiency of the chemistry with its spread. All three are independent.

@@ -51,9 +51,12 @@ FADE_TEXTS = {
     "its best value.",
     "fade.bad": "The check of {on} ({percent:.0f} %) does not fit the others and counts little: "
     "was the battery full, and was the discharge run to its end voltage?",
-    "fade.bounds": "{count} of the checks stopped early: they count only as lower bounds.",
-    "fade.in_service": "{count} of the values are estimates in service, weighed by their wide "
-    "errors and no substitute for a capacity check.",
+    "fade.bound": "One check stopped early and counts only as a lower bound.",
+    "fade.bounds": "{count} checks stopped early and count only as lower bounds.",
+    "fade.in_service": "One value is an estimate in service, weighed by its wide error and no "
+    "substitute for a capacity check.",
+    "fade.in_services": "{count} values are estimates in service, weighed by their wide errors and "
+    "no substitute for capacity checks.",
     "fade.slope": "Since about {at} the battery loses {after:.1f} % of rated a {unit}, before that "
     "{before:.1f} % (odds {odds:.0f} to 1 for a change of slope).",
     "one_check": "One check says nothing of the loss: the forecast is common practice for the "

@@ -22,7 +22,7 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import capacity_data_for
 from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.results import Result
-from batterymodel.rules.wording import CAUTIONS
+from batterymodel.rules.wording import CAUTIONS, source_words
 
 CROSSING_LEVEL = 0.80
 """Probability inside the interval of the crossing date (own choice)."""
@@ -76,10 +76,11 @@ class Crossing(Result):
 
 
 class NextCheck(Result):
-    """When to check capacity next, and why."""
+    """When to check capacity next, and why; ``due_since`` where that day has passed."""
 
     on: Moment
     why: str
+    due_since: date | None = None
 
 
 class SlopeChange(Result):
@@ -350,7 +351,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     else:
         interval = limit_for(fitted.battery, "capacity_check_interval_days")
         regular = last + interval.value / DAYS_PER_YEAR
-        why = say_capacity("next.interval", days=interval.value, source=interval.source)
+        source = source_words(interval.source, interval.generic)
+        why = say_capacity("next.interval", days=interval.value, source=source)
     if early < regular:
         return NextCheck(on=record.moment(early), why=FADE_TEXTS["next.early"])
     return NextCheck(on=record.moment(regular), why=why)
@@ -359,7 +361,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
 def _not_before(check: NextCheck, today: date | None) -> NextCheck:
     if today is None or not isinstance(check.on, date) or check.on >= today:
         return check
-    return NextCheck(on=today, why=say_capacity("next.overdue", why=check.why, due=check.on))
+    why = say_capacity("next.overdue", why=check.why, due=check.on)
+    return NextCheck(on=today, why=why, due_since=check.on)
 
 
 def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
@@ -409,10 +412,9 @@ def _notes(fitted: _FittedRecord) -> list[str]:
         at = used[k]
         percent = 100.0 * record.capacity_ah[at] / fitted.rated
         notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
-    if record.lower_bound.any():
-        notes.append(say_capacity("fade.bounds", count=int(record.lower_bound.sum())))
-    if record.in_service.any():
-        notes.append(say_capacity("fade.in_service", count=int(record.in_service.sum())))
+    for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):
+        if count := int(marked.sum()):
+            notes.append(say_capacity(f"fade.{key}{'s' * (count > 1)}", count=count))
     return notes
 
 

@@ -345,8 +345,7 @@ def _source(finding: Finding) -> str:
     limit, source = limit_words(finding), finding.source
     parts = [f"Limit {shown(limit)}"] if limit else []
     if finding.generic:
-        source = (source or "").removeprefix(f"{GENERIC_MARK} ")
-        parts.append(f'<span class="jc-generic">{GENERIC_MARK}</span> {shown(source)}')
+        parts.append(f'<span class="jc-generic">{GENERIC_MARK}</span> {shown(source or "")}')
     elif source:
         parts.append(f"from {shown(source)}")
     return f'<span class="jc-source">{" ".join(parts)}</span>' if parts else ""

@@ -6,15 +6,15 @@ The form is the one place the battery comes from. Its entries live in the sessio
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import streamlit as st
 
 from batterymodel.errors import InputError
-from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml
+from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml, toml_data
 from batterymodel.pages import KEPT
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -23,6 +23,8 @@ from batterymodel.samples.connections import Sample
 
 WHERE = "battery form"
 NO_LABEL = "no label"
+DAYS = date(1970, 1, 1), date(2099, 12, 31)
+"""First and last day offered: left out, Streamlit offers the last ten years and takes no other."""
 IN_HAND, ON_CARD, NEW = "battery", "card", "new"
 """The forms: the battery after connection, the limits card of one on record, one to be added."""
 
@@ -92,6 +94,7 @@ _TABLE_EXAMPLES = {
     "discharge_current_a": "68, 40, 16",
 }
 RECORD = (
+    Field("", "installed_on", "Day it was installed, new", "date"),
     Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
     Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
     Field("history", "fast_share", "Fast share of the taper (%)", "percent", 1.0),
@@ -174,12 +177,10 @@ def battery_from_bytes(data: bytes, source: str) -> Battery:
         Not text, not TOML, or a key or value that cannot be right; names file and key.
     """
     try:
-        values = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+        text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise InputError(f"{source}: is not a text file; give a battery as TOML text") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{source}: not valid TOML: {error}") from None
-    return record_from(values, Battery, source)
+    return record_from(toml_data(text, source), Battery, source)
 
 
 def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
@@ -231,9 +232,10 @@ def show_limits(form: str = IN_HAND) -> None:
 
 
 def show_record() -> None:
-    """The tab with history, last capacity check and last known state; all optional."""
+    """The tab with installation, history, last capacity check and last known state."""
     st.caption("All optional. Charge time is charge to return over the current at connection.")
-    _show(RECORD)
+    _show(RECORD[:1], columns=1)
+    _show(RECORD[1:])
 
 
 def show_download(battery: Battery | None) -> None:
@@ -301,7 +303,7 @@ def _widget(field: Field, key: str, placeholder: str | None) -> None:
     if field.kind in ("text", "row", "percent row"):
         st.text_input(field.label, placeholder=placeholder or "", key=key)
     elif field.kind == "date":
-        st.date_input(field.label, value=None, key=key)
+        _day_widget(field, key)
     elif field.kind == "chemistry":
         options = [chemistry.value for chemistry in Chemistry]
         st.selectbox(
@@ -322,6 +324,13 @@ def _widget(field: Field, key: str, placeholder: str | None) -> None:
             placeholder=placeholder or "",
             key=key,
         )
+
+
+def _day_widget(field: Field, key: str) -> None:
+    """A day in a wide range, which holds the one that is there already."""
+    there = st.session_state.get(key)
+    first, last = (min(DAYS[0], there), max(DAYS[1], there)) if there else DAYS
+    st.date_input(field.label, value=None, min_value=first, max_value=last, key=key)
 
 
 def _generic_values(form: str) -> dict[str, str]:

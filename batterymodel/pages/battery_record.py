@@ -10,7 +10,7 @@ from batterymodel import pages
 from batterymodel.capacity.in_service import NO_SUBSTITUTE
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
-from batterymodel.fade.forecast import FadeForecast
+from batterymodel.fade.forecast import FadeForecast, NextCheck
 from batterymodel.inputs.records import Battery
 from batterymodel.pages import KEPT, battery_form, kept, literal
 from batterymodel.samples.demo import fill_demo, remove_demo
@@ -95,12 +95,19 @@ def _forecast_figures(forecast: FadeForecast) -> str:
         between = f"80 % range: {crossing.low or 'earlier'} to {crossing.high or 'later'}"
     return pages.figures(
         [
-            ("Capacity at the last check", value, f"90 % range: {spread}"),
+            ("Capacity by the trend", value, f"at the last check, 90 % range: {spread}"),
             (f"Loss per {forecast.unit}, of rated", loss, f"90 % range: {loss_spread}"),
             (f"Below {100 * forecast.limit.value:.0f} % of rated", crossed, between),
-            ("Next capacity check", str(forecast.next_check.on), ""),
+            ("Next capacity check", *_next_check(forecast.next_check)),
         ]
     )
+
+
+def _next_check(check: NextCheck) -> tuple[str, str]:
+    """When, and what stands below it: a check that is due has no day to wait for."""
+    if check.due_since is None:
+        return str(check.on), ""
+    return "now", f"due since {check.due_since}"
 
 
 def _show_tapers(store: Store, serial: str) -> None:

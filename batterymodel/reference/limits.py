@@ -85,5 +85,5 @@ def _generic_limit(battery: Battery, entry: _Entry) -> Limit:
     data = data_for(battery.chemistry)
     sourced: Sourced = getattr(data.limits, entry.generic_field)
     scale = {"one": 1.0, "cells": battery.cells, "rated_ah": battery.rated_capacity_ah}[entry.scale]
-    source = f"generic value for {data.label}: {sourced.source}"
+    source = f"value for {data.label}: {sourced.source}"
     return Limit(round(sourced.value * scale, 6), entry.unit, source, generic=True)

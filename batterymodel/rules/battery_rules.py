@@ -22,7 +22,7 @@ from batterymodel.rules.results import (
     Finding,
     Severity,
 )
-from batterymodel.rules.wording import say
+from batterymodel.rules.wording import chance_words, say
 from batterymodel.soc.evidence import rest_voltage_sd_v
 from batterymodel.taper.trends import (
     battery_current,
@@ -134,7 +134,7 @@ def other_conditions(case: Case) -> Finding | None:
     sure = state.unfit < most
     variant = "ok" if sure else f"watch.{state.gravest}"
     severity = Severity.OK if sure else Severity.WATCH
-    text = say(f"other_conditions.{variant}", value=100.0 * state.unfit)
+    text = say(f"other_conditions.{variant}", chance=chance_words(state.unfit))
     limit = Limit(most, "fraction", OWN_RULE, generic=False)
     return against("other_conditions", severity, text, state.unfit, limit)
 

@@ -121,23 +121,23 @@ TEXTS = {
     "current_seen.unsure": "By the current alone, the chance of a charge below {limit:.0f} % is "
     "{value:.0f} %. What was known before is not enough to top off.",
     "other_conditions.ok": "Too low a charge, a shorted cell, a leak or an open circuit would "
-    "hardly show these readings (chance {value:.1f} %).",
+    "hardly show these readings (chance {chance}).",
     "other_conditions.watch.sound": "A sound battery below the limit may show the same readings "
-    "(chance that topping off is wrong {value:.0f} %).",
+    "(chance that topping off is wrong {chance}).",
     "other_conditions.watch.accepts_little": "The current may be small because battery or wiring "
     "accepts little, not because the battery is full (chance that topping off is wrong "
-    "{value:.0f} %). The rest voltage before connecting, or a longer fall, would tell.",
+    "{chance}). The rest voltage before connecting, or a longer fall, would tell.",
     "other_conditions.watch.worn": "A worn battery that holds far less than its plate may show the "
-    "same readings (chance that topping off is wrong {value:.0f} %). A capacity check or the "
+    "same readings (chance that topping off is wrong {chance}). A capacity check or the "
     "rest voltage would tell.",
     "other_conditions.watch.shorted_cell": "A battery with a shorted cell may show the same "
-    "readings (chance that topping off is wrong {value:.0f} %). The rest voltage would tell; the "
+    "readings (chance that topping off is wrong {chance}). The rest voltage would tell; the "
     "current of such a battery stops falling.",
     "other_conditions.watch.leak_or_gassing": "A battery that leaks or gasses may show the same "
-    "readings (chance that topping off is wrong {value:.0f} %). Keep reading: its current stops "
+    "readings (chance that topping off is wrong {chance}). Keep reading: its current stops "
     "falling.",
     "other_conditions.watch.nothing_charging": "The readings fit a bus without its battery: relay, "
-    "fuse or a cell may be open (chance that topping off is wrong {value:.0f} %). Clamp the "
+    "fuse or a cell may be open (chance that topping off is wrong {chance}). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "other_conditions.watch.overheating": "A battery that overheats may show the same readings "
     "(chance that topping off is wrong {value:.0f} %). Read its temperature, clamp its lead, and "
@@ -318,6 +318,21 @@ NICD_CAUTION = (
 GENERIC_MARK = "generic"
 
 
+def source_words(source: str | None, generic: bool) -> str:
+    """Where a limit comes from, marked where it is no maker's.
+
+    Parameters
+    ----------
+    source : str, optional
+    generic : bool
+
+    Returns
+    -------
+    str
+    """
+    return f"{GENERIC_MARK}; {source or ''}".rstrip("; ") if generic else source or ""
+
+
 def say(key: str, **values: object) -> str:
     """The sentence under a key of `TEXTS` with its values filled in.
 
@@ -333,6 +348,16 @@ def say(key: str, **values: object) -> str:
     str
     """
     return TEXTS[key].format(**values)
+
+
+def chance_words(probability: float) -> str:
+    """A probability [0..1] in percent, never as none or all; a tenth only below one percent."""
+    percent = 100.0 * probability
+    if percent < 0.1:
+        return "under 0.1 %"
+    if percent > 99.0:
+        return "over 99 %"
+    return f"{percent:.1f} %" if percent < 0.95 else f"{percent:.0f} %"
 
 
 def not_checked_words(names: tuple[str, ...]) -> str:
@@ -364,7 +389,7 @@ def conditions_words(conditions: tuple[ConditionChance, ...]) -> str:
         Those below `LEAST_SHOWN_CHANCE` are left out.
     """
     what = ", ".join(
-        f"{CONDITION_WORDS[c.name]} {100 * c.probability:.0f} %"
+        f"{CONDITION_WORDS[c.name]} {chance_words(c.probability)}"
         for c in conditions
         if c.probability >= LEAST_SHOWN_CHANCE
     )

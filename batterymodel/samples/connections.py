@@ -7,7 +7,6 @@ All of them play at Saltmarsh Field, a place that does not exist, with a fleet D
 from __future__ import annotations
 
 import argparse
-import tomllib
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -27,6 +26,7 @@ from batterymodel.inputs.records import (
     read_battery,
     read_supply,
     record_toml,
+    toml_data,
 )
 from batterymodel.samples.discharges import write_capacity_samples
 from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
@@ -115,7 +115,7 @@ def load_scenario(folder: Path = SAMPLE_FOLDER) -> tuple[tuple[Sample, ...], Sup
     index = folder / SCENARIO_FILE
     if not index.is_file():
         return (), SUPPLY
-    entries = tomllib.loads(index.read_text(encoding="utf-8"))["connection"]
+    entries = toml_data(index.read_text(encoding="utf-8"), str(index))["connection"]
     samples = tuple(
         Sample(battery=read_battery(folder / f"{key}.toml"), key=key, **entry)
         for key, entry in entries.items()

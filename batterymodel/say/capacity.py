@@ -8,7 +8,7 @@ from batterymodel.capacity.wording import CAUSE_WORDS, SMALL_ERROR, say_capacity
 from batterymodel.fade.forecast import FadeForecast, Moment
 from batterymodel.inputs.records import record_toml
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.wording import GENERIC_MARK
+from batterymodel.rules.wording import source_words
 from batterymodel.say.connection import amount, wrapped
 
 
@@ -63,10 +63,11 @@ def fade_text(forecast: FadeForecast) -> str:
     if change is not None:
         parts += ["", wrapped(slope_sentence(forecast))]
     check = forecast.next_check
+    when = str(check.on) if check.due_since is None else "now"
     parts += [
         "",
         "What to do next",
-        wrapped(f"Next capacity check {check.on}: {check.why}.", "  1. "),
+        wrapped(f"Next capacity check {when}: {check.why}.", "  1. "),
     ]
     parts += ["", *_limit_lines("Least capacity", forecast.limit, 100.0, "%")]
     parts += ["", *_model_lines(forecast)]
@@ -134,7 +135,7 @@ def _fade_table(forecast: FadeForecast) -> list[str]:
     words = {"year": ("Below the limit from", "a year"), "cycle": ("Last cycle above", "a cycle")}
     name, per = words[forecast.unit]
     rows = [
-        ("Capacity at the last check", *amount(forecast.capacity_ah, "Ah")),
+        ("Capacity by the trend, last check", *amount(forecast.capacity_ah, "Ah")),
         (f"Loss {per}, % of rated", *loss_words(forecast.fade_percent)),
         (name, moment_words(crossing.best), ends),
     ]
@@ -186,8 +187,8 @@ def _model_lines(forecast: FadeForecast) -> list[str]:
 
 
 def _limit_lines(name: str, limit: Limit, scale: float, unit: str) -> list[str]:
-    mark = f"{GENERIC_MARK}; " if limit.generic and GENERIC_MARK not in limit.source else ""
-    return [wrapped(f"{name} {scale * limit.value:.4g} {unit}, from {mark}{limit.source}")]
+    source = source_words(limit.source, limit.generic)
+    return [wrapped(f"{name} {scale * limit.value:.4g} {unit}, from {source}")]
 
 
 def _table(rows: list[tuple[str, str, str]], spread: str) -> list[str]:

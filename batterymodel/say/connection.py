@@ -8,11 +8,11 @@ from batterymodel.basis.intervals import LEVEL_SD, Interval
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
-    GENERIC_MARK,
     OUTCOME_MEANING,
     RULE_WORDS,
     SEVERITY_WORDS,
     doubts,
+    source_words,
 )
 
 WIDTH = 92
@@ -146,14 +146,18 @@ def limit_text(value: float, unit: str) -> str:
     ----------
     value : float
     unit : str
-        ``fraction`` for one that is shown in percent; may be empty.
+        ``fraction`` for one that is shown in percent; empty or ``-`` for a bare number.
 
     Returns
     -------
     str
-        Four digits at most.
+        Four digits at most; two decimals of what is read from a meter.
     """
-    return f"{100 * value:.0f} %" if unit == "fraction" else f"{value:.4g} {unit}".strip()
+    if unit == "fraction":
+        return f"{100 * value:.0f} %"
+    metered = unit in ("A", "V") and abs(value) >= 0.1
+    number = f"{round(value, 2) if metered else value:.4g}"
+    return f"{number} {unit}".removesuffix(" -").strip()
 
 
 def _table(assessment: Assessment) -> list[str]:
@@ -188,8 +192,8 @@ def _finding_lines(finding: Finding) -> list[str]:
     mark = SEVERITY_WORDS[finding.severity]
     lines = [wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
     if finding.source:
-        kind = f"{GENERIC_MARK}; " if finding.generic and GENERIC_MARK not in finding.source else ""
-        lines.append(wrapped(f"limit from {kind}{finding.source}", " " * 14))
+        source = source_words(finding.source, finding.generic)
+        lines.append(wrapped(f"limit from {source}", " " * 14))
     return lines
 
 

@@ -325,7 +325,7 @@ def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> Se
 
 
 def _taper(store: Store, serial: str, entry: Entry[Connection]) -> TaperSignature | None:
-    """Battery current above load and floor over capacity, as the fit separates them."""
+    """Battery current above load and float current, over capacity, as the fit separates them."""
     told = entry.record
     try:
         readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)

@@ -37,6 +37,11 @@ _UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|Ah?|V|min|s|h)(?![\w-]))")
 """Space between a number and its unit, which stay on one line."""
 
 
+_TINTS = dict.fromkeys([*range(0xFE00, 0xFE10), *range(0x1F3FB, 0x1F400)])
+"""Signs that choose the colour of the sign before them: in a chart they have no glyph of their own,
+which the standard refuses, and the sheet is black on white."""
+
+
 @dataclass(frozen=True)
 class BoxRule:
     """How a box is ruled: width of a line [pt], dashed or not, one line or two, dark or white."""
@@ -164,7 +169,8 @@ def _section(section: Section) -> dict[str, Any]:
 
 
 def _picture(picture: Picture) -> dict[str, str]:
-    return {"title": picture.title, "words": picture.words, "svg": chart_svg(picture.spec)}
+    drawn = chart_svg(picture.spec).translate(_TINTS)
+    return {"title": picture.title, "words": picture.words, "svg": drawn}
 
 
 def _shown(value: Any, replaced: dict[int, str]) -> Any:

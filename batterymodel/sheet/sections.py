@@ -41,7 +41,7 @@ MOST_OWNER = 60
 ROUGH_RATE_PER_H = 1.0
 """Current over capacity above which the normal taper is called rough (own choice)."""
 
-PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 370, 205
+PICTURE_WIDTH_PX, PICTURE_HEIGHT_PX = 370, 190
 
 
 def sheet_content(
@@ -220,7 +220,10 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
     said = [words.CAPTIONS["fade"], forecast.headline]
     if forecast.slope_change is not None:
         said.append(words.CAPACITY["bend"])
-    said += [words.CAPACITY["next"].format(on=forecast.next_check.on), *forecast.notes]
+    check = forecast.next_check
+    when = "next" if check.due_since is None else "due"
+    said.append(words.CAPACITY[when].format(on=check.due_since or check.on))
+    said += forecast.notes
     pictures.append(
         Picture(
             title=words.CAPACITY_PICTURE, words=" ".join(said), spec=_spec(fade_chart(forecast))

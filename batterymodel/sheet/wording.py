@@ -106,6 +106,7 @@ CAPACITY = {
     "none_next": "One check a year would show the trend in time.",
     "bend": "Lately it falls faster than before.",
     "next": "Next capacity check: {on}.",
+    "due": "The next capacity check is due since {on}.",
 }
 
 MEASURED_HEAD = ("What", "Best value", "{level:.0f} % range", "In plain words")

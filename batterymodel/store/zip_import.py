@@ -11,7 +11,6 @@ import csv
 import hashlib
 import io
 import re
-import tomllib
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -26,7 +25,7 @@ from sqlalchemy.orm import Session
 
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError, StoreError
-from batterymodel.inputs.records import Limits, record_from
+from batterymodel.inputs.records import Limits, record_from, toml_data
 from batterymodel.store.archive import (
     FORMAT,
     MANIFEST,
@@ -188,11 +187,11 @@ def _check_named(archive: _Archive, named: set[str]) -> None:
 
 def _format_of(archive: _Archive) -> int:
     try:
-        found = tomllib.loads(archive.text(MANIFEST)).get("format")
-    except tomllib.TOMLDecodeError:
-        raise archive.error(f"'{MANIFEST}' is not valid TOML") from None
+        found = toml_data(archive.text(MANIFEST), f"'{MANIFEST}'").get("format")
+    except InputError as error:
+        raise archive.error(str(error)) from None
     if found not in READ_FORMATS:
-        raise archive.error(f"has format {found!r}, and this version reads format {FORMAT}")
+        raise archive.error(f"has another format; this version reads format {FORMAT}")
     return found
 
 
@@ -332,10 +331,7 @@ def _card(archive: _Archive, row_id: str, cell: str) -> Limits:
     if cell != card_member(row_id):
         raise archive.error(f"card {row_id} must stand in {card_member(row_id)}")
     try:
-        data = tomllib.loads(archive.text(cell))
-        return record_from(data, Limits, cell)
-    except tomllib.TOMLDecodeError as error:
-        raise archive.error(f"'{cell}' is not valid TOML: {error}") from None
+        return record_from(toml_data(archive.text(cell), cell), Limits, cell)
     except InputError as error:
         raise archive.error(str(error)) from None
 

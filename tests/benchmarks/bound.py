@@ -1,9 +1,10 @@
 """The physical limit: our standard error over the Cramer-Rao bound of the stated noise model.
 
-``python -m tests.benchmarks.bound`` draws connections from the model the fit assumes (shape, floor,
-load and deviations from their priors, normal meter noise) and prints the root mean square error of
-the log of the charge to return over its bound. The bound is that with priors (van Trees): from the
-information of readings and priors together at the truth, averaged over all that the priors draw.
+``python -m tests.benchmarks.bound`` draws connections from the model the fit assumes (shape, float
+current, load and deviations from their priors, normal meter noise) and prints the root mean square
+error of the log of the charge to return over its bound. The bound is that with priors (van Trees):
+from the information of readings and priors together at the truth, averaged over all that the
+priors draw.
 """
 
 from __future__ import annotations

@@ -50,7 +50,7 @@ def free_exponential(case: Case) -> Estimate:
 
 
 def bounded_model(case: Case) -> Estimate:
-    """lmfit with the floor up to 5 % of capacity and the time constant from 2 to 60 minutes."""
+    """lmfit with a float current up to 5 % of capacity and a time constant from 2 to 60 minutes."""
     t, y = case.readings.elapsed_s, case.readings.supply_current_a - (case.load_a or 0.0)
     import lmfit
 

@@ -2,8 +2,8 @@
 
 ``python -m tests.benchmarks.speed`` times, in turns, on the same 300 readings: the whole
 assessment, its fit alone, lmfit on the fit's own residuals (no derivatives), and one
-`scipy.optimize.curve_fit` call of two exponentials and a floor; then the assessment of up to a
-million readings; then the start of the command line over the import of numpy and pandas.
+`scipy.optimize.curve_fit` call of two exponentials and a float current; then the assessment of
+up to a million readings; then the start of the command line over the import of numpy and pandas.
 """
 
 from __future__ import annotations

@@ -107,12 +107,14 @@ def test_lower_bounds_lift_and_are_listed():
     plain = fade_forecast(record(years, ah), BATTERY)
     assert bounded.checks == 3
     assert bounded.fade_percent.mean < plain.fade_percent.mean
-    assert any("lower bounds" in note for note in bounded.notes)
+    assert any(note.startswith("One check stopped early and counts") for note in bounded.notes)
+    two = fade_forecast(record([*years, 3.0, 4.0], [*ah, 37.8, 37.0], bound=[3, 4]), BATTERY)
+    assert any(note.startswith("2 checks stopped early and count only") for note in two.notes)
 
 
 def test_in_service_estimates_count_by_their_errors():
     found = fade_forecast(record([0.0, 1.0, 2.0], [40.0, 39.0, 38.0], in_service=[1]), BATTERY)
-    assert any("estimates in service" in note for note in found.notes)
+    assert any("One value is an estimate in service" in note for note in found.notes)
 
 
 def test_change_of_slope_is_flagged_with_its_odds():
@@ -139,6 +141,9 @@ def test_next_check_is_never_before_today():
     assert early.next_check.on > date(2021, 1, 1)
     assert late.next_check.on == date(2026, 6, 1)
     assert "due since" in late.next_check.why
+    assert early.next_check.due_since is None
+    assert f"due since {late.next_check.due_since}" in late.next_check.why
+    assert late.next_check.due_since < date(2026, 6, 1)
 
 
 def test_generic_limit_is_marked():

@@ -2,6 +2,7 @@
 
 import pytest
 import streamlit as st
+from streamlit.testing.v1 import AppTest
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, Chemistry, LastKnown, Limits, record_toml
@@ -23,6 +24,7 @@ def test_form_gives_back_the_battery_put_into_it(
 def test_form_gives_back_every_entry(monkeypatch: pytest.MonkeyPatch) -> None:
     battery = BATTERY.model_copy(
         update={
+            "installed_on": SCENARIO_DAY,
             "last_known": LastKnown(on=SCENARIO_DAY, state_of_charge=0.07, sd=0.035),
             "limits": Limits(
                 document="D",
@@ -46,9 +48,38 @@ def through_form(battery: Battery, monkeypatch: pytest.MonkeyPatch) -> Battery |
     return battery_form.entered()[0]
 
 
+def show_an_old_battery() -> None:
+    import datetime
+
+    from batterymodel.inputs.records import Battery, CapacityCheck
+    from batterymodel.pages import battery_form
+
+    old = Battery(
+        tail="OLD",
+        chemistry="vrla",
+        cells=12,
+        rated_capacity_ah=40.0,
+        installed_on=datetime.date(1999, 5, 4),
+        capacity_check=CapacityCheck(on=datetime.date(1960, 1, 1), capacity_ah=39.0),
+    )
+    battery_form.fill(old)
+    battery_form.show_record()
+    assert battery_form.entered()[0] == old
+
+
+def test_days_of_long_ago_are_shown() -> None:
+    at = AppTest.from_function(show_an_old_battery).run(timeout=30)
+    assert not at.exception
+    shown = [str(entry.value) for entry in at.date_input]
+    assert "1999-05-04" in shown
+    assert "1960-01-01" in shown
+
+
 def test_form_has_every_entry_of_the_record() -> None:
     fields = {(f.table, f.name) for f in battery_form.FIELDS}
-    for table in ("limits", "history", "capacity_check", "last_known"):
+    tables = ("limits", "history", "capacity_check", "last_known")
+    assert {name for t, name in fields if not t} == set(Battery.model_fields) - set(tables)
+    for table in tables:
         annotation = Battery.model_fields[table].annotation
         kind = next(k for k in getattr(annotation, "__args__", (annotation,)) if k is not None)
         assert {name for t, name in fields if t == table} == set(kind.model_fields)
@@ -57,6 +88,20 @@ def test_form_has_every_entry_of_the_record() -> None:
 def test_battery_bytes_that_are_not_text() -> None:
     with pytest.raises(InputError, match=r"own\.toml: is not a text file"):
         battery_form.battery_from_bytes(b"\xff\xfe\x00", "own.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("a = " + "[" * 100_000 + "]" * 100_000, "nested too deep"),
+        ("rated_capacity_ah = " + "9" * 5000, "too many digits"),
+        ("tail = ", "not valid TOML"),
+    ],
+    ids=["deep", "digits", "no-toml"],
+)
+def test_battery_bytes_that_are_no_plain_toml(text: str, said: str) -> None:
+    with pytest.raises(InputError, match=rf"^own\.toml: .*{said}"):
+        battery_form.battery_from_bytes(text.encode(), "own.toml")
 
 
 def test_battery_bytes_with_mark_and_windows_line_ends() -> None:

@@ -103,7 +103,9 @@ def test_the_page_shows_what_the_library_says(own):
     forecast = forecast_of(open_store(own), "SF-106", date.today())
     said = html_of(at)
     assert f"{forecast.capacity_ah.mean:.1f} Ah" in said
-    assert str(forecast.next_check.on) in said
+    due = forecast.next_check.due_since
+    assert (f"due since {due}" if due else str(forecast.next_check.on)) in said
+    assert "Capacity by the trend" in said
     assert "worn-battery.csv" in said
 
 

@@ -43,6 +43,11 @@ def test_outcomes_and_severities_differ_by_sign_and_word() -> None:
         (0.75, "fraction", "75 %"),
         (24.48, "V", "24.48 V"),
         (365.0, "days", "365 days"),
+        (0.74441, "A", "0.74 A"),
+        (1.00733, "A", "1.01 A"),
+        (0.0432, "A", "0.0432 A"),
+        (37.5, "A", "37.5 A"),
+        (1.6, "-", "1.6"),
         (None, None, ""),
     ],
 )
@@ -55,7 +60,7 @@ def test_generic_limits_are_marked_and_the_makers_are_not() -> None:
     make: Callable[..., Finding] = lambda **more: Finding(  # noqa: E731
         rule="capacity", severity=Severity.OK, text="t", limit=1.0, unit="A", **more
     )
-    generic = pages.findings_list([make(source="generic value for x: y", generic=True)])
+    generic = pages.findings_list([make(source="value for x: y", generic=True)])
     assert '<span class="jc-generic">generic</span> value for x: y' in generic
     assert "jc-generic" not in pages.findings_list([make(source="manual")])
     assert "from manual" in pages.findings_list([make(source="manual")])

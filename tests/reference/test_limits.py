@@ -16,7 +16,7 @@ def with_card(**limits) -> Battery:
 def test_blank_card_falls_back_to_generic_with_a_source(name):
     limit = limit_for(with_card(), name)
     assert limit.generic
-    assert limit.source.startswith("generic value for valve-regulated lead-acid: ")
+    assert limit.source.startswith("value for valve-regulated lead-acid: ")
 
 
 def test_card_entry_names_its_document():

@@ -34,7 +34,7 @@ def test_state_of_charge_is_judged_by_its_probability(battery, probability, expe
 
 
 def test_charge_current_is_what_the_battery_takes_with_its_floor(battery):
-    """25 A of taper on 3 A of floor are 28 A: above a card of 27, below one of 29."""
+    """25 A of taper on 3 A of float current are 28 A: above a card of 27, below one of 29."""
     for most, expected in ((27.0, "service"), (29.0, "ok")):
         case = with_fitted(
             quiet_case(battery, max_charge_current_a=most),
@@ -190,10 +190,12 @@ def test_a_load_three_standard_errors_off_is_said(battery, away_a, wrong):
     assert (findings.contradiction(case) is not None) == wrong
 
 
-@pytest.mark.parametrize(("floor_a", "expected"), [(0.4, "ok"), (1.6, "service")])
-def test_floor_of_a_battery_of_40_ah(battery, floor_a, expected):
+@pytest.mark.parametrize(("float_current_a", "expected"), [(0.4, "ok"), (1.6, "service")])
+def test_float_current_of_a_battery_of_40_ah(battery, float_current_a, expected):
     """0.02 A per Ah are 0.8 A; a load told to 0.2 A adds 0.33 A of doubt."""
-    readings = simulated_connection(0.1, minutes=90.0, every_s=20.0, floor_a=floor_a)
+    readings = simulated_connection(
+        0.1, minutes=90.0, every_s=20.0, float_current_a=float_current_a
+    )
     assert severity(findings.floor_current(case_of(readings, battery))) == expected
 
 

@@ -212,9 +212,11 @@ def test_set_voltage_after_temperature_compensation(battery, temp, volts, severi
     assert word in finding.text
 
 
-@pytest.mark.parametrize(("floor", "severity"), [(0.1, "ok"), (3.0, "service")])
-def test_current_left_after_the_taper(battery, floor, severity):
-    readings = simulated_connection(0.1, minutes=90.0, every_s=20.0, floor_a=floor)
+@pytest.mark.parametrize(("float_current_a", "severity"), [(0.1, "ok"), (3.0, "service")])
+def test_current_left_after_the_taper(battery, float_current_a, severity):
+    readings = simulated_connection(
+        0.1, minutes=90.0, every_s=20.0, float_current_a=float_current_a
+    )
     assert found(judged(readings, battery), "floor_current").severity == severity
 
 

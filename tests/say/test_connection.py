@@ -4,7 +4,8 @@ import re
 
 import pytest
 
-from batterymodel import Interval, Supply, assess
+from batterymodel import Interval, Limits, Supply, assess
+from batterymodel.rules.wording import chance_words, source_words
 from batterymodel.say.connection import amount, percent, text_report
 from tests.conftest import simulated_connection
 
@@ -36,3 +37,35 @@ def test_rounding_follows_the_interval():
 def test_notes_on_the_readings_are_shown(battery):
     readings = simulated_connection(0.1).model_copy(update={"notes": ("3 rows were dropped",)})
     assert "3 rows were dropped" in text_report(assess(readings, battery, load_a=8.0))
+
+
+@pytest.mark.parametrize("source", ["value for a kind", "notes of a generic kind"])
+def test_mark_of_a_generic_limit_asks_the_flag_not_the_source(source):
+    assert source_words(source, generic=True) == f"generic; {source}"
+    assert source_words(source, generic=False) == source
+
+
+def test_generic_limits_of_a_battery_without_a_card_are_marked_once(battery):
+    bare = battery.model_copy(update={"limits": Limits()})
+    text = " ".join(text_report(assess(simulated_connection(0.1), bare, load_a=8.0)).split())
+    assert "limit from generic; value for" in text
+    assert "generic; generic" not in text
+    assert "limit from value" not in text
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.0, "under 0.1 %"),
+        (0.0009, "under 0.1 %"),
+        (0.001, "0.1 %"),
+        (0.007, "0.7 %"),
+        (0.0097, "1 %"),
+        (0.03, "3 %"),
+        (0.99, "99 %"),
+        (0.996, "over 99 %"),
+        (1.0, "over 99 %"),
+    ],
+)
+def test_chances_are_never_none_or_all(probability, words):
+    assert chance_words(probability) == words

@@ -203,19 +203,39 @@ def test_letters_no_font_has_are_shown_replaced_and_named():
     assert UA_1 in data
 
 
-def test_letters_of_charts_that_no_font_has_are_named_too():
+def with_step_named(words: str) -> SheetContent:
+    """A sheet with one picture, in which a load step has a name of its own."""
     content = content_of("marked-load-steps")
     pictures = content.section("pictures")
     first = pictures.pictures[0]
     rows = [row for data in first.spec["datasets"].values() for row in data]
     name = next(v for row in rows for v in row.values() if isinstance(v, str) and " " in v)
-    changed = json.dumps(first.spec).replace(json.dumps(name)[1:-1], "Fan \U00010330")
+    changed = json.dumps(first.spec).replace(json.dumps(name)[1:-1], json.dumps(words)[1:-1])
     picture = first.model_copy(update={"spec": json.loads(changed)})
     pictures = pictures.model_copy(update={"pictures": (picture,)})
     sections = tuple(pictures if s.key == "pictures" else s for s in content.sections)
-    text = text_of(sheet_pdf(content.model_copy(update={"sections": sections})))
+    return content.model_copy(update={"sections": sections})
+
+
+def test_letters_of_charts_that_no_font_has_are_named_too():
+    text = text_of(sheet_pdf(with_step_named("Fan \U00010330")))
     assert "lack one letter" in text
     assert f"Fan {SUBSTITUTE}" in text
+
+
+@pytest.mark.parametrize(
+    "sign",
+    ["\U0001f600", "\U0001f6e9\ufe0f", "\U0001f44d\U0001f3fd"],
+    ids=["plain", "with a style", "with a tint"],
+)
+def test_emoji_in_an_event_and_a_remark_leave_the_sheet_whole(sign: str):
+    content = with_step_named(f"Fan {sign} on")
+    data = sheet_pdf(content.model_copy(update={"remarks": (f"Seen {sign} so.",)}))
+    text = text_of(data)
+    assert f"Fan {sign[0]}" in text
+    assert f"Seen {sign[0]}" in text
+    assert NOT_CLAIMED not in text
+    assert UA_1 in data
 
 
 def test_a_file_that_typst_refuses_the_standard_is_tagged_and_says_so(monkeypatch):

@@ -153,7 +153,7 @@ def test_interval_coverage_on_batteries_drawn_from_the_prior(known, monkeypatch)
             load_a=8.0 + load_error,
             fast_share=share,
             fast_ratio=BELIEF.fast_ratio,
-            floor_a=float(max(rng.normal(0.12, 0.12), 0.0)),
+            float_current_a=float(max(rng.normal(0.12, 0.12), 0.0)),
             every_s=10.0,
         )
         measured = own_time * (1.0 - OF_FAST * own_share) * np.exp(rng.normal(0.0, 0.05))

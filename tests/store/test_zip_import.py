@@ -87,6 +87,7 @@ def with_row_again(members):
     members["moves.csv"] = "\n".join([*lines[:2], lines[1], *lines[2:]]).encode()
 
 
+DEEP, DIGITS = b"a = " + b"[" * 100_000 + b"]" * 100_000, b"9" * 5000
 EMPTY_SHA256 = hashlib.sha256(b"").hexdigest()
 UNKNOWN = "00000000-0000-4000-8000-000000000000"
 BAD = {
@@ -96,6 +97,9 @@ BAD = {
     "file missing": (removed("files/"), "which is missing"),
     "newer format": (swapped("record.toml", "format = 2", "format = 3"), "reads format 2"),
     "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
+    "manifest nested too deep": (put("record.toml", DEEP), "nested too deep"),
+    "manifest of many digits": (put("record.toml", b"format = " + DIGITS), "too many digits"),
+    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 2"),
     "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
     "empty table": (put("moves.csv", b""), "has another header"),
     "no text": (put("moves.csv", b"\xff\xfe\x00"), "not UTF-8"),
@@ -130,6 +134,11 @@ BAD = {
         "does not hold what its name says",
     ),
     "card no TOML": (lambda m: m.__setitem__(member(m, "cards/"), b"a = "), "not valid TOML"),
+    "card nested too deep": (lambda m: m.__setitem__(member(m, "cards/"), DEEP), "too deep"),
+    "card of many digits": (
+        lambda m: m.__setitem__(member(m, "cards/"), b"end_voltage_v = " + DIGITS),
+        "too many digits",
+    ),
     "card unknown key": (lambda m: m.__setitem__(member(m, "cards/"), b"a = 1"), "unknown key 'a'"),
     "card elsewhere": (first_cell("cards.csv", "limits", "record.toml"), "must stand in cards/"),
     "climbing path": (put("../../etc/x", b"x"), "none that an export writes"),

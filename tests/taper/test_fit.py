@@ -144,7 +144,7 @@ def test_truth_is_within_three_standard_errors(battery, depth, seed):
 
 
 def test_a_flat_current_is_never_certainly_small(battery):
-    """A steady 12 A cannot be read as a floor of 12 A with nothing to return."""
+    """A steady 12 A cannot be read as a float current of 12 A with nothing to return."""
     time = np.arange(0.0, 300.0, 5.0)
     readings = Readings(elapsed_s=time, supply_current_a=np.full(time.size, 20.0))
     fit = fitted(readings, battery)

@@ -41,7 +41,7 @@ class TaperCase:
     """A window of a taper as the tool gets it, and the charge still to return at its end.
 
     ``charge_to_return_ah`` is a range: what flowed above the last current of the record, which is
-    not quite the floor, and all that flowed. ``soc`` is the range of the state of charge at
+    not quite the float current, and all that flowed. ``soc`` is the range of the state of charge at
     connection that goes with `HOLDS_AH`.
     """
 

@@ -140,7 +140,7 @@ TEXTS = {
     "fuse or a cell may be open (chance that topping off is wrong {chance}). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "other_conditions.watch.overheating": "A battery that overheats may show the same readings "
-    "(chance that topping off is wrong {value:.0f} %). Read its temperature, clamp its lead, and "
+    "(chance that topping off is wrong {chance}). Read its temperature, clamp its lead, and "
     "keep watching the current.",
     "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
     "charge_confirmed.fall": "The charging current was seen to fall.",

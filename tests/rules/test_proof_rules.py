@@ -17,7 +17,9 @@ from batterymodel import (
     Supply,
     assess,
 )
+from batterymodel.reference.conditions import Condition
 from batterymodel.rules.proof_rules import charge_confirmed, rated_capacity, unlike_any_taper
+from batterymodel.rules.wording import CONDITION_WORDS, say
 from batterymodel.soc.evidence import SOC_GRID, Evidence
 from tests.benchmarks.sickbay.tapers import taper_cases
 from tests.conftest import simulated_connection
@@ -137,3 +139,10 @@ def test_a_plate_no_light_aircraft_has_is_asked_about(rated, check, expected):
     case = quiet_case(BARE)
     battery = BARE.model_copy(update={"rated_capacity_ah": rated, "capacity_check": given})
     assert severity(rated_capacity(replace(case, battery=battery))) == expected
+
+
+@pytest.mark.parametrize("condition", list(Condition))
+def test_every_condition_has_its_words(condition):
+    assert CONDITION_WORDS[condition]
+    if condition is not Condition.SOUND:
+        assert "5 %" in say(f"other_conditions.watch.{condition}", chance="5 %")

@@ -20,7 +20,7 @@ from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.taper.charge_bounds import ChargeBounds
-from batterymodel.taper.fit import TaperFit, fit_taper
+from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
 from batterymodel.taper.prior import MOST_C_RATE_PER_H, prior_for
 from batterymodel.taper.shape import charge_time_share
@@ -71,9 +71,10 @@ def learned_history(
 ) -> History | None:
     """History of the battery after this connection, None where it teaches nothing.
 
-    That is so while the taper is not completed, where the time constant stays unsure or no battery
-    could have it, and for a chemistry whose current is no exponential taper. The taper is read anew
-    without the battery's history, so that it is not counted twice.
+    That is so while the taper is not completed, where its shape is in conflict with belief by more
+    than `taper.fit.MOST_CONFLICT`, where the time constant stays unsure or no battery could have
+    it, and for a chemistry whose current is no exponential taper. The taper is read anew without
+    the battery's history, so that it is not counted twice.
 
     Parameters
     ----------
@@ -91,7 +92,9 @@ def learned_history(
     -------
     History or None
     """
-    if isinstance(posterior, ChargeBounds) or not is_complete(fit, posterior):
+    if isinstance(posterior, ChargeBounds) or fit.conflict > MOST_CONFLICT:
+        return None
+    if not is_complete(fit, posterior):
         return None
     measured = measured_taper(fit.signal, battery, temp_c)
     return None if measured is None else updated_history(battery, measured, on)

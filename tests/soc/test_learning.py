@@ -1,5 +1,6 @@
 """What completed tapers teach: weighing by variance, drift with age, no taper counted twice."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,10 +11,14 @@ from hypothesis import strategies as st
 from batterymodel import History, Readings, Supply, assess
 from batterymodel.soc.learning import (
     MeasuredTaper,
+    learned_history,
     measured_taper,
     updated_history,
     without_belief,
 )
+from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.posterior import charge_posterior
+from batterymodel.taper.prior import prior_for
 from batterymodel.taper.signals import signal_from
 from tests.conftest import BELIEF, believed_at, simulated_connection
 
@@ -91,6 +96,25 @@ def test_a_current_gone_within_seconds_is_assessed_and_teaches_nothing(battery):
     current = np.round(0.1 + 800.0 * (0.2 * np.exp(-t / 1.5) + 0.8 * np.exp(-t / 12.0)), 1)
     readings = Readings(elapsed_s=t, supply_current_a=current + 8.0, battery_current_a=current)
     assert assess(readings, bare(battery)).learned_history is None
+
+
+@pytest.mark.parametrize(("conflict", "taught"), [(1.55, True), (1.65, False)])
+def test_a_taper_in_conflict_with_belief_teaches_nothing(battery, conflict, taught):
+    """1.6 is where a taper fits no battery of the kind."""
+    readings = simulated_connection(0.12, 0.31, minutes=90.0, every_s=20.0)
+    signal = signal_from(readings, SUPPLY, 8.0, 0.1)
+    fit = fit_taper(signal, prior_for(bare(battery), 25.0))
+    posterior, moved = charge_posterior(fit), replace(fit, conflict=conflict)
+    learned = learned_history(moved, posterior, bare(battery), 25.0, ON)
+    assert (learned is not None) is taught
+
+
+def test_a_battery_slower_than_any_of_its_kind_leaves_no_history(battery):
+    """Six times the usual charge time: seen to its end, said to be unlike any, and not learned."""
+    slow = simulated_connection(0.2, 2.2, minutes=500.0, every_s=60.0)
+    result = assess(slow, bare(battery), SUPPLY, load_a=8.0, load_sd_a=0.1, ambient_c=25.0, on=ON)
+    assert "unlike_any_taper" in {f.rule for f in result.findings}
+    assert result.learned_history is None
 
 
 def test_equal_errors_meet_in_the_middle(battery):

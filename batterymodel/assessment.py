@@ -19,7 +19,7 @@ from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import not_checked
-from batterymodel.rules.case import LEAST_READINGS, MOST_CONFLICT, Case, any_seen
+from batterymodel.rules.case import LEAST_READINGS, Case, any_seen
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.findings import findings_for, outcome_of
 from batterymodel.rules.results import (
@@ -54,7 +54,7 @@ from batterymodel.soc.evidence import (
 from batterymodel.soc.learning import learned_history
 from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.charge_bounds import ChargeBounds
-from batterymodel.taper.fit import TaperFit, fit_taper
+from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import Prior, prior_for
 from batterymodel.taper.signals import Signal, signal_from

@@ -151,8 +151,8 @@ TAPER = _in(
     (
         "end of the current limit",
         "posterior",
-        "spread = (variance + end_spread_a**2)[:, None]",
-        "spread = variance[:, None]",
+        "spread = variance + end_spread_a**2",
+        "spread = variance + 0.0 * end_spread_a**2",
     ),
     ("limit band", "supply_limit", "LIMIT_BAND = 0.06\n", "LIMIT_BAND = 0.3\n"),
     (
@@ -325,5 +325,182 @@ CONDITIONS = (
     ),
 )
 
-MUTATIONS = (*RULES, *CONDITIONS, *SOC, *REFERENCE, *TAPER, *EVENTS, *CAPACITY, *FADE, *SELECTION)
+ACCOUNT = (
+    *_in(
+        "soc",
+        ("other law", "account", "OTHER_LAW_LOG_SD = 0.4\n", "OTHER_LAW_LOG_SD = 0.3\n"),
+        ("other law's share", "account", "OTHER_LAW_SHARE = 0.4\n", "OTHER_LAW_SHARE = 0.3\n"),
+        (
+            "taken for charge",
+            "account",
+            "MOST_BELOW_LOG_SD = 0.03, 1.2",
+            "MOST_BELOW_LOG_SD = 0.02, 1.2",
+        ),
+        ("most below", "account", "MOST_BELOW_LOG_SD = 0.03, 1.2", "MOST_BELOW_LOG_SD = 0.03, 1.0"),
+        tests=("tests/soc/test_account.py",),
+    ),
+    *_in(
+        "soc",
+        ("more is mixed", "combination", "LEAST_MIXED = 0.005\n", "LEAST_MIXED = 0.003\n"),
+        ("less is mixed", "combination", "LEAST_MIXED = 0.005\n", "LEAST_MIXED = 0.01\n"),
+        ("surface charge of a cell", "evidence", "SURFACE_SD_V = 0.05\n", "SURFACE_SD_V = 0.07\n"),
+    ),
+    *_in(
+        "soc",
+        (
+            "belief counted each time",
+            "learning",
+            "gained = sd**-2 - believed_sd**-2",
+            "gained = sd**-2",
+        ),
+        (
+            "first history from nothing",
+            "learning",
+            "time_var, share_sd = taper.time_constant_log_sd**2, taper.fast_share_sd",
+            "time_var, share_sd = 1e9, taper.fast_share_sd",
+        ),
+        (
+            "conflict teaches",
+            "learning",
+            "isinstance(posterior, ChargeBounds) or fit.conflict > MOST_CONFLICT",
+            "isinstance(posterior, ChargeBounds)",
+        ),
+        tests=("tests/soc/test_learning.py",),
+    ),
+)
+
+SETTLING = (
+    *_in(
+        "taper",
+        ("settling", "settling", "SETTLING_S = 90.0\n", "SETTLING_S = 60.0\n"),
+        ("settling longer", "settling", "SETTLING_S = 90.0\n", "SETTLING_S = 160.0\n"),
+        ("lower hump", "settling", "HUMP_OF_CURRENT = 0.02\n", "HUMP_OF_CURRENT = 0.01\n"),
+        ("higher hump", "settling", "HUMP_OF_CURRENT = 0.02\n", "HUMP_OF_CURRENT = 0.03\n"),
+        ("smaller spike", "settling", "SPIKE_OF_CURRENT = 0.10\n", "SPIKE_OF_CURRENT = 0.05\n"),
+        ("larger spike", "settling", "SPIKE_OF_CURRENT = 0.10\n", "SPIKE_OF_CURRENT = 0.15\n"),
+        ("flatter spike", "settling", "SPIKE_STEEPER = 8.0\n", "SPIKE_STEEPER = 5.0\n"),
+        ("steeper spike", "settling", "SPIKE_STEEPER = 8.0\n", "SPIKE_STEEPER = 12.0\n"),
+        tests=("tests/taper/test_settling.py",),
+    ),
+    *_in(
+        "taper",
+        ("less misfit", "fit", "NO_MISFIT = 1.3\n", "NO_MISFIT = 1.1\n"),
+        ("more misfit", "fit", "NO_MISFIT = 1.3\n", "NO_MISFIT = 1.8\n"),
+        ("neighbours sooner", "fit", "MISFIT_SIGMAS = 2.5\n", "MISFIT_SIGMAS = 2.0\n"),
+        ("neighbours later", "fit", "MISFIT_SIGMAS = 2.5\n", "MISFIT_SIGMAS = 3.0\n"),
+        ("belief not widened", "fit", "prior = believed.widened(wider)", "prior = believed"),
+        (
+            "load not widened",
+            "fit",
+            "load_a=(mean, wider * sd)",
+            "load_a=(mean, sd)",
+        ),
+        tests=("tests/taper/test_fit.py",),
+    ),
+)
+
+PROOF = (
+    *_in(
+        "rules",
+        ("confirmed sooner", "proof_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.8\n"),
+        ("confirmed later", "proof_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.97\n"),
+        (
+            "any chemistry confirms",
+            "proof_rules",
+            "if not found or case.battery.chemistry not in LEAD_ACID:",
+            "if not found:",
+        ),
+        ("fall in errors", "proof_rules", "FALL_ERRORS = 3.0\n", "FALL_ERRORS = 0.5\n"),
+        ("fall of current", "proof_rules", "FALL_OF_CURRENT = 0.05\n", "FALL_OF_CURRENT = 0.02\n"),
+        ("larger fall", "proof_rules", "FALL_OF_CURRENT = 0.05\n", "FALL_OF_CURRENT = 0.15\n"),
+        (
+            "limited throughout is seen",
+            "proof_rules",
+            "case.fit.signal.limited_throughout or change is None",
+            "change is None",
+        ),
+        ("smallest plate", "proof_rules", "PLATE_AH = (4.0, 100.0)", "PLATE_AH = (3.0, 100.0)"),
+        ("largest plate", "proof_rules", "PLATE_AH = (4.0, 100.0)", "PLATE_AH = (4.0, 120.0)"),
+        ("low check", "proof_rules", "CHECK_CONFIRMS = (0.3, 1.5)", "CHECK_CONFIRMS = (0.2, 1.5)"),
+        ("high check", "proof_rules", "CHECK_CONFIRMS = (0.3, 1.5)", "CHECK_CONFIRMS = (0.3, 1.6)"),
+        ("history left out unsaid", "proof_rules", "if case.unlike_history:", "if False:"),
+        (
+            "which way it is unlike",
+            "proof_rules",
+            'case.fit["log_time_constant"] > case.fit.belief',
+            'case.fit["log_time_constant"] < case.fit.belief',
+        ),
+        tests=("tests/rules/test_proof_rules.py",),
+    ),
+    *_in(
+        "taper",
+        ("most conflict", "fit", "MOST_CONFLICT = 1.6\n", "MOST_CONFLICT = 1.7\n"),
+        ("less conflict", "fit", "MOST_CONFLICT = 1.6\n", "MOST_CONFLICT = 1.5\n"),
+        tests=("tests/rules/test_proof_rules.py", "tests/soc/test_learning.py"),
+    ),
+    *_in(
+        "rules",
+        ("chance of the rest voltage", "battery_rules", "chance=100 * below", "chance=100 * SURE"),
+        ("seen to fall", "battery_rules", "FALL_ERRORS = 3.0\n", "FALL_ERRORS = 2.0\n"),
+        ("hardly seen to fall", "battery_rules", "FALL_ERRORS = 3.0\n", "FALL_ERRORS = 4.0\n"),
+        (
+            "one step seen to fall",
+            "battery_rules",
+            "FALL_METER_STEPS = 2.0\n",
+            "FALL_METER_STEPS = 1.0\n",
+        ),
+        ("three steps", "battery_rules", "FALL_METER_STEPS = 2.0\n", "FALL_METER_STEPS = 3.0\n"),
+        ("ends compared", "battery_rules", "ENDS_COMPARED = 3\n", "ENDS_COMPARED = 1\n"),
+        (
+            "unsure current",
+            "battery_rules",
+            '"unsure" if below > 1.0 - SURE',
+            '"unsure" if below > 1.0 - SURE + 0.02',
+        ),
+        (
+            "unsure current too soon",
+            "battery_rules",
+            '"unsure" if below > 1.0 - SURE',
+            '"unsure" if below > 1.0 - SURE - 0.02',
+        ),
+    ),
+)
+
+IN_USE = (
+    *_in(
+        "reference",
+        ("neglected", "capacity_in_use", "NEGLECTED = 0.12\n", "NEGLECTED = 0.04\n"),
+        (
+            "neglected factor",
+            "capacity_in_use",
+            "NEGLECTED_FACTOR = 4.5\n",
+            "NEGLECTED_FACTOR = 2.5\n",
+        ),
+        (
+            "unknown age",
+            "capacity_in_use",
+            "UNKNOWN_AGE_MEAN_YEARS = 2.5\n",
+            "UNKNOWN_AGE_MEAN_YEARS = 1.5\n",
+        ),
+        ("worn share", "capacity_in_use", "WORN_SHARE = 0.8\n", "WORN_SHARE = 0.7\n"),
+        tests=("tests/reference/test_capacity_in_use.py",),
+    ),
+    *_in(
+        "reference",
+        ("a little slower", "conditions", "time_log=1.4", "time_log=0.7"),
+        (
+            "shorted cell is safe",
+            "conditions",
+            "        Condition.SHORTED_CELL,\n        Condition.LEAK_OR_GASSING,",
+            "        Condition.LEAK_OR_GASSING,",
+        ),
+        ("other laws' time", "conditions", "LAW_TIME_LOG_SD = 0.25\n", "LAW_TIME_LOG_SD = 0.0\n"),
+        tests=("tests/soc/test_conditions.py",),
+    ),
+)
+
+MUTATIONS = (
+    *(*RULES, *PROOF, *CONDITIONS, *SOC, *ACCOUNT, *REFERENCE, *IN_USE),
+    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION),
+)
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

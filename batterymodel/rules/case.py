@@ -17,6 +17,7 @@ from batterymodel.rules.results import (
 )
 from batterymodel.soc.combination import ChargeState
 from batterymodel.soc.conditions import ConditionState
+from batterymodel.taper.fit import MOST_CONFLICT as MOST_CONFLICT
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.trends import (
     Rise,
@@ -29,11 +30,6 @@ LEAST_READINGS = 5
 
 NEGLIGIBLE_V = 0.05
 """Distance from the window that a panel meter cannot show (own choice)."""
-
-MOST_CONFLICT = 1.6
-"""Factor by which belief in the taper had to be widened from which on it fits no battery of the
-kind [-] (own choice; nine in ten sound batteries of the calibration half of
-`tests.benchmarks.sick` stay below)."""
 
 LEAST_SCATTER_A = 0.5
 """Scatter that small bus loads make on any aircraft (common practice, no source)."""

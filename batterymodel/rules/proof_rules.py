@@ -6,10 +6,11 @@ import numpy as np
 
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.case import MOST_CONFLICT, OWN_RULE, Case, against
+from batterymodel.rules.case import OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import say
 from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID
+from batterymodel.taper.fit import MOST_CONFLICT
 from batterymodel.taper.trends import battery_current, whole_change
 
 LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)

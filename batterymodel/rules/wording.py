@@ -351,7 +351,17 @@ def say(key: str, **values: object) -> str:
 
 
 def chance_words(probability: float) -> str:
-    """A probability [0..1] in percent, never as none or all; a tenth only below one percent."""
+    """A probability in percent, never as none or all; a tenth only below one percent.
+
+    Parameters
+    ----------
+    probability : float
+        [0..1].
+
+    Returns
+    -------
+    str
+    """
     percent = 100.0 * probability
     if percent < 0.1:
         return "under 0.1 %"

@@ -2,7 +2,9 @@
 
 A battery has its own slow time constant and fast share; each connection shows them moved a little
 (`chemistry.TaperPrior.time_transfer_log_sd`, `share_transfer_sd`) and measured with an error. Known
-and measured values are weighed by their variances; between tapers the known ones drift.
+and measured values are weighed by their variances; between tapers the known ones drift. The belief
+in the chemistry counts once: it is taken out of each measured taper, and the first history starts
+from it.
 """
 
 from __future__ import annotations
@@ -16,9 +18,9 @@ from pydantic import ValidationError
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.records import Battery, History
-from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.taper.charge_bounds import ChargeBounds
-from batterymodel.taper.fit import TaperFit, fit_taper
+from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
 from batterymodel.taper.prior import MOST_C_RATE_PER_H, prior_for
 from batterymodel.taper.shape import charge_time_share
@@ -51,7 +53,7 @@ DRIFT_PER_ROOT_YEAR = 0.10
 class MeasuredTaper:
     """Slow time constant [ln s] and fast share [0..1] of one completed taper, at a small current.
 
-    Each with its standard deviation.
+    Each with its standard deviation, by the readings alone; infinite where they say nothing.
     """
 
     log_time_s: float
@@ -69,9 +71,10 @@ def learned_history(
 ) -> History | None:
     """History of the battery after this connection, None where it teaches nothing.
 
-    That is so while the taper is not completed, where the time constant stays unsure or no battery
-    could have it, and for a chemistry whose current is no exponential taper. The taper is read anew
-    without the battery's history, so that it is not counted twice.
+    That is so while the taper is not completed, where its shape is in conflict with belief by more
+    than `taper.fit.MOST_CONFLICT`, where the time constant stays unsure or no battery could have
+    it, and for a chemistry whose current is no exponential taper. The taper is read anew without
+    the battery's history, so that it is not counted twice.
 
     Parameters
     ----------
@@ -89,7 +92,9 @@ def learned_history(
     -------
     History or None
     """
-    if isinstance(posterior, ChargeBounds) or not is_complete(fit, posterior):
+    if isinstance(posterior, ChargeBounds) or fit.conflict > MOST_CONFLICT:
+        return None
+    if not is_complete(fit, posterior):
         return None
     measured = measured_taper(fit.signal, battery, temp_c)
     return None if measured is None else updated_history(battery, measured, on)
@@ -121,10 +126,12 @@ def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
 
 
 def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> MeasuredTaper | None:
-    """What one connection says of the battery's taper by itself.
+    """What one connection says of the battery's taper by itself, without belief in the chemistry.
 
     The slow time constant's log is brought to a small current by ``log_time_per_c_rate`` and the
-    fast share by ``share_per_c_rate`` (`chemistry.TaperPrior`).
+    fast share by ``share_per_c_rate`` (`chemistry.TaperPrior`). The fit's posterior, mean ``m`` and
+    variance ``v``, holds the belief ``m0``, ``v0``; the readings alone say ``1 / vr = 1 / v -
+    1 / v0`` and ``mr = vr (m / v - m0 / v0)``, both taken as normal (derived).
 
     Parameters
     ----------
@@ -137,7 +144,7 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     Returns
     -------
     MeasuredTaper or None
-        None where its time constant is less sure than `MOST_LEARNED_SD`.
+        None where its time constant is less sure than `MOST_LEARNED_SD` by the readings alone.
     """
     bare = battery.model_copy(update={"history": None})
     fit = fit_taper(signal, prior_for(bare, temp_c))
@@ -145,20 +152,46 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     node, _, weight = posterior.pairs()
     c_rate = min(float(fit.prior.c_rate_per_h(fit["hold_amplitude_a"])), MOST_C_RATE_PER_H)
     shape = posterior.shape.of_nodes(node)
-    log_time, log_time_sd = _moments(np.log(shape.time_constant_s), weight)
-    share, share_sd = _moments(np.asarray(shape.fast_share), weight)
+    log_time = np.log(shape.time_constant_s) + fit.prior.log_time_per_c_rate * c_rate
+    share = np.asarray(shape.fast_share) - fit.prior.share_per_c_rate * c_rate
+    time_belief, share_belief = _beliefs(fit)
+    log_time_s, log_time_sd = without_belief(*_moments(log_time, weight), *time_belief)
+    fast_share, fast_share_sd = without_belief(*_moments(share, weight), *share_belief)
     if log_time_sd > MOST_LEARNED_SD:
         return None
     return MeasuredTaper(
-        log_time_s=log_time + fit.prior.log_time_per_c_rate * c_rate,
+        log_time_s=log_time_s,
         log_time_sd=log_time_sd,
-        fast_share=float(np.clip(share - fit.prior.share_per_c_rate * c_rate, *LEARNED_SHARES)),
-        fast_share_sd=share_sd,
+        fast_share=float(np.clip(fast_share, *LEARNED_SHARES)),
+        fast_share_sd=fast_share_sd,
     )
 
 
+def _beliefs(fit: TaperFit) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Belief in log time constant and fast share that a fit's posterior holds, mean and sd each."""
+    prior, c_rate = fit.prior, fit.data.c_rate_guess_per_h
+    share = float(prior.share_at(c_rate))
+    share_sd = prior.logit_share_sd(c_rate) * share * (1.0 - share)
+    time_belief = prior.log_time_s, prior.log_time_sd_at(c_rate)
+    return time_belief, (prior.fast_share, share_sd)
+
+
+def without_belief(
+    mean: float, sd: float, believed: float, believed_sd: float
+) -> tuple[float, float]:
+    """Mean and standard deviation of a measurement, from those after and before it, all normal.
+
+    ``1 / sd**2 - 1 / believed_sd**2`` is its precision; where that is not above zero nothing was
+    gained: the mean stands and the standard deviation is infinite.
+    """
+    gained = sd**-2 - believed_sd**-2
+    if gained <= 0.0:
+        return mean, float(np.inf)
+    return (mean * sd**-2 - believed * believed_sd**-2) / gained, float(gained**-0.5)
+
+
 def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> History | None:
-    """Known history and one measured taper, weighed by their variances.
+    """Known history, or else belief in the chemistry, and one measured taper, by their variances.
 
     ``mean = (a / va + b / vb) / (1 / va + 1 / vb)`` for the log time constant and for the fast
     share; the variances are those of known and measured value and what moves between connections
@@ -182,17 +215,11 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
     alone_h = _charge_time_h(measured.log_time_s, measured.fast_share, taper.fast_ratio)
     if not _is_plausible(alone_h):
         return None
+    known_time, known_share = _known(battery, taper, on)
     time_var = measured.log_time_sd**2 + taper.time_transfer_log_sd**2
     share_var = measured.fast_share_sd**2 + taper.share_transfer_sd**2
-    log_time, share = measured.log_time_s, measured.fast_share
-    known = battery.history
-    if known is not None:
-        believed = prior_for(battery, None)
-        years = max((on - known.on).days, 0) / DAYS_PER_YEAR if known.on else 0.0
-        known_time_var = known.charge_time_rel_sd**2 + DRIFT_PER_ROOT_YEAR**2 * years
-        log_time, time_var = _weighed(log_time, time_var, believed.log_time_s, known_time_var)
-        known_share_sd = known.fast_share_sd if known.fast_share else taper.fast_share_sd
-        share, share_var = _weighed(share, share_var, believed.fast_share, known_share_sd**2)
+    log_time, time_var = _weighed(measured.log_time_s, time_var, *known_time)
+    share, share_var = _weighed(measured.fast_share, share_var, *known_share)
     charge_time_h = _charge_time_h(log_time, share, taper.fast_ratio)
     if not _is_plausible(charge_time_h):
         return None
@@ -203,6 +230,23 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
         fast_share_sd=round(max(float(np.sqrt(share_var)), LEAST_KNOWN_SHARE_SD), 4),
         on=on,
     )
+
+
+def _known(
+    battery: Battery, taper: TaperPrior, on: date
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The battery's own log time constant and fast share before this taper, with their variances.
+
+    Those of the history, which drifts with age, or else of batteries of the chemistry.
+    """
+    known, believed = battery.history, prior_for(battery, None)
+    if known is None:
+        time_var, share_sd = taper.time_constant_log_sd**2, taper.fast_share_sd
+    else:
+        years = max((on - known.on).days, 0) / DAYS_PER_YEAR if known.on else 0.0
+        time_var = known.charge_time_rel_sd**2 + DRIFT_PER_ROOT_YEAR**2 * years
+        share_sd = known.fast_share_sd if known.fast_share else taper.fast_share_sd
+    return (believed.log_time_s, time_var), (believed.fast_share, share_sd**2)
 
 
 def _charge_time_h(log_time_s: float, fast_share: float, fast_ratio: float) -> float:

@@ -48,6 +48,11 @@ MISFIT_SIGMAS = 2.5
 """Errors of a correlation from which neighbouring rows count as missing together [-] (own
 choice)."""
 
+MOST_CONFLICT = 1.6
+"""Factor by which belief in the taper had to be widened from which on it fits no battery of the
+kind [-] (own choice; nine in ten sound batteries of the calibration half of
+`tests.benchmarks.sick` stay below)."""
+
 MOST_PULL, MOST_TOGETHER = 3.0, 0.9
 """Residual, in errors, and correlation of neighbours that count at most [-] (own choice)."""
 

@@ -1,13 +1,15 @@
 """Each rule on both sides of what decides it; the values stand in the test, worked by hand."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
-from batterymodel import CapacityCheck, Supply
+from batterymodel import Battery, CapacityCheck, Chemistry, Readings, Supply
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.rules import findings
+from batterymodel.soc.evidence import SOC_GRID, Evidence
 from tests.conftest import simulated_connection
 from tests.rules.cases import (
     case_of,
@@ -232,3 +234,52 @@ def test_eighty_percent_of_the_wall_circuit(battery, steady_a, said):
     steady = readings.model_copy(update={"supply_current_a": level})
     case = case_of(steady, battery, supply, load_a=25.0)
     assert (findings.wall_circuit(case) is not None) == said
+
+
+def test_a_rest_voltage_says_the_chance_of_being_below(battery):
+    """0.1 V above the least, with 0.152 V of spread: normal beyond 0.656 deviations, 26 %."""
+    case = case_of(simulated_connection(0.1), battery, rest_voltage_v=24.58)
+    assert "26 %" in findings.rest_voltage(case).text
+
+
+LITHIUM = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=30.0)
+
+
+def lithium_case(fall_a, sigma_a, resolution_a, below):
+    """A current that falls by so much from its first three readings to its last, so precisely
+    read; its likelihood leaves so much for a charge below the limit."""
+    time_s = np.arange(0.0, 601.0, 10.0)
+    middle = np.clip((time_s - 20.0) / 560.0, 0.0, 1.0)
+    readings = Readings(elapsed_s=time_s, supply_current_a=13.0 - fall_a * middle)
+    case = case_of(readings, LITHIUM)
+    signal = replace(
+        case.fit.signal,
+        sigma_a=sigma_a,
+        resolution_a=resolution_a,
+        usable=np.ones(time_s.size, dtype=bool),
+    )
+    case = replace(case, fit=replace(case.fit, signal=signal))
+    limit = case.limit("min_top_off_soc").value
+    full = np.where(limit > SOC_GRID, below / limit, (1.0 - below) / (1.0 - limit))
+    by_current = Evidence("taper", full / full.max())
+    return replace(case, state=replace(case.state, evidence=(by_current,)))
+
+
+@pytest.mark.parametrize(
+    ("fall_a", "sigma_a", "resolution_a", "falls"),
+    [
+        (0.65, 0.3, 0.01, False),
+        (0.85, 0.3, 0.01, True),
+        (0.18, 0.001, 0.1, False),
+        (0.22, 0.001, 0.1, True),
+    ],
+)
+def test_a_fall_of_three_errors_and_two_steps_is_seen(fall_a, sigma_a, resolution_a, falls):
+    """Means of three readings differ by 0.3 x sqrt(2 / 3) = 0.245 A, three of that are 0.735 A."""
+    finding = findings.current_seen(lithium_case(fall_a, sigma_a, resolution_a, 0.01))
+    assert severity(finding) == ("ok" if falls else "watch")
+
+
+@pytest.mark.parametrize(("below", "expected"), [(0.04, "ok"), (0.06, "watch")])
+def test_a_current_may_leave_a_twentieth_for_too_low_a_charge(below, expected):
+    assert severity(findings.current_seen(lithium_case(5.0, 0.01, 0.01, below))) == expected

@@ -132,6 +132,8 @@ def test_a_history_the_readings_contradict_is_left_out():
         (101.0, None, "watch"),
         (150.0, 140.0, None),
         (150.0, 40.0, "watch"),
+        (110.0, 160.0, None),
+        (110.0, 172.0, "watch"),
     ],
 )
 def test_a_plate_no_light_aircraft_has_is_asked_about(rated, check, expected):

@@ -6,9 +6,19 @@ import numpy as np
 import pytest
 
 from batterymodel import History, LastKnown, Outcome, Supply, assess
+from batterymodel.reference.conditions import Condition
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.simulate import battery_current_a
-from batterymodel.soc.evidence import SOC_GRID, last_known_evidence, rest_voltage_evidence
+from batterymodel.soc.account import Account
+from batterymodel.soc.combination import charge_state
+from batterymodel.soc.conditions import ConditionState
+from batterymodel.soc.evidence import (
+    SOC_GRID,
+    charge_factors,
+    last_known_evidence,
+    rest_voltage_evidence,
+    surface_plausibility,
+)
 from batterymodel.soc.learning import MeasuredTaper, is_complete, measured_taper, updated_history
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.posterior import charge_posterior
@@ -180,3 +190,27 @@ def test_rest_voltage_and_taper_meet_by_their_errors(battery):
     voltage_sd = 0.1524 / (12 * (2.112 - 2.070) / 0.25)
     expected = (alone.sd**-2 + voltage_sd**-2) ** -0.5
     assert both.sd == pytest.approx(expected, rel=0.15)
+
+
+@pytest.mark.parametrize(("above_v", "expected"), [(-0.2, 1.0), (0.6, 0.626), (1.2, 0.179)])
+def test_surface_charge_of_fifty_millivolts_a_cell_is_plausible(battery, above_v, expected):
+    """Twelve full cells are 25.8 V; 0.6 V above is one deviation: 0.05 + 0.95 exp(-1 / 2)."""
+    found = surface_plausibility(battery, 25.8 + above_v, 25.0)
+    assert found == pytest.approx(expected, abs=0.002)
+
+
+@pytest.mark.parametrize(("probability", "counts"), [(0.004, False), (0.006, True)])
+def test_a_condition_of_half_a_percent_counts(battery, probability, counts):
+    """A sound battery near full, and a worn one that other evidence has below a third."""
+    _, posterior = taper_of(battery, 0.1, 40.0)
+    factors, low = charge_factors(battery), (SOC_GRID < 0.33).astype(float)
+    sound = Account(posterior, factors, np.ones(SOC_GRID.size))
+    worn = Account(posterior, 8.0 * factors, low)
+    state = ConditionState(
+        {Condition.SOUND: 1.0 - probability, Condition.WORN: probability},
+        {Condition.SOUND: 0.0, Condition.WORN: 1.0},
+        {Condition.SOUND: sound, Condition.WORN: worn},
+    )
+    mixed = charge_state(posterior, battery, (), state, 0.1, ON)
+    expected = probability if counts else 0.0
+    assert mixed.probability_below(0.4) == pytest.approx(expected, abs=1e-4)

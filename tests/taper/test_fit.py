@@ -1,11 +1,14 @@
 """The taper fit: against lmfit, against known truth, and what it may never do."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batterymodel import Battery, FitError, History, Readings, Supply
+from batterymodel.taper import fit as fit_module
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.problem import (
@@ -258,6 +261,40 @@ def test_a_misfit_makes_the_answer_wider(battery):
 def test_neighbours_that_miss_together_count_once(battery):
     fast, slow = (fitted(wavy(0.4, period), battery).misfit for period in (11.0, 150.0))
     assert slow > 1.5 * fast
+
+
+@pytest.mark.parametrize(("changes", "factor"), [(22, 1.0), (21, 1.406)])
+def test_neighbours_count_as_together_from_two_and_a_half_errors(
+    changes, factor, battery, monkeypatch
+):
+    """64 rows of one error each: 63 - 2 k of 64 is their correlation, with k changes of sign.
+
+    Two and a half errors are 2.5 / 8 = 0.3125: 19 / 64 is below it, 21 / 64 above, which makes
+    sqrt(85 / 43) = 1.406.
+    """
+    sign = np.cumprod(np.where(np.isin(np.arange(64), np.arange(1, changes + 1)), -1.0, 1.0))
+    data = fitted(simulated_connection(0.2), battery).data
+    monkeypatch.setattr(fit_module, "residuals", lambda *_: sign)
+    rows = replace(data, time_s=np.arange(64.0))
+    found = fit_module._together(np.zeros(0), rows, prior_for(battery, 25.0))
+    assert found == pytest.approx(factor, abs=1e-3)
+
+
+@pytest.mark.parametrize(("times", "stands"), [(1.2, True), (1.5, False)])
+def test_errors_stand_up_to_a_misfit_of_a_third(battery, times, stands):
+    """Readings that scatter by 1.2 and by 1.5 times the error that is stated for them."""
+    readings = simulated_connection(0.02, minutes=20.0, resolution_a=0.001, noise_a=0.05)
+    signal = signal_from(readings, SUPPLY, 8.0, 0.2)
+    scatter = fit_taper(signal, prior_for(battery, 25.0))
+    rows = np.median(np.abs(scatter.residuals_a / scatter.data.sigma_a)) * 1.4826
+    stated = replace(signal, sigma_a=signal.sigma_a * rows / times)
+    assert (fit_taper(stated, prior_for(battery, 25.0)).misfit == 1.0) is stands
+
+
+def test_a_conflict_widens_what_is_known_of_the_load(battery):
+    """A load 6 A off, sixty of its stated errors: they are grown with all beliefs."""
+    fit = fitted(simulated_connection(0.2, load_a=14.0, minutes=40.0), battery)
+    assert fit.data.load_a[1] > 2.0 * 0.1
 
 
 def test_a_conflict_widens_the_belief(battery):

@@ -48,6 +48,30 @@ def test_a_hump_of_a_fiftieth_starts_the_taper(dip, readings):
     assert left_out(current) == readings
 
 
+@pytest.mark.parametrize(("climb", "readings"), [(0.015, 0), (0.025, 3)])
+def test_a_hump_is_a_fiftieth_above_the_lowest_reading_before_it(climb, readings):
+    """A precise meter: 10 A, then a dip by so much of the hump's 10 A, and the fall after it."""
+    current = 10.0 - 0.005 * np.maximum(TIME - 30.0, 0.0)
+    current[1:3] -= 10.0 * climb
+    assert left_out(current, sigma=0.01) == readings
+
+
+@pytest.mark.parametrize(("spike", "readings"), [(0.08, 0), (0.12, 1)])
+def test_a_spike_is_a_tenth_of_the_current_after_it(spike, readings):
+    """10 A that then fall by 5 mA/s: 0.8 A in ten seconds are sixteen times as steep."""
+    current = 10.0 - 0.005 * np.maximum(TIME - 10.0, 0.0)
+    current[0] = 10.0 * (1.0 + spike)
+    assert left_out(current, sigma=0.01) == readings
+
+
+@pytest.mark.parametrize(("steeper", "readings"), [(7.0, 0), (9.0, 1)])
+def test_a_spike_falls_eight_times_as_steeply_as_what_follows(steeper, readings):
+    """20 A that then fall by 50 mA/s; the first ten seconds are over a tenth of it either way."""
+    current = 20.0 - 0.05 * (TIME - 10.0)
+    current[0] = 20.0 + 0.05 * steeper * 10.0
+    assert left_out(current, sigma=0.01) == readings
+
+
 @pytest.mark.parametrize(("until_s", "readings"), [(80.0, 8), (150.0, 0)])
 def test_a_current_that_climbs_on_is_no_hump(until_s, readings):
     """Ninety seconds are the settling start; what climbs beyond is a rise."""

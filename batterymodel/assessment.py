@@ -22,11 +22,13 @@ from batterymodel.rules.battery_rules import not_checked
 from batterymodel.rules.case import LEAST_READINGS, Case, any_seen
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.findings import findings_for, outcome_of
+from batterymodel.rules.next_observation import PAUSES_READING, next_observation
 from batterymodel.rules.results import (
     Assessment,
     ConditionChance,
     Curves,
     Finding,
+    NextObservation,
     Outcome,
     StateOfCharge,
     SupplySummary,
@@ -35,6 +37,7 @@ from batterymodel.rules.results import (
 from batterymodel.rules.wording import (
     CAUTIONS,
     HEADLINE,
+    KEEP_READING,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
@@ -234,11 +237,15 @@ def _assessment(
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
     reason = _reason(outcome, state, findings)
+    full = _is_full(outcome, state)
+    observation = None if full else next_observation(case, findings, outcome)
+    if observation is not None and observation.minutes is not None:
+        wait = observation.minutes
     return Assessment(
         outcome=outcome,
         headline=HEADLINE.format(words=OUTCOME_WORDS[outcome], reason=reason),
         reason=reason,
-        next_steps=_next_steps(outcome, state, wait),
+        next_steps=NEXT_STEPS_FULL if full else _next_steps(outcome, observation, wait),
         findings=findings,
         conditions=_conditions(case),
         not_checked=not_checked(case),
@@ -249,6 +256,7 @@ def _assessment(
         capacity_ah=_capacity(case.battery),
         supply=_supply_summary(case),
         next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
+        next_observation=observation,
         learned_history=learned_history(
             fit, posterior, case.battery, _usable_temp(case.temp_c), case.on
         ),
@@ -267,10 +275,22 @@ def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...])
     return template.format(soc=100.0 * state.soc_at_connection.mean, minutes=minutes)
 
 
-def _next_steps(outcome: Outcome, state: ChargeState, wait: float) -> tuple[str, ...]:
-    if outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES:
-        return NEXT_STEPS_FULL
-    return tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
+def _is_full(outcome: Outcome, state: ChargeState) -> bool:
+    """Topping off is right, and done."""
+    return outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES
+
+
+def _next_steps(
+    outcome: Outcome, observation: NextObservation | None, wait: float
+) -> tuple[str, ...]:
+    """What to do next, the next observation first; a reading is asked for once."""
+    steps = tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
+    if observation is None or (outcome is Outcome.TOP_OFF and observation.minutes is not None):
+        return steps
+    first = f"{observation.text} {observation.why}"
+    if outcome is Outcome.TOP_OFF or observation.name in PAUSES_READING:
+        return (first, *steps)
+    return (first, KEEP_READING.format(wait=wait), *steps)
 
 
 def _conditions(case: Case) -> tuple[ConditionChance, ...]:

@@ -24,6 +24,8 @@ KEYS = {
     "taper",
     "capacity_ah",
     "supply",
+    "next_reading_minutes",
+    "next_observation",
 }
 INTERVAL = {"mean", "low", "high", "level"}
 FINDING = {"rule", "severity", "text", "value", "limit", "unit", "source", "generic"}

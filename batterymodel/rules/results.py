@@ -72,6 +72,18 @@ class ConditionChance(Result):
     probability: float
 
 
+class NextObservation(Result):
+    """The one observation that tells most next: what to do, and why; `minutes` to a later reading.
+
+    ``name`` is a key of `wording.OBSERVATIONS`.
+    """
+
+    name: str
+    minutes: float | None
+    text: str
+    why: str
+
+
 class StateOfCharge(Result):
     """State of charge [0..1] at connection and at the last reading."""
 
@@ -152,6 +164,7 @@ class Assessment(Result):
     capacity_ah: Interval | None
     supply: SupplySummary | None
     next_reading_minutes: float | None
+    next_observation: NextObservation | None = None
     learned_history: History | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]

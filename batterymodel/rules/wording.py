@@ -251,13 +251,13 @@ TEXTS = {
     "contradiction.load": "The meter shows {value:.1f} A beside the taper where {limit:.1f} A of "
     "load was given: a load is not declared or the taper is hidden.",
     "undeclared_load_step.watch": "The current jumps by {value:+.1f} A at {at:.0f} s with no event "
-    "marked there: find the load, mark it, and repeat the readings.",
+    "marked there: find the load and mark it as an event.",
     "load_unknown.note": "The bus load without the battery is not known, which widens every "
     "interval: read the meter before the battery joins, or clamp the battery lead.",
     "short_window.few": "{value} constant-voltage readings are too few to tell a taper: take at "
     "least {limit}.",
-    "short_window.watch": "{value:.0f} s of constant-voltage readings are too few to tell a taper: "
-    "keep reading to at least {limit:.0f} s.",
+    "short_window.watch": "The current was read at constant voltage for {value:.0f} s; to tell a "
+    "taper takes at least {limit:.0f} s.",
     "taper_shape.watch": "The readings scatter {value:.1f} A around the taper, more than the "
     "meter explains ({limit:.1f} A): something else changes on the bus.",
     "wall_circuit.note": "{value:.0f} A is drawn steadily; the wall circuit carries {limit:.0f} A "
@@ -277,10 +277,7 @@ NEXT_STEPS = {
         "keep falling.",
         "Stop when the current no longer falls; the supply does not stop by itself.",
     ),
-    Outcome.KEEP_WATCHING: (
-        "Keep reading; the next useful reading is in {wait:.0f} minutes.",
-        "Feel for a warm battery and stop if it warms or the current rises.",
-    ),
+    Outcome.KEEP_WATCHING: ("Feel for a warm battery and stop if it warms or the current rises.",),
     Outcome.SERVICE: (
         "Switch ground power off, or isolate the battery from the bus.",
         "Have the battery charged and checked by its maker's instructions: a fixed-voltage supply "
@@ -292,6 +289,45 @@ NEXT_STEPS = {
         "Have it inspected by licensed maintenance staff by its maker's instructions.",
     ),
 }
+
+KEEP_READING = "Keep reading meanwhile; the next useful reading is in {wait:.0f} minutes."
+
+OBSERVATIONS = {
+    "read_again": "Keep reading: the next useful reading is in {minutes}.",
+    "bus_load": "Isolate the battery for ten seconds and read the meter: that is the bus load.",
+    "temperature": "Measure the battery's temperature at the battery.",
+    "clamp": "Put a clamp meter round the battery lead and read the battery's own current.",
+    "rest_voltage": "Isolate the battery, let it rest, and read its voltage.",
+    "capacity_check": "Have the battery's capacity checked on the bench.",
+    "plate": "Read the rated capacity on the battery's plate again.",
+    "set_voltage": "Bring the supply to the battery's voltage and keep it there.",
+    "clamp_again": "Check that the clamp encloses every lead of the battery and is the right way "
+    "round.",
+    "load_change": "Find what was switched and mark it as an event in the readings.",
+    "less_load": "Switch off what the bus can spare.",
+}
+"""What to observe or set right next, by its name."""
+
+OBSERVATION_REASONS = {
+    "read_again": "a longer fall tells a full battery from one that takes little",
+    "bus_load": "it tells what the battery takes from what the bus takes",
+    "temperature": "a battery that is too hot or too cold must not be charged",
+    "clamp": "it shows what the battery itself takes",
+    "rest_voltage": "it tells a full battery from a low one",
+    "capacity_check": "it tells a worn battery from a sound one",
+    "plate": "all figures rest on it",
+    "set_voltage": "at another voltage the current does not tell the charge",
+    "clamp_again": "what it shows does not fit the supply's meter",
+    "load_change": "until then the change may hide the taper",
+    "less_load": "the bus load leaves the battery too little",
+}
+
+OBSERVATION_WHY = {
+    "needed": "Without it the battery cannot be topped off: {reason}.",
+    "gain": "The chance of a wrong decision should fall from {now} to {after}: {reason}.",
+    "most": "It tells most now: {reason}.",
+}
+
 
 NEXT_STEPS_FULL = (
     "Take ground power off the battery when the aircraft no longer needs it: topping off is done.",

@@ -221,6 +221,24 @@ class Account:
         found = self.at_connection
         return float(found.weight[found.values < soc].sum() / found.weight.sum())
 
+    def split_by(self, soc: float) -> tuple[FloatArray, FloatArray]:
+        """Probability of each charge, law and factor, from a state of charge on and below it.
+
+        Parameters
+        ----------
+        soc : float
+            [0..1].
+
+        Returns
+        -------
+        above, below : ndarray, shape (q, t, f)
+            Together summing to 1.
+        """
+        weight = self._charges[:, None, None] * self._support
+        weight = weight / max(float(weight.sum()), LEAST_WEIGHT)
+        below = np.where(self._soc < soc, weight, 0.0)
+        return weight - below, below
+
     @property
     def pair_weight(self) -> tuple[IntArray, IntArray, FloatArray]:
         """Node, charge and probability of each pair under all evidence, shapes ``(p,)``."""
@@ -240,13 +258,21 @@ class Account:
         return np.asarray(self.posterior.likelihood.sum(axis=0) * self.posterior.charge_ah)
 
     @cached_property
-    def _soc(self) -> FloatArray:
-        """State of charge at connection by charge, law and factor, shape ``(q, t, f)``."""
+    def laws(self) -> FloatArray:
+        """Equally likely factors of the charging law by charge, shape ``(q, t)`` [-]."""
+        return self._law_of(self._mean_left * self.posterior.charge_ah)
+
+    @cached_property
+    def _mean_left(self) -> FloatArray:
+        """Charge still to return over that at connection, mean over the nodes, shape ``(q,)``."""
         likelihood = self.posterior.likelihood
         left = (likelihood * self.posterior.left_share).sum(axis=0)
-        left = left / np.maximum(likelihood.sum(axis=0), LEAST_WEIGHT)
-        law = self._law_of(left * self.posterior.charge_ah)
-        of_charge = 1.0 + left[:, None] * (law - 1.0)
+        return np.asarray(left / np.maximum(likelihood.sum(axis=0), LEAST_WEIGHT))
+
+    @cached_property
+    def _soc(self) -> FloatArray:
+        """State of charge at connection by charge, law and factor, shape ``(q, t, f)``."""
+        of_charge = 1.0 + self._mean_left[:, None] * (self.laws - 1.0)
         charge = self.posterior.charge_ah[:, None] * of_charge
         soc = 1.0 - charge[:, :, None] * self.factors
         return np.maximum(soc, 0.0) if self._beyond_empty(soc) else soc

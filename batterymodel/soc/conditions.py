@@ -75,14 +75,25 @@ class ConditionState:
     @property
     def unfit(self) -> float:
         """Probability that topping off is wrong: too low, or unsafe at any charge [0..1]."""
-        return sum(self._unfit_in(c) for c in self.probability)
+        return sum(self.unfit_in(c) for c in self.probability)
 
     @property
     def gravest(self) -> Condition:
         """The condition that adds most to `unfit`."""
-        return max(self.probability, key=self._unfit_in)
+        return max(self.probability, key=self.unfit_in)
 
-    def _unfit_in(self, condition: Condition) -> float:
+    def unfit_in(self, condition: Condition) -> float:
+        """Probability of this condition with a battery that must not be topped off.
+
+        Parameters
+        ----------
+        condition : Condition
+
+        Returns
+        -------
+        float
+            [0..1].
+        """
         wrong = 1.0 if condition in UNSAFE else self.low_charge[condition]
         return self.probability[condition] * wrong
 

@@ -183,6 +183,17 @@ def without_belief(
 
     ``1 / sd**2 - 1 / believed_sd**2`` is its precision; where that is not above zero nothing was
     gained: the mean stands and the standard deviation is infinite.
+
+    Parameters
+    ----------
+    mean, sd : float
+        After the measurement.
+    believed, believed_sd : float
+        Before it, in the same unit.
+
+    Returns
+    -------
+    mean, sd : float
     """
     gained = sd**-2 - believed_sd**-2
     if gained <= 0.0:

@@ -190,6 +190,28 @@ class ChargePosterior(ChargeLikelihood):
         current = branches_current(time_s - self.limit_time_s, self.shape, *self._levels[:2])
         return np.asarray(current * 3600.0 / (self.shape.charge_time_s * self._levels[2]))
 
+    def fall_per_ah(self, node: IntArray, after_s: FloatArray) -> FloatArray:
+        """Fall of the current after the last reading, over the charge to return at connection.
+
+        Parameters
+        ----------
+        node : ndarray, shape (p,)
+        after_s : ndarray, shape (p, t)
+            Times after the last reading, in the hold [s].
+
+        Returns
+        -------
+        ndarray, shape (p, t)
+            [A/Ah].
+        """
+        tau, share = np.asarray(self.shape.time_constant_s), np.asarray(self.shape.fast_share)
+        shape = Shape(tau[node], share[node], self.shape.fast_ratio)
+        fast, slow, growth = (level[node] for level in self._levels)
+        since_s = self.window_end_s - self.limit_time_s
+        now = branches_current(since_s, shape, fast, slow)
+        later = branches_current(since_s + after_s, shape, fast, slow)
+        return np.asarray((now - later) * 3600.0 / (shape.charge_time_s * growth))
+
     def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
         """Time after the last reading until so much is left to return.
 

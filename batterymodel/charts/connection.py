@@ -35,9 +35,9 @@ from batterymodel.rules.results import Assessment, Curves
 TAPER_HEIGHT, EVIDENCE_HEIGHT = 350, 260
 READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transient"
 RISING = "current rising"
-FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range of the taper"
+FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range"
 LOAD, FLOAT, COMBINED = "bus load and float current", "float current", "all together"
-NORMAL = "normal for this battery"
+NORMAL = "normal taper"
 _COMBINED_KEY = "combined"
 _ROLES = {
     READING: ("circle", BLUE),

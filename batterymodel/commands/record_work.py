@@ -271,7 +271,8 @@ def demo_data(store: Store, options: argparse.Namespace) -> str:
     if options.remove:
         gone = remove_demo(store)
         return f"removed the demo data; 'record restore {gone.id}' brings it back"
-    return f"filled with {fill_demo(store)} invented connections; 'record list' shows them"
+    count = fill_demo(store)
+    return f"filled with invented batteries and {count} invented connections: see 'record list'"
 
 
 DEEDS: dict[str, Callable[[Store, argparse.Namespace], str]] = {

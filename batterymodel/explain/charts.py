@@ -164,7 +164,7 @@ def _level(
         color=VIOLET, strokeWidth=2, strokeDash=[8, 3]
     )
     align = {"align": "left" if below else "right"}
-    words_of = _named(label, end, value, x, y, "level label", VIOLET, 11 if below else -9, **align)
+    words_of = _named(label, end, value, x, y, "level label", VIOLET, 20 if below else -9, **align)
     return [rule.encode(y=y), words_of]
 
 

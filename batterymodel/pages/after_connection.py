@@ -26,7 +26,7 @@ from batterymodel.samples.connections import (
 )
 from batterymodel.say.connection import text_report
 from batterymodel.say.record_view import fleet_of
-from batterymodel.sheet.case import SheetCase
+from batterymodel.sheet.case import SheetCase, invented_remarks
 from batterymodel.sheet.wording import INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Taken, Told, add_connection
@@ -372,7 +372,7 @@ def _answer_side(job: Job) -> None:
         st.error(literal(job.problems[0]))
         st.stop()
     day = connection_day(readings, job.known.get("on"))
-    marks = (INVENTED,) if st.session_state[f"{KEPT}from_sample"] else ()
+    marks = (INVENTED,) if st.session_state[f"{KEPT}from_sample"] else invented_remarks(battery)
     st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
     st.html(
         pages.outcome_box(result)

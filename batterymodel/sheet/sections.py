@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from batterymodel.basis.text import one_line
-from batterymodel.charts.connection import taper_chart
+from batterymodel.charts.connection import RISING, taper_chart
 from batterymodel.charts.normal import NormalTaper, normal_taper
 from batterymodel.charts.record import fade_chart
 from batterymodel.errors import InputError
@@ -18,7 +18,7 @@ from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
-from batterymodel.rules.results import Assessment, Finding, Outcome, Severity
+from batterymodel.rules.results import Assessment, Curves, Finding, Outcome, Severity
 from batterymodel.rules.wording import (
     GENERIC_MARK,
     OUTCOME_MEANING,
@@ -164,9 +164,28 @@ def _seen(assessment: Assessment, battery: Battery) -> Section:
                 first=curves.current_a[0],
                 last=curves.current_a[-1],
             ),
+            *_changes(curves),
             _level(assessment),
         ),
     )
+
+
+def _changes(curves: Curves) -> list[str]:
+    """What happened between first and last reading: loads that were switched, and a rise."""
+    steps = [(_minutes(at), text, marked) for at, text, marked in curves.steps]
+    marked = [words.STEP.format(text=text, minutes=at) for at, text, known in steps if known]
+    jumps = " and ".join(at for at, _, known in steps if not known)
+    rising = curves.time_s[curves.role == RISING]
+    said = [words.SEEN["marked"].format(steps=", ".join(marked))] if marked else []
+    if jumps:
+        said.append(words.SEEN["unmarked"].format(minutes=jumps))
+    if rising.size:
+        said.append(words.SEEN["rise"].format(minutes=_minutes(rising[0])))
+    return said
+
+
+def _minutes(time_s: float) -> str:
+    return words.AT.format(minutes=round(float(time_s) / 60.0, 1))
 
 
 def _level(assessment: Assessment) -> str:

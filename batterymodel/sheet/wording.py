@@ -50,11 +50,17 @@ SEEN = {
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
     "battery": "The meter on the battery was read {count} times in {minutes:.0f} minutes. It went "
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
+    "marked": "What changed in the aircraft on the way: {steps}.",
+    "unmarked": "At {minutes} the current jumped, and nobody noted why.",
+    "rise": "From {minutes} on it rose, where it should have gone on falling.",
     "bound": "The supply gave all it could, so this shows only the most that the battery can have "
     "held when it was joined: {high}.",
     "level": "From this, the charge of the battery when it was joined was {mean}. The true value "
     "lies from {low} to {high} in nine cases of ten.",
 }
+
+AT = "{minutes:g} min"
+STEP = "{text} (at {minutes})"
 
 FINE = "Looked at and fine: {names}."
 MORE_FINDINGS = {

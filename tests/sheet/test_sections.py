@@ -111,6 +111,8 @@ class TestEverySample:
         amplitude, curves = result.taper.amplitude_a, result.curves
         more = [amplitude - half, amplitude + half, curves.time_s.size, curves.time_s[-1] / 60.0]
         more += [curves.current_a[0], curves.current_a[-1]]
+        more += [at / 60.0 for at, _, _ in curves.steps]
+        more += [at / 60.0 for at in curves.time_s[curves.role == "current rising"][:1]]
         known = [*numbers_of(sources), *map(float, more)]
         table = without_pictures(content_of(key)).section("maker").table
         limits = {n for row in table.rows for cell in row for n in NUMBER.findall(cell)}
@@ -208,3 +210,22 @@ def test_too_long_an_owner_is_refused_in_a_sentence():
 def test_owner_is_one_line():
     made = content("healthy-top-off", owner=" A.\n Owner\t")
     assert ("Owner", "A. Owner") in made.head
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("marked-load-steps", "avionics on (at 2 min), avionics off (at 4 min)"),
+        ("undeclared-load-step", "At 2.5 min the current jumped"),
+        ("rising-current-nicd", "From 4.2 min on it rose"),
+    ],
+)
+def test_what_was_seen_tells_of_steps_and_of_a_rise(key, said):
+    assert said in " ".join(content_of(key).section("seen").sentences)
+
+
+def test_what_was_seen_tells_of_no_step_where_there_was_none():
+    said = " ".join(content_of("healthy-top-off").section("seen").sentences)
+    assert "jumped" not in said
+    assert "rose" not in said
+    assert "changed" not in said

@@ -438,7 +438,7 @@ IN_USE = (
             "{Condition.SHORTED_CELL, Condition.LEAK_OR_GASSING, Condition.NOTHING_CHARGING}",
             "{Condition.LEAK_OR_GASSING, Condition.NOTHING_CHARGING}",
         ),
-        ("other laws' time", "conditions", "LAW_TIME_LOG_SD = 0.25\n", "LAW_TIME_LOG_SD = 0.0\n"),
+        ("other laws' time", "conditions", "LAW_TIME_LOG_SD = 0.25\n", "LAW_TIME_LOG_SD = 0.1\n"),
         tests=("tests/soc/test_conditions.py",),
     ),
 )

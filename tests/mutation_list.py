@@ -413,12 +413,6 @@ PROOF = (
         ("fall in errors", "proof_rules", "FALL_ERRORS = 3.0\n", "FALL_ERRORS = 0.5\n"),
         ("fall of current", "proof_rules", "FALL_OF_CURRENT = 0.05\n", "FALL_OF_CURRENT = 0.02\n"),
         ("larger fall", "proof_rules", "FALL_OF_CURRENT = 0.05\n", "FALL_OF_CURRENT = 0.15\n"),
-        (
-            "limited throughout is seen",
-            "proof_rules",
-            "case.fit.signal.limited_throughout or change is None",
-            "change is None",
-        ),
         ("smallest plate", "proof_rules", "PLATE_AH = (4.0, 100.0)", "PLATE_AH = (3.0, 100.0)"),
         ("largest plate", "proof_rules", "PLATE_AH = (4.0, 100.0)", "PLATE_AH = (4.0, 120.0)"),
         ("low check", "proof_rules", "CHECK_CONFIRMS = (0.3, 1.5)", "CHECK_CONFIRMS = (0.2, 1.5)"),
@@ -494,7 +488,7 @@ IN_USE = (
             "        Condition.SHORTED_CELL,\n        Condition.LEAK_OR_GASSING,",
             "        Condition.LEAK_OR_GASSING,",
         ),
-        ("other laws' time", "conditions", "LAW_TIME_LOG_SD = 0.25\n", "LAW_TIME_LOG_SD = 0.0\n"),
+        ("other laws' time", "conditions", "LAW_TIME_LOG_SD = 0.25\n", "LAW_TIME_LOG_SD = 0.1\n"),
         tests=("tests/soc/test_conditions.py",),
     ),
 )

@@ -238,3 +238,22 @@ def judged_at(temp_c: float):
     readings = simulated_connection(0.1)
     temps = np.full(readings.elapsed_s.size, temp_c)
     return judged(readings.model_copy(update={"battery_temp_c": temps}))
+
+
+def test_a_dozen_coarse_seconds_leave_each_time_constant_as_believed():
+    """By hand: sound batteries spread by hypot(0.36, 0.25) = 0.438 in its log, 0.25 of it for other
+    laws than two exponentials; one that accepts little lies four times, 1.4, above.
+    """
+    readings = simulated_connection(0.1, minutes=0.2, every_s=1.0, noise_a=0.3)
+    signal = signal_from(readings, SUPPLY, 8.0, 3.0)
+    state = condition_state(signal, prior_for(PLAIN, 25.0), PLAIN, (), None, 25.0, 0.0, 0.75)
+    mean, sd = {}, {}
+    for condition in (Condition.SOUND, Condition.ACCEPTS_LITTLE):
+        posterior = state.accounts[condition].posterior
+        node, _, weight = posterior.pairs()
+        log_time = np.log(posterior.shape.of_nodes(node).time_constant_s)
+        mean[condition] = float(weight @ log_time)
+        sd[condition] = float(np.sqrt(weight @ (log_time - mean[condition]) ** 2))
+    assert sd[Condition.SOUND] == pytest.approx(0.438, abs=0.03)
+    apart = mean[Condition.ACCEPTS_LITTLE] - mean[Condition.SOUND]
+    assert apart == pytest.approx(1.4, abs=0.15)

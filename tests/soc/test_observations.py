@@ -79,7 +79,7 @@ def test_a_rest_voltage_leaves_what_sampling_leaves():
     foresight, rng = foresight_of(0.25), np.random.default_rng(3)
     volts, bad = [], []
     for condition, chance in foresight.conditions.probability.items():
-        count = int(round(400_000 * chance))
+        count = round(400_000 * chance)
         account = foresight.conditions.accounts.get(condition)
         if not count or account is None:
             continue

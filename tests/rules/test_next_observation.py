@@ -103,7 +103,7 @@ GIVEN = {
     st.sets(st.sampled_from(sorted(GIVEN.values()))),
     st.integers(0, 99),
 )
-@settings(max_examples=60)
+@settings(max_examples=25)
 def test_nothing_is_asked_for_twice_and_nothing_where_power_comes_off(
     chemistry, depth, charge_time, minutes, given_things, seed
 ):

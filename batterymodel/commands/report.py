@@ -92,7 +92,9 @@ def _from_files(options: argparse.Namespace) -> str:
     from batterymodel.fade.forecast import fade_forecast
     from batterymodel.inputs.readings import read_readings
     from batterymodel.inputs.records import read_battery, read_supply
-    from batterymodel.sheet.case import SheetCase, invented_remarks
+    from batterymodel.samples.connections import is_sample
+    from batterymodel.sheet.case import SheetCase
+    from batterymodel.sheet.wording import INVENTED
 
     readings, battery = read_readings(options.log), read_battery(options.battery)
     assessment = assessed(readings, battery, options)
@@ -104,7 +106,7 @@ def _from_files(options: argparse.Namespace) -> str:
         day,
         read_supply(options.supply) if options.supply else None,
         fade_forecast(checks, battery, today=day) if checks else None,
-        remarks=invented_remarks(battery),
+        remarks=(INVENTED,) if is_sample(battery) else (),
     )
     return _write(case.pdf(options.owner, options.paper), options)
 

@@ -21,12 +21,13 @@ from batterymodel.rules.results import Assessment, Finding, Severity
 from batterymodel.samples.connections import (
     SCENARIO_DAY,
     Sample,
+    is_sample,
     load_scenario,
     sample_readings_path,
 )
 from batterymodel.say.connection import text_report
 from batterymodel.say.record_view import fleet_of
-from batterymodel.sheet.case import SheetCase, invented_remarks
+from batterymodel.sheet.case import SheetCase
 from batterymodel.sheet.wording import INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Taken, Told, add_connection
@@ -372,7 +373,8 @@ def _answer_side(job: Job) -> None:
         st.error(literal(job.problems[0]))
         st.stop()
     day = connection_day(readings, job.known.get("on"))
-    marks = (INVENTED,) if st.session_state[f"{KEPT}from_sample"] else invented_remarks(battery)
+    invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
+    marks = (INVENTED,) if invented else ()
     st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
     st.html(
         pages.outcome_box(result)

@@ -141,6 +141,21 @@ def sample_readings_path(key: str, folder: Path = SAMPLE_FOLDER) -> Path:
     return folder / f"{key}.csv"
 
 
+def is_sample(battery: Battery) -> bool:
+    """Whether a battery is one of the invented set.
+
+    Parameters
+    ----------
+    battery : Battery
+
+    Returns
+    -------
+    bool
+    """
+    samples, _ = load_scenario()
+    return any(battery == sample.battery for sample in samples)
+
+
 def write_samples(folder: Path) -> None:
     """Write every sample, the supply and the scenario file into a folder.
 

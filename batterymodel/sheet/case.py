@@ -13,7 +13,6 @@ from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.rules.results import Assessment
 from batterymodel.rules.wording import OUTCOME_WORDS
-from batterymodel.samples.connections import load_scenario
 from batterymodel.say.record import outcome_words
 from batterymodel.say.record_view import forecast_of
 from batterymodel.sheet import wording as words
@@ -89,21 +88,6 @@ class SheetCase:
             A name that is too long, or another paper.
         """
         return sheet_pdf(self.content(owner), paper)
-
-
-def invented_remarks(battery: Battery) -> tuple[str, ...]:
-    """The mark of a sheet about a battery of the sample set; empty for any other.
-
-    Parameters
-    ----------
-    battery : Battery
-
-    Returns
-    -------
-    tuple of str
-    """
-    samples, _ = load_scenario()
-    return (words.INVENTED,) if any(battery == s.battery for s in samples) else ()
 
 
 def connections_of(store: Store, serial: str) -> tuple[Entry[Connection], ...]:

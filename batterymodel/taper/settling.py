@@ -31,6 +31,10 @@ SPIKE_STEEPER = 8.0
 """Steepness of a spike's fall over that of the readings after it [-] (own choice: the fast branch
 of a sound battery is at most about three times as steep as the taper after it)."""
 
+MOST_IN_ONE = 0.7
+"""Part of the climb that one step from reading to reading may make: more is a load switched on [-]
+(own choice; measured: 0.3 and 0.6)."""
+
 LEAST_AFTER = 4
 """Readings that must be left after the settling start (own choice)."""
 
@@ -69,7 +73,9 @@ def _hump(current_a: FloatArray, early: int, sigma_a: float) -> int:
     top = int(np.argmax(climb))
     least = max(HUMP_SIGMAS * sigma_a, HUMP_OF_CURRENT * abs(float(current_a[top])))
     falls = float(current_a[early]) < float(current_a[top]) - sigma_a
-    return top if climb[top] > least and falls else 0
+    steepest = float(np.diff(current_a[: top + 1]).max(initial=0.0))
+    climbs = climb[top] > least and steepest <= MOST_IN_ONE * climb[top]
+    return top if climbs and falls else 0
 
 
 def _end_of_spike(time_s: FloatArray, current_a: FloatArray, early: int, sigma_a: float) -> int:

@@ -9,9 +9,9 @@ from batterymodel.commands import report
 from batterymodel.inputs.records import Limits
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
-from batterymodel.samples.connections import SAMPLE_FOLDER, load_scenario
+from batterymodel.samples.connections import SAMPLE_FOLDER, is_sample, load_scenario
 from batterymodel.samples.demo import fill_demo
-from batterymodel.sheet.case import KIND, chosen_id, connections_of, invented_remarks, recorded_case
+from batterymodel.sheet.case import KIND, chosen_id, connections_of, recorded_case
 from batterymodel.sheet.pdf import PAPERS
 from batterymodel.sheet.wording import CHANGED, INVENTED
 from batterymodel.store import Store, open_store
@@ -131,5 +131,5 @@ def test_a_record_that_has_changed_since_is_said(demo):
 
 def test_sheet_of_a_sample_battery_is_marked_as_invented():
     battery = load_scenario()[0][0].battery
-    assert invented_remarks(battery) == (INVENTED,)
-    assert invented_remarks(battery.model_copy(update={"tail": "OWN-1"})) == ()
+    assert is_sample(battery)
+    assert not is_sample(battery.model_copy(update={"tail": "OWN-1"}))

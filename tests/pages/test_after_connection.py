@@ -269,7 +269,11 @@ def test_label_that_looks_like_code_is_shown_as_it_stands() -> None:
 def test_event_that_looks_like_code_is_escaped() -> None:
     lines = GOOD_CSV.decode().splitlines()
     header = lines[0] + ",event"
-    rows = [line + ("," if i != 20 else ",<i>pump</i> on") for i, line in enumerate(lines[1:])]
+    values = [line.split(",") for line in lines[1:]]
+    place = lines[0].split(",").index("supply_current_a")
+    for row in values[20:]:
+        row[place] = f"{float(row[place]) + 4.0:.1f}"
+    rows = [",".join(row) + ("," if i != 20 else ",<i>pump</i> on") for i, row in enumerate(values)]
     at = with_toml(with_csv("\n".join([header, *rows]).encode()), record_toml(BATTERY))
     shown = html_of(at)
     assert "&lt;i&gt;pump&lt;/i&gt; on" in shown

@@ -42,17 +42,23 @@ def test_a_spike_of_a_tenth_is_left_out(spike, readings):
 
 @pytest.mark.parametrize(("dip", "readings"), [(0.01, 0), (0.05, 3)])
 def test_a_hump_of_a_fiftieth_starts_the_taper(dip, readings):
-    """A dip in the second and third reading: the fourth is the hump."""
+    """A dip in the second and third reading, half as deep there: the fourth is the hump."""
     current = FALL.copy()
-    current[1:3] *= 1.0 - dip
+    current[1:3] *= 1.0 - dip * np.array([1.0, 0.5])
     assert left_out(current) == readings
+
+
+def test_a_load_switched_on_is_no_hump():
+    current = FALL.copy()
+    current[3:] += 5.0
+    assert left_out(current) == 0
 
 
 @pytest.mark.parametrize(("climb", "readings"), [(0.015, 0), (0.025, 3)])
 def test_a_hump_is_a_fiftieth_above_the_lowest_reading_before_it(climb, readings):
     """A precise meter: 10 A, then a dip by so much of the hump's 10 A, and the fall after it."""
     current = 10.0 - 0.005 * np.maximum(TIME - 30.0, 0.0)
-    current[1:3] -= 10.0 * climb
+    current[1:3] -= 10.0 * climb * np.array([1.0, 0.5])
     assert left_out(current, sigma=0.01) == readings
 
 

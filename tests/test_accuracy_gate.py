@@ -2,8 +2,9 @@
 
 Each bound is a band (three standard errors, 99.7 %) for a sample of this size around what
 `tests.benchmarks.accuracy` measures on all 1020 connections of that half, recorded for five minutes
-with history and the load told to 1 A: median error 1.1 points, 95th percentile 5.0, 96.4 % of
-truths inside the interval, 67.9 % inside the middle half of it. A change that moves a figure out of
+with history and the load told to 1 A: median error 1.2 points, 95th percentile 4.6, 96.9 % of
+truths inside the interval, 84.3 % inside the middle half of it, because the interval makes room for
+batteries of other charging laws than these follow. A change that moves a figure out of
 its band, to the better too, needs the benchmark run again and its figures here and in the README.
 
 A second sample, every fourteenth, has no history, an exact load and a reading every second: its
@@ -60,27 +61,27 @@ def test_the_sample_is_one_of_all_batteries():
 
 
 def test_median_error_of_the_state_of_charge():
-    """1.1 points; samples of 100 drawn from the half's 696 errors stay in 0.74 to 1.69 (99.7 %)."""
+    """1.2 points; samples of 100 drawn from the half's 696 errors stay in 0.74 to 1.69 (99.7 %)."""
     assert 0.74 <= summary(list(sample()))["median"] <= 1.69
 
 
 def test_large_errors_of_the_state_of_charge():
-    """5.0 points; the same samples' 95th percentiles stay in 3.1 to 7.2."""
+    """4.6 points; the same samples' 95th percentiles stay in 3.1 to 7.2."""
     assert 3.1 <= summary(list(sample()))["p95"] <= 7.2
 
 
 def test_intervals_are_not_too_narrow():
-    """96.4 % of the half; with the intervals a quarter narrower it would be 89 % of this sample."""
-    least, _ = binomial_band(0.964, len(sample()))
+    """96.9 % of the half."""
+    least, _ = binomial_band(0.969, len(sample()))
     assert np.mean([s.covered for s in sample()]) >= least
 
 
 def test_intervals_are_not_too_wide():
-    """67.9 % in the middle half, 79 % were the intervals a quarter wider and 89 % were they half.
+    """84.3 % in the middle half; two exponentials are these batteries' law to within a few percent.
 
     Coverage of the whole interval cannot tell that: it ends at 100 %.
     """
-    least, most = binomial_band(0.679, len(sample()))
+    least, most = binomial_band(0.843, len(sample()))
     assert least <= np.mean([middle_half_covers(s) for s in sample()]) <= most
 
 
@@ -93,13 +94,13 @@ def test_no_battery_below_the_limit_is_topped_off():
 
 
 def test_full_batteries_are_topped_off_and_not_sent_away():
-    """Above 85 % full none is sent for service; 142 of the half's 190, 74.7 %, are topped off.
+    """Above 85 % full none is sent for service; 112 of the half's 190, 58.9 %, are topped off.
 
-    28 of the other 48 are cold batteries on too low a voltage, which is watched, not topped off.
+    The others are watched: 28 are cold batteries on too low a voltage, the rest ask for proof.
     """
     full = [s for s in sample() if s.case.soc > 0.85]
     assert not any(s.needless for s in full)
-    least, _ = binomial_band(0.747, len(full))
+    least, _ = binomial_band(0.589, len(full))
     assert np.mean([s.outcome == "top_off" for s in full]) >= least
 
 

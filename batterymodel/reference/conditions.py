@@ -94,3 +94,15 @@ LAW_TIME_LOG_SD = 0.25
 """How far the log time constant of a few minutes lies from that of the whole taper, in any
 condition, because batteries follow other charging laws than two exponentials [ln], standard
 deviation (own choice, settled on the calibration half of `tests.benchmarks.sick`)."""
+
+LOAD_SETTLES = 0.1
+"""Share of bus loads that settle to their level within the readings, as avionics and motors do when
+they warm up [0..1] (own choice)."""
+
+LOAD_SETTLES_SD_A = 1.5
+"""How far such a load lies above its level at first, standard deviation of a half-normal amplitude
+[A] (own choice)."""
+
+LOAD_TIME_LOG, LOAD_TIME_LOG_SD = 5.3, 1.0
+"""Log of the time constant with which it settles, and its spread [ln s]: 200 s, times or over 2.7
+(own choice)."""

@@ -25,6 +25,10 @@ from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
     CONDITIONS,
     LAW_TIME_LOG_SD,
+    LOAD_SETTLES,
+    LOAD_SETTLES_SD_A,
+    LOAD_TIME_LOG,
+    LOAD_TIME_LOG_SD,
     LOOSE_TIME_LOG,
     LOOSE_TIME_LOG_SD,
     UNSAFE,
@@ -155,14 +159,15 @@ def condition_state(
         log_z[condition] = _log_frequency(belief, battery)
         if condition is Condition.OVERHEATING:
             log_z[condition] += heat_log_ratio
-        if condition is Condition.NOTHING_CHARGING:
-            log_z[condition] += float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT))
-            untold, low[condition] = evidence, 1.0
-            continue
         current = belief.float_current_per_ah
         if current not in weights:
             own = _with_float_current(prior, current, battery)
             weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
+        if condition is Condition.NOTHING_CHARGING:
+            log_z[condition] += float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT))
+            log_z[condition] += weights[current].log_of_a_load(prior.capacity_ah, signal.from_clamp)
+            untold, low[condition] = evidence, 1.0
+            continue
         posterior, scale = weights[current].under(belief)
         account = Account(posterior, _soc_per_ah(battery, belief, on), evidence)
         log_z[condition] += scale + account.log_total
@@ -245,6 +250,23 @@ class _ShapeWeights:
         if key not in self._known:
             self._known[key] = self._weighed(*key)
         return self._known[key]
+
+    def log_of_a_load(self, capacity_ah: float, clamped: bool) -> float:
+        """Log likelihood of the readings without a battery: a steady load, or one that settles.
+
+        ``1 - s + s integral of L`` over the amplitude, half-normal, and the time constant of a
+        load that settles (`LOAD_SETTLES`, `LOAD_SETTLES_SD_A`, `LOAD_TIME_LOG`); relative to no
+        current of a battery. A clamp on the battery's lead reads no load.
+        """
+        if clamped:
+            return 0.0
+        hold_a = self._nodes.c_rate_per_h * capacity_ah
+        away = (self._nodes.log_time[:, None] - LOAD_TIME_LOG) / LOAD_TIME_LOG_SD
+        log = self._log - 0.5 * away**2 - np.log(LOAD_TIME_LOG_SD)
+        log += np.log(hold_a) - 0.5 * (hold_a / LOAD_SETTLES_SD_A) ** 2
+        log += 0.5 * np.log(2.0 / np.pi) - np.log(LOAD_SETTLES_SD_A)
+        settles = float(np.log(LOAD_SETTLES) + logsumexp(log))
+        return float(np.logaddexp(np.log1p(-LOAD_SETTLES), settles))
 
     def _weighed(self, time_log: float, more_sd: float) -> tuple[ChargePosterior, float]:
         time_sd = float(np.linalg.norm((self._time_sd, more_sd, LAW_TIME_LOG_SD)))

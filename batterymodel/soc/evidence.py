@@ -198,12 +198,12 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     Returns
     -------
     Evidence or None
-        None where nothing is known.
+        None where nothing is known, or only of a later day.
     """
     known = battery.last_known
-    if known is None:
+    if known is None or known.on > on:
         return None
-    days = max((on - known.on).days, 0)
+    days = (on - known.on).days
     below = np.hypot(known.sd, LOSS_PER_DAY * days)
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)

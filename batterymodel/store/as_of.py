@@ -8,6 +8,7 @@ from typing import Any, Protocol, TypeVar
 from batterymodel.basis.intervals import Interval
 from batterymodel.inputs.records import EARLIEST_INSTALLED, Battery, LastKnown, Limits, Record
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC
+from batterymodel.rules.results import Outcome
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import (
     Aircraft,
@@ -22,6 +23,10 @@ from batterymodel.store.records import (
 )
 
 RecordT = TypeVar("RecordT", bound=Record)
+
+SURELY_FULL_SOC = 0.9
+"""Lower end of the state of charge at the last reading from which on a connection leaves a nearly
+full battery behind [0..1] (own choice)."""
 
 LEAST_STATE_SD = 0.01
 """Least error of a state of charge read from a completed top-off (own choice)."""
@@ -245,8 +250,12 @@ def _is_later_by_clock(connection: Connection, before: datetime | None) -> bool 
 
 
 def _state_after(connection: Connection) -> LastKnown | None:
-    now = ((connection.result or {}).get("state_of_charge") or {}).get("now")
-    if not now or now["mean"] < NEARLY_FULL_SOC:
+    """What a connection left behind: a charge only where it was surely brought to nearly full."""
+    result = connection.result or {}
+    now = (result.get("state_of_charge") or {}).get("now")
+    if not now or now["mean"] < NEARLY_FULL_SOC or now["low"] < SURELY_FULL_SOC:
+        return None
+    if result.get("outcome") == Outcome.DISCONNECT:
         return None
     sd = Interval(**now).sd
     return LastKnown(

@@ -22,6 +22,9 @@ from batterymodel.taper.supply_limit import LEAST_HOLD_READINGS, limited_phase
 SUPPLY_COLUMNS, CLAMP_COLUMNS = ("supply_current_a", "load_a"), ("battery_current_a",)
 """Columns the current is made of, by the supply's meter and by a clamp."""
 
+LEAST_READINGS_LEFT = 5
+"""Readings that must be left for the settling start to be taken off (own choice)."""
+
 LATE_START_S = 900.0
 """A first reading later than this cannot be carried back to connection: time is then counted
 from the first reading, and a note says so [s] (own rule)."""
@@ -163,7 +166,8 @@ def signal_from(
     if from_clamp and end is None:
         current_limited = np.zeros_like(current_limited)
     if not current_limited.any():
-        aside = aside | settling_mask(time_s, current, sigma)
+        early = aside | settling_mask(time_s, current, sigma)
+        aside = early if (~early).sum() >= LEAST_READINGS_LEFT else aside
     shift = readings.elapsed_s[held][0] - time_s[0]
     explained = from_clamp or readings.load_a is not None
     plain = ~(current_limited | aside)

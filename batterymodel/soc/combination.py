@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import Interval, weighted_interval
@@ -23,6 +24,10 @@ from batterymodel.soc.evidence import SOC_GRID, Evidence, as_evidence, charge_fa
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import present_capacity_ah
+
+SMOOTH_POINTS = 1.5
+"""Width over which densities are smoothed, in points of `SOC_GRID` [-]: values stand on a grid of
+charges (own choice, numerical)."""
 
 LEAST_MIXED = 0.005
 """Probability below which a condition leaves the numbers as they are [0..1] (own choice)."""
@@ -169,7 +174,7 @@ def _interval(found: Weighted) -> Interval:
 
 
 def _density(found: Weighted) -> FloatArray:
-    """Density over `SOC_GRID`, each value shared between its two neighbours, shape ``(s,)``."""
+    """Density over `SOC_GRID`, smoothed; each value is shared by two neighbours, shape ``(s,)``."""
     place = np.clip(found.values, 0.0, 1.0) * (SOC_GRID.size - 1)
     low = np.minimum(place.astype(int), SOC_GRID.size - 2)
     high_part = found.weight * (place - low)
@@ -177,7 +182,7 @@ def _density(found: Weighted) -> FloatArray:
     high_share = np.bincount(low + 1, high_part, SOC_GRID.size)
     density = np.asarray(low_share + high_share, dtype=float)
     density[[0, -1]] *= 2.0
-    return density
+    return gaussian_filter1d(density, SMOOTH_POINTS, mode="nearest")
 
 
 def _alone(sound: Account, battery: Battery) -> Evidence:

@@ -206,3 +206,14 @@ def test_a_short_clamp_is_still_held_against_the_load(battery):
     clamp[:10] = (readings.supply_current_a[:10] - 8.0) / 3.0
     given = readings.model_copy(update={"battery_current_a": clamp})
     assert "misses a lead" in found(judged(given, battery), "clamp").text
+
+
+def test_the_sharpest_jump_is_no_part_of_a_gradual_climb(battery):
+    """A clamp: 3 A of ramp over five minutes, and 2 A at once in the midst of it."""
+    time = np.arange(0.0, 901.0, 10.0)
+    ramp = 0.01 * np.maximum(time - 600.0, 0.0) + 2.0 * (time >= 750.0)
+    current = np.round(4.0 * np.exp(-time / 300.0) + ramp, 2)
+    readings = Readings(elapsed_s=time, supply_current_a=current + 8.0, battery_current_a=current)
+    rise = case_of(readings, battery).rise
+    assert rise is not None
+    assert rise.gradual_a == pytest.approx(2.5, abs=0.5)

@@ -195,6 +195,8 @@ def without_belief(
     -------
     mean, sd : float
     """
+    if sd <= 0.0:
+        return mean, sd
     gained = sd**-2 - believed_sd**-2
     if gained <= 0.0:
         return mean, float(np.inf)

@@ -157,7 +157,7 @@ class Truth:
             rated_ah=self.capacity_ah,
             limit_a=150.0,
             minutes=minutes,
-            floor_a=self.floor_a,
+            float_current_a=self.floor_a,
             seed=self.seed,
         )
 
@@ -199,8 +199,8 @@ KINDS: dict[str, Callable[[int, float], Truth]] = {
     "low": lambda k, d: Truth(0.25 + 0.35 * d, k),
     "accepts little": lambda k, d: Truth(0.3 + 0.4 * d, k, charge_time_h=1.4),
     "worn": lambda k, d: Truth(0.15 + 0.3 * d, k, charge_time_h=0.22, capacity_ah=22.0),
-    "shorted": lambda k, d: Truth(0.25 * d, k, floor_a=2.4, lost_cells=1, unsafe=True),
-    "leaks": lambda k, d: Truth(0.25 * d, k, floor_a=2.4, unsafe=True),
+    "shorted": lambda k, d: Truth(0.25 * d, k, float_current_a=2.4, lost_cells=1, unsafe=True),
+    "leaks": lambda k, d: Truth(0.25 * d, k, float_current_a=2.4, unsafe=True),
     "open": lambda k, d: Truth(0.3 * d, k, charge_time_h=0.0, unsafe=True),
 }
 """Seven kinds of connection by number and a share of their range of depth."""

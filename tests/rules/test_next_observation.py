@@ -140,7 +140,7 @@ class Truth:
     seed: int
     charge_time_h: float = 0.31
     capacity_ah: float = 38.0
-    floor_a: float = 0.1
+    float_current_a: float = 0.1
     lost_cells: int = 0
     unsafe: bool = False
     told: dict[str, Any] = field(default_factory=dict)
@@ -157,7 +157,7 @@ class Truth:
             rated_ah=self.capacity_ah,
             limit_a=150.0,
             minutes=minutes,
-            float_current_a=self.floor_a,
+            float_current_a=self.float_current_a,
             seed=self.seed,
         )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -16,7 +17,7 @@ from scipy.special import gammaincinv, ndtri
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.errors import InputError
-from batterymodel.inputs.records import Battery, CapacityCheck
+from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry
 from batterymodel.reference.capacity import REPEAT_REL_SD, FadePrior, capacity_data_for
 
 CHECK_RANGE = (0.1, 1.6)
@@ -160,11 +161,23 @@ def capacity_belief(battery: Battery, on: date | None = None) -> CapacityBelief:
     `reference.capacity.FadePrior` (common practice, no source); the rest is own choice.
     """
     check_dates(battery, on)
-    check = battery.capacity_check
-    if check is None:
-        return _unchecked(battery, on)
     check_capacity(battery)
-    return _checked(battery, check, on)
+    check, plate = battery.capacity_check, battery.rated_capacity_ah
+    return _belief_of(battery.chemistry, plate, check, battery.installed_on, on)
+
+
+@lru_cache(maxsize=64)
+def _belief_of(
+    chemistry: Chemistry,
+    plate_ah: float,
+    check: CapacityCheck | None,
+    installed_on: date | None,
+    on: date | None,
+) -> CapacityBelief:
+    fade = capacity_data_for(chemistry).fade
+    if check is None:
+        return _unchecked(fade, plate_ah, installed_on, on)
+    return _checked(fade, plate_ah, check, on)
 
 
 def check_dates(battery: Battery, on: date | None) -> None:
@@ -210,30 +223,32 @@ def check_capacity(battery: Battery) -> None:
         )
 
 
-def _unchecked(battery: Battery, on: date | None) -> CapacityBelief:
-    fade = capacity_data_for(battery.chemistry).fade
+def _unchecked(
+    fade: FadePrior, plate_ah: float, installed_on: date | None, on: date | None
+) -> CapacityBelief:
     start = _log_normal_mean_one(fade.start_sd / fade.start) * fade.start
-    age, age_weight = _age_years(battery, on)
+    age, age_weight = _age_years(installed_on, on)
     loss, loss_weight = _loss_per_year(fade)
     left = np.exp(-age[:, None] * loss[None, :])
     shares = start[:, None, None] * left[None, :, :]
     weight = np.broadcast_to(np.outer(age_weight, loss_weight), shares.shape) / start.size
     held = np.clip(shares, LEAST_SHARE, MOST_SHARE)
-    return _belief(held * battery.rated_capacity_ah, weight, battery.rated_capacity_ah)
+    return _belief(held * plate_ah, weight, plate_ah)
 
 
-def _checked(battery: Battery, check: CapacityCheck, on: date | None) -> CapacityBelief:
-    plate = battery.rated_capacity_ah
+def _checked(
+    fade: FadePrior, plate_ah: float, check: CapacityCheck, on: date | None
+) -> CapacityBelief:
     years = _years(check.on, on) if on is not None else 0.0
-    loss, loss_weight = _loss_per_year(capacity_data_for(battery.chemistry).fade)
+    loss, loss_weight = _loss_per_year(fade)
     left = check.capacity_ah * np.exp(-years * loss)
-    bounds = (LEAST_SHARE * plate, CHECK_RANGE[1] * plate)
+    bounds = (LEAST_SHARE * plate_ah, CHECK_RANGE[1] * plate_ah)
     most = float(loss_weight @ np.clip(left, *bounds))
     spread = float(np.hypot(check.sd_ah / check.capacity_ah, REPEAT_REL_SD))
     error = _log_normal_mean_one(spread)
     weight = np.outer(np.full(error.size, 1.0 / error.size), loss_weight)
     capacity = _held(np.outer(error, left), weight, bounds, most)
-    return _belief(capacity, weight, plate)
+    return _belief(capacity, weight, plate_ah)
 
 
 def _held(
@@ -269,10 +284,10 @@ def _loss_per_year(fade: FadePrior) -> tuple[FloatArray, FloatArray]:
     return losses, np.concatenate([(1.0 - NEGLECTED) * each, NEGLECTED * each])
 
 
-def _age_years(battery: Battery, on: date | None) -> tuple[FloatArray, FloatArray]:
+def _age_years(installed_on: date | None, on: date | None) -> tuple[FloatArray, FloatArray]:
     """Ages [a] with their weights: one where the installation is on record."""
-    if battery.installed_on is not None and on is not None:
-        return np.array([_years(battery.installed_on, on)]), np.ones(1)
+    if installed_on is not None and on is not None:
+        return np.array([_years(installed_on, on)]), np.ones(1)
     ages = -UNKNOWN_AGE_MEAN_YEARS * np.log1p(-_levels(AGE_NODES))
     return ages, np.full(AGE_NODES, 1.0 / AGE_NODES)
 

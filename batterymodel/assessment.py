@@ -12,7 +12,7 @@ from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import InputError
 from batterymodel.inputs.readings import read_readings
-from batterymodel.inputs.records import Battery, Chemistry, Readings, Supply
+from batterymodel.inputs.records import Battery, Chemistry, History, Readings, Supply
 from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -257,13 +257,18 @@ def _assessment(
         supply=_supply_summary(case),
         next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
         next_observation=observation,
-        learned_history=learned_history(
-            fit, posterior, case.battery, _usable_temp(case.temp_c), case.on
-        ),
+        learned_history=_learned(case, posterior),
         notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal)),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         curves=_curves(case),
     )
+
+
+def _learned(case: Case, posterior: ChargePosterior | ChargeBounds) -> History | None:
+    """What the connection teaches: nothing where it contradicts what is known of the battery."""
+    if case.unlike_history:
+        return None
+    return learned_history(case.fit, posterior, case.battery, _usable_temp(case.temp_c), case.on)
 
 
 def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:

@@ -239,7 +239,11 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
        parameter that must not be negative and runs below zero is held there.
     4. Weigh each reading by ``1 / sqrt(1 + (r / 4)**2)`` of its residual and repeat until the
        weights settle: single odd readings cannot pull without bound.
-    5. Covariance from the Jacobian at the optimum with these weights.
+    5. Where the readings miss the model by more than their errors, or belief and fit lie apart by
+       more than `NO_MISFIT` standard deviations, raise the errors, widen the belief, and fit again
+       from two starts: the believed time constant, and the one the slope suggests. Errors of
+       neighbours that miss together are raised once more.
+    6. Covariance from the Jacobian at the optimum with these weights.
 
     Parameters
     ----------
@@ -279,7 +283,7 @@ def fit_taper(signal: Signal, prior: Prior) -> TaperFit:
         data = _widened(taper_data(signal, prior), misfit, wider)
         parameters, weights = _settled([parameters], data, prior)
     fit = _fit_from(parameters, weights, signal, data, prior, believed)
-    return replace(fit, conflict=wider * _rms(_shape_apart(parameters, data, prior)), misfit=misfit)
+    return replace(fit, conflict=_conflict(fit), misfit=misfit)
 
 
 def _widened(data: TaperData, misfit: float, wider: float) -> TaperData:
@@ -338,9 +342,15 @@ def _beliefs_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> Flo
     return np.concatenate([rows[first : first + BELIEFS - 1], rows[-SHAPE_TERMS:]])
 
 
-def _shape_apart(parameters: FloatArray, data: TaperData, prior: Prior) -> FloatArray:
-    """The same for the shape alone: float current and load have findings of their own."""
-    return np.delete(_beliefs_apart(parameters, data, prior), [2, 3])
+def _conflict(fit: TaperFit) -> float:
+    """How far the shape lies from the belief before the readings [-]: `TaperFit.conflict`.
+
+    Float current and load are left out: they have findings of their own. Deviations count in their
+    first spread, however much that grew.
+    """
+    apart = _beliefs_apart(fit.parameters, fit.data, fit.belief)
+    grown = fit.prior.shape_rel_sd / fit.belief.shape_rel_sd
+    return _rms(np.concatenate([apart[:2], grown * apart[-SHAPE_TERMS:]]))
 
 
 def _rms(values: FloatArray) -> float:

@@ -148,3 +148,15 @@ def test_every_condition_has_its_words(condition):
     assert CONDITION_WORDS[condition]
     if condition is not Condition.SOUND:
         assert "5 %" in say(f"other_conditions.watch.{condition}", chance="5 %")
+
+
+def test_a_taper_that_contradicts_the_history_teaches_nothing():
+    """A whole taper of another battery: what was known must not be replaced by it."""
+    known = History(charge_time_h=0.4, charge_time_rel_sd=0.05, fast_share=0.2, on=ON)
+    other = simulated_connection(0.3, charge_time_h=1.2, minutes=240.0, every_s=30.0)
+    told = {"load_a": 8.0, "load_sd_a": 0.1, "ambient_c": 25.0, "on": ON}
+    battery = BARE.model_copy(update={"history": known})
+    assert assess(other, BARE, Supply(rated_current_a=150.0), **told).learned_history is not None
+    result = assess(other, battery, Supply(rated_current_a=150.0), **told)
+    assert "unlike_any_taper" in {f.rule for f in result.findings}
+    assert result.learned_history is None

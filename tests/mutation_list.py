@@ -325,6 +325,35 @@ CONDITIONS = (
     ),
 )
 
+FREQUENCY = _in(
+    "soc",
+    (
+        "frequency of a known battery",
+        "conditions",
+        "frequency = belief.frequency_known if known else belief.frequency",
+        "frequency = belief.frequency",
+    ),
+    (
+        "worn at any age",
+        "conditions",
+        "        frequency *= held.worn /",
+        "        frequency *= 1.0 or held.worn /",
+    ),
+    (
+        "any voltage is surface charge",
+        "conditions",
+        "lacking * surface_plausibility(battery, whole, temp_c)",
+        "lacking",
+    ),
+    (
+        "no load settles",
+        "conditions",
+        "return float(np.logaddexp(np.log1p(-LOAD_SETTLES), settles))",
+        "return 0.0 * settles",
+    ),
+    tests=("tests/soc/test_conditions.py",),
+)
+
 ACCOUNT = (
     *_in(
         "soc",
@@ -494,7 +523,7 @@ IN_USE = (
 )
 
 MUTATIONS = (
-    *(*RULES, *PROOF, *CONDITIONS, *SOC, *ACCOUNT, *REFERENCE, *IN_USE),
+    *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE),
     *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION),
 )
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

@@ -154,9 +154,10 @@ def condition_state(
     accounts: dict[Condition, Account] = {}
     untold: FloatArray | None = None
     weights: dict[float | None, _ShapeWeights] = {}
-    for condition, belief in _possible(signal, battery):
+    held = capacity_belief(battery, on)
+    for condition, belief in _possible(signal, battery, held):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
-        log_z[condition] = _log_frequency(belief, battery)
+        log_z[condition] = _log_frequency(belief, battery, held)
         if condition is Condition.OVERHEATING:
             log_z[condition] += heat_log_ratio
         current = belief.float_current_per_ah
@@ -169,7 +170,7 @@ def condition_state(
             untold, low[condition] = evidence, 1.0
             continue
         posterior, scale = weights[current].under(belief)
-        account = Account(posterior, _soc_per_ah(battery, belief, on), evidence)
+        account = Account(posterior, _soc_per_ah(battery, belief, held), evidence)
         log_z[condition] += scale + account.log_total
         low[condition] = account.share_below(least_soc)
         accounts[condition] = account
@@ -187,20 +188,34 @@ def _loose(prior: Prior) -> Prior:
     )
 
 
-def _possible(signal: Signal, battery: Battery) -> list[tuple[Condition, ConditionPrior]]:
-    """Conditions left open: a supply at its limit charges something, one cell has none to spare."""
+def _possible(
+    signal: Signal, battery: Battery, held: CapacityBelief
+) -> list[tuple[Condition, ConditionPrior]]:
+    """Conditions left open: a supply at its limit charges something, one cell has none to spare,
+    and a condition is out where its part of the capacity is.
+    """
     charging = signal.limited_throughout
     return [
         (condition, belief)
         for condition, belief in CONDITIONS.items()
         if not (charging and condition is Condition.NOTHING_CHARGING)
+        and not (condition is Condition.WORN and held.worn_part() is None)
         and belief.cells_lost < battery.cells
     ]
 
 
-def _log_frequency(belief: ConditionPrior, battery: Battery) -> float:
+def _log_frequency(belief: ConditionPrior, battery: Battery, held: CapacityBelief) -> float:
+    """Log of a condition's frequency; that of *worn* follows what the battery may hold.
+
+    ``f worn / worn0`` with ``worn`` the chance of a worn battery by its age and last check, and
+    ``worn0`` that of one of which nothing is known.
+    """
     known = battery.history is not None
-    return float(np.log(belief.frequency_known if known else belief.frequency))
+    frequency = belief.frequency_known if known else belief.frequency
+    if belief.capacity is CapacityPart.WORN:
+        unknown = {"capacity_check": None, "installed_on": None}
+        frequency *= held.worn / capacity_belief(battery.model_copy(update=unknown)).worn
+    return float(np.log(frequency))
 
 
 def _with_float_current(prior: Prior, per_ah: float | None, battery: Battery) -> Prior:
@@ -274,16 +289,15 @@ class _ShapeWeights:
         return self._nodes.posterior(log), float(log.max()) - float(np.log(time_sd))
 
 
-def _soc_per_ah(battery: Battery, belief: ConditionPrior, on: date | None) -> np.ndarray:
+def _soc_per_ah(battery: Battery, belief: ConditionPrior, held: CapacityBelief) -> np.ndarray:
     """State of charge per ampere-hour returned [1/Ah]: equally likely values, shape ``(f,)``."""
-    capacity = _capacity_in(battery, belief.capacity, on).nodes_ah(CAPACITY_NODES)
+    capacity = _part_of(held, belief.capacity).nodes_ah(CAPACITY_NODES)
     return data_for(battery.chemistry).taper.efficiency / capacity
 
 
-def _capacity_in(battery: Battery, kept: CapacityPart, on: date | None) -> CapacityBelief:
+def _part_of(held: CapacityBelief, kept: CapacityPart) -> CapacityBelief:
     """What a battery in one condition may hold; where its part is empty, the whole belief."""
-    whole = capacity_belief(battery, on)
     if kept is CapacityPart.ANY:
-        return whole
-    part = whole.sound_part() if kept is CapacityPart.SOUND else whole.worn_part()
-    return part or whole
+        return held
+    part = held.sound_part() if kept is CapacityPart.SOUND else held.worn_part()
+    return part or held

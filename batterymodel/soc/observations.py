@@ -26,7 +26,7 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.conditions import CONDITIONS, UNSAFE, Condition
 from batterymodel.reference.temperature import rest_voltage_v
-from batterymodel.soc.account import Account
+from batterymodel.soc.account import LEAST_WEIGHT, Account
 from batterymodel.soc.conditions import ConditionState
 from batterymodel.soc.evidence import MISLEADING, SOC_GRID, rest_voltage_sd_v
 from batterymodel.taper.fit import TaperFit
@@ -38,9 +38,6 @@ BINS = 50
 
 REACH_SDS = 4.0
 """How far the bins reach beyond what is predicted [standard errors] (own choice, numerical)."""
-
-LEAST_WEIGHT = 1e-300
-"""Keeps a share of nothing finite (own choice, numerical)."""
 
 SOC_STEP = 8
 """Every so many values of `SOC_GRID` a rest voltage is predicted (own choice, numerical)."""

@@ -49,8 +49,8 @@ MISFIT_SIGMAS = 2.5
 choice)."""
 
 MOST_CONFLICT = 1.6
-"""Factor by which belief in the taper had to be widened from which on it fits no battery of the
-kind [-] (own choice; nine in ten sound batteries of the calibration half of
+"""Distance of a shape from belief, in its standard deviations, from which on it is that of no
+battery of the kind [-] (own choice; seven in eight sound batteries of the calibration half of
 `tests.benchmarks.sick` stay below)."""
 
 MOST_PULL, MOST_TOGETHER = 3.0, 0.9

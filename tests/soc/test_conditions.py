@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pytest
 from scipy.special import expit, logsumexp
 
-from batterymodel import Battery, Chemistry, Outcome, Readings, Supply, assess
+from batterymodel import (
+    Battery,
+    CapacityCheck,
+    Chemistry,
+    History,
+    Outcome,
+    Readings,
+    Supply,
+    assess,
+)
 from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import CONDITIONS, LAW_TIME_LOG_SD, UNSAFE, Condition
 from batterymodel.soc import account
 from batterymodel.soc.conditions import ConditionState, condition_state
+from batterymodel.soc.evidence import surface_plausibility
 from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.posterior import charge_grid_ah
 from batterymodel.taper.prior import prior_for
@@ -30,7 +42,7 @@ def judged(readings: Readings, battery: Battery = PLAIN, **told: float):
 
 
 def chance(result, condition: Condition) -> float:
-    return next(c.probability for c in result.conditions if c.name == condition)
+    return next((c.probability for c in result.conditions if c.name == condition), 0.0)
 
 
 def level_bus(seed: int = 1) -> Readings:
@@ -257,3 +269,82 @@ def test_a_dozen_coarse_seconds_leave_each_time_constant_as_believed():
     assert sd[Condition.SOUND] == pytest.approx(0.438, abs=0.03)
     apart = mean[Condition.ACCEPTS_LITTLE] - mean[Condition.SOUND]
     assert apart == pytest.approx(1.4, abs=0.15)
+
+
+def test_a_fresh_good_check_leaves_no_worn_battery():
+    """4 % of batteries are worn of which nothing is known; hardly one that held its plate a month
+    ago, and more of those that held 82 % of it."""
+    checks = [CapacityCheck(on=date(2026, 2, 2), capacity_ah=held) for held in (41.0, 33.0)]
+    good, poor = (PLAIN.model_copy(update={"capacity_check": check}) for check in checks)
+    told = {"rest_voltage_v": 25.6, "on": date(2026, 3, 2)}
+    plain, well, badly = (
+        chance(judged(simulated_connection(0.1), battery, **told), Condition.WORN)
+        for battery in (PLAIN, good, poor)
+    )
+    assert well < 0.1 * plain
+    assert badly > plain
+
+
+def test_a_known_battery_is_met_sound_more_often():
+    """Accepts little: 3 % of all connections, 1.5 % of those of batteries with tapers on record.
+
+    A history as wide as the chemistry's own belief tells nothing else.
+    """
+    wide = History(charge_time_h=0.389, charge_time_rel_sd=0.357)
+    known = PLAIN.model_copy(update={"history": wide})
+    odds = []
+    for battery in (PLAIN, known):
+        signal = signal_from(simulated_connection(0.2, minutes=0.5), SUPPLY, 8.0, 3.0)
+        found = condition_state(
+            signal, prior_for(battery, 25.0), battery, (), None, 25.0, 0.0, 0.75
+        ).probability
+        odds.append(found[Condition.ACCEPTS_LITTLE] / found[Condition.SOUND])
+    expected = (0.015 / 0.95) / (0.03 / 0.91)
+    assert odds[1] / odds[0] == pytest.approx(expected, rel=0.15)
+
+
+def test_a_rest_voltage_eleven_cells_cannot_have_speaks_against_a_shorted_cell():
+    """25.8 V on eleven cells is 2.35 V each, 0.2 V above a full one: four deviations of surface
+    charge. At 23.65 V, eleven full cells, nothing of the kind is in the way."""
+    readings = simulated_connection(0.1)
+    high, low = (surface_plausibility(PLAIN, volts * 12.0 / 11.0, 25.0) for volts in (25.8, 23.65))
+    assert high == pytest.approx(0.05, abs=0.005)
+    assert low == 1.0
+    with_voltage = chance(judged(readings, rest_voltage_v=25.8), Condition.SHORTED_CELL)
+    assert with_voltage < 0.3 * chance(judged(readings), Condition.SHORTED_CELL)
+
+
+def test_an_old_battery_is_worn_more_often():
+    """As often as its belief in capacity says, next to that of a battery of unknown age."""
+    on = date(2026, 3, 2)
+    old = PLAIN.model_copy(update={"installed_on": date(2018, 3, 2)})
+    signal = signal_from(simulated_connection(0.2, minutes=0.5), SUPPLY, 8.0, 3.0)
+    odds = []
+    for battery in (PLAIN, old):
+        prior = prior_for(battery, 25.0, on)
+        found = condition_state(signal, prior, battery, (), None, 25.0, 0.0, 0.75, on).probability
+        odds.append(found[Condition.WORN] / found[Condition.SOUND])
+    expected = capacity_belief(old, on).worn / capacity_belief(PLAIN, on).worn
+    assert expected > 2.0
+    assert odds[1] / odds[0] == pytest.approx(expected, rel=0.2)
+
+
+@pytest.mark.parametrize(("settles_a", "load_told"), [(2.0, True), (2.0, False), (1.0, True)])
+def test_a_load_that_settles_is_no_proof_of_a_battery(settles_a, load_told):
+    """Avionics that warm up over some minutes on a bus whose battery relay is open."""
+    time = np.arange(0.0, 601.0, 15.0)
+    current = np.round(8.0 + settles_a * np.exp(-time / 180.0), 1)
+    readings = Readings(
+        elapsed_s=time, supply_current_a=current, battery_temp_c=np.full(time.size, 20.0)
+    )
+    small = PLAIN.model_copy(update={"rated_capacity_ah": 24.0})
+    result = assess(readings, small, SUPPLY, load_a=8.0 if load_told else None)
+    assert result.outcome is Outcome.KEEP_WATCHING
+    assert chance(result, Condition.NOTHING_CHARGING) > 0.3
+
+
+def test_a_clamp_on_the_battery_reads_no_load():
+    time = np.arange(0.0, 601.0, 15.0)
+    current = np.round(2.0 * np.exp(-time / 180.0), 1)
+    readings = Readings(elapsed_s=time, supply_current_a=current + 8.0, battery_current_a=current)
+    assert chance(judged(readings), Condition.NOTHING_CHARGING) < 0.01

@@ -37,9 +37,9 @@ class ConditionPrior:
 
     ``frequency`` is their share of all connections, ``frequency_known`` that where the battery's
     own completed tapers are on record; that of *worn* holds for a battery of unknown age and
-    without a check, and follows what is known of both. The log of the slow time constant is that of a sound
-    battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity`` is the part
-    of `capacity_in_use.capacity_belief` that such batteries are of. ``float_current_per_ah`` is the
+    without a check, and follows what is known of both. The log of the slow time constant is that of
+    a sound battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity`` is the part of
+    `capacity_in_use.capacity_belief` that such batteries are of. ``float_current_per_ah`` is the
     current left after the taper, and its standard deviation [A per rated Ah]; None: the
     chemistry's. ``cells_lost`` is how many cells the rest voltage lacks.
     """

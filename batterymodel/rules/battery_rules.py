@@ -25,7 +25,6 @@ from batterymodel.rules.results import (
 from batterymodel.rules.wording import chance_words, say
 from batterymodel.soc.evidence import rest_voltage_sd_v
 from batterymodel.taper.trends import (
-    battery_current,
     warming_c_per_min,
 )
 
@@ -35,16 +34,6 @@ SURE = 0.95
 SURE_TO_TOP_OFF = 0.99
 """Probability above the limit needed to top off (own choice): taking a low battery for a full one
 is the dangerous error, so more is asked on that side."""
-
-ENDS_COMPARED = 3
-"""Readings at each end whose means are compared (own choice)."""
-
-FALL_ERRORS = 3.0
-"""Standard errors of that difference by which a current must fall to be seen falling [-] (own
-choice)."""
-
-FALL_METER_STEPS = 2.0
-"""And by more than so many steps of the meter [-] (own choice)."""
 
 SUSTAINED_S = 60.0
 """Time a voltage must last to count as the highest of the run [s] (own choice)."""
@@ -82,37 +71,6 @@ def deep_discharge(case: Case) -> Finding:
         limit=100 * limit.value,
     )
     return against("deep_discharge", severity, text, soc.mean, limit)
-
-
-def current_seen(case: Case) -> Finding | None:
-    """Whether the current itself speaks for a full battery, where no conditions are weighed.
-
-    It must fall by more than its noise, and by itself leave at most ``1 - SURE`` for too low a
-    charge: a broken circuit, a leak and a full battery look alike beside a record that says full.
-
-    Parameters
-    ----------
-    case : Case
-
-    Returns
-    -------
-    Finding or None
-        None for a chemistry whose current is an exponential taper.
-    """
-    if case.tapers:
-        return None
-    _, current = battery_current(case.fit)
-    few = current.size < 2 * ENDS_COMPARED
-    falls = 0.0 if few else float(current[:ENDS_COMPARED].mean() - current[-ENDS_COMPARED:].mean())
-    noise = FALL_ERRORS * case.fit.signal.sigma_a * float(np.sqrt(2.0 / ENDS_COMPARED))
-    noise = max(noise, FALL_METER_STEPS * case.fit.signal.resolution_a)
-    limit = case.limit("min_top_off_soc").value
-    below = case.state.evidence[0].below(limit)
-    variant = "level" if falls <= noise else "unsure" if below > 1.0 - SURE else "ok"
-    severity = Severity.OK if variant == "ok" else Severity.WATCH
-    text = say(f"current_seen.{variant}", value=100.0 * below, limit=100.0 * limit)
-    least = Limit(1.0 - SURE, "fraction", OWN_RULE, generic=False)
-    return against("current_seen", severity, text, below, least)
 
 
 def other_conditions(case: Case) -> Finding | None:

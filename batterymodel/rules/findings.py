@@ -12,7 +12,6 @@ from batterymodel.rules.battery_rules import (
     battery_temperature,
     capacity,
     capacity_check_overdue,
-    current_seen,
     deep_discharge,
     other_conditions,
     rest_voltage,
@@ -33,7 +32,12 @@ from batterymodel.rules.current_rules import (
     undeclared_load_step,
     wall_circuit,
 )
-from batterymodel.rules.proof_rules import charge_confirmed, rated_capacity, unlike_any_taper
+from batterymodel.rules.proof_rules import (
+    charge_confirmed,
+    current_seen,
+    rated_capacity,
+    unlike_any_taper,
+)
 from batterymodel.rules.readings_rules import (
     clamp,
     clock_back,

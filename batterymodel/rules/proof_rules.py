@@ -6,6 +6,7 @@ import numpy as np
 
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.limits import Limit
+from batterymodel.rules.battery_rules import SURE
 from batterymodel.rules.case import OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import say
@@ -22,6 +23,12 @@ choice: a twentieth of all rest voltages mislead)."""
 
 FALL_ERRORS = 3.0
 """Errors by which the current must fall to have been seen to [-] (own choice)."""
+
+FALL_METER_STEPS = 2.0
+"""And by more than so many steps of the meter, where the current is no taper [-] (own choice)."""
+
+ENDS_COMPARED = 3
+"""Readings at each end whose means are compared there (own choice)."""
 
 FALL_OF_CURRENT = 0.05
 """Part of the battery current by which it must fall besides [-] (own choice)."""
@@ -58,6 +65,37 @@ def charge_confirmed(case: Case) -> Finding | None:
     least = max(FALL_ERRORS * change.standard_error, FALL_OF_CURRENT * float(np.median(current)))
     seen = -change.amount > least
     return _confirmation("fall" if seen else "unseen", Severity.OK if seen else Severity.WATCH)
+
+
+def current_seen(case: Case) -> Finding | None:
+    """Whether the current itself speaks for a full battery, where no conditions are weighed.
+
+    It must fall by more than its noise, and by itself leave at most ``1 - SURE`` for too low a
+    charge: a broken circuit, a leak and a full battery look alike beside a record that says full.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        None for a chemistry whose current is an exponential taper.
+    """
+    if case.tapers:
+        return None
+    _, current = battery_current(case.fit)
+    few = current.size < 2 * ENDS_COMPARED
+    falls = 0.0 if few else float(current[:ENDS_COMPARED].mean() - current[-ENDS_COMPARED:].mean())
+    noise = FALL_ERRORS * case.fit.signal.sigma_a * float(np.sqrt(2.0 / ENDS_COMPARED))
+    noise = max(noise, FALL_METER_STEPS * case.fit.signal.resolution_a)
+    limit = case.limit("min_top_off_soc").value
+    below = case.state.evidence[0].below(limit)
+    variant = "level" if falls <= noise else "unsure" if below > 1.0 - SURE else "ok"
+    severity = Severity.OK if variant == "ok" else Severity.WATCH
+    text = say(f"current_seen.{variant}", value=100.0 * below, limit=100.0 * limit)
+    least = Limit(1.0 - SURE, "fraction", OWN_RULE, generic=False)
+    return against("current_seen", severity, text, below, least)
 
 
 def _rest_voltage_confirms(case: Case) -> bool:

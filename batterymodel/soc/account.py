@@ -3,8 +3,7 @@
 An account holds a belief in the charge to return, node by node (`taper.posterior`), equally likely
 charge factors (state of charge per ampere-hour), and the other evidence. Charge delivered during
 the readings was measured; what is left was carried on by a model of the taper that no battery
-follows exactly, so that it counts times a factor of
-`laws_at`::
+follows exactly, so that it counts times a factor of `laws_at`::
 
     soc = 1 - k (delivered + law * left)
 """
@@ -24,15 +23,16 @@ from batterymodel.taper.posterior import ChargePosterior
 
 LAW_LOG_SD = 0.08
 """Spread of the log of charge left over that of two exponentials, for batteries that follow them
-[-] (read off the calibration half of the reference set)."""
+[-] (own choice: intervals of the reference set's calibration half then cover 97 %)."""
 
 OTHER_LAW_LOG_SD = 0.4
-"""The same for batteries of another charging law [-] (read off the calibration half of
-`tests.benchmarks.sick`)."""
+"""The same for batteries of another charging law [-] (own choice after a look at the calibration
+half of `tests.benchmarks.sick`: the charge missing is under-rated by a log of 0.6 in one sound
+battery of twenty)."""
 
 TAKEN_FOR_CHARGE, MOST_BELOW_LOG_SD = 0.03, 1.2
 """Charge over capacity that side reactions of a nearly full battery are taken for, which widens
-that spread downwards, and the most it may come to [-] (read off the same half)."""
+that spread downwards, and the most it may come to [-] (own choice after the same look)."""
 
 OTHER_LAW_SHARE = 0.4
 """Share of batteries of another charging law [0..1] (own choice, settled on both halves)."""

@@ -208,6 +208,12 @@ EVENTS = (
         "taper",
         ("recent windows", "trends", "= (120.0, 300.0, 600.0)\n", "= ()\n"),
         ("sharpest jump", "trends", "float(levels[lowest]) - jump,", "float(levels[lowest]),"),
+        (
+            "rise before a trip only",
+            "trends",
+            "rows = since if since.sum() >= LEAST_RISE_READINGS else before",
+            "rows = before",
+        ),
         ("late limit", "supply_limit", "BELOW_LIMIT = 0.8\n", "BELOW_LIMIT = 0.1\n"),
         tests=("tests/rules/test_readings_rules.py",),
     ),

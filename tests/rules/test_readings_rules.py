@@ -208,6 +208,34 @@ def test_a_short_clamp_is_still_held_against_the_load(battery):
     assert "misses a lead" in found(judged(given, battery), "clamp").text
 
 
+def test_a_rise_after_a_trip_is_seen(battery):
+    """Ten minutes of taper, one without the supply, ten in which the current climbs."""
+    time = np.arange(0.0, 1261.0, 10.0)
+    before = 5.0 * np.exp(-time / 400.0)
+    after = 2.0 + 0.008 * np.maximum(time - 660.0, 0.0)
+    current = np.round(8.0 + np.where(time < 600.0, before, after), 1)
+    current[(time >= 600.0) & (time < 660.0)] = 0.0
+    rise = case_of(Readings(elapsed_s=time, supply_current_a=current), battery).rise
+    assert rise is not None
+    assert rise.since_s >= 660.0
+
+
+@pytest.mark.parametrize(("last_out", "expected"), [(3, None), (1, "watch")])
+def test_a_battery_that_feeds_the_bus_to_the_end_cannot_run_away(battery, last_out, expected):
+    """Of the last three readings all must show current out of the battery."""
+    case = case_of(simulated_connection(0.1), battery)
+    fit, signal = case.fit, case.fit.signal
+    current = signal.current_a.copy()
+    current[-3:] = 1.0
+    current[-last_out:] = -1.0
+    moved = replace(
+        signal, from_clamp=True, current_a=current, load=replace(signal.load, mean_a=0.0)
+    )
+    rise = Rise(0.4, 0.3, 120.0, 100.0, 0.1, 0.3, True)
+    finding = findings.current_rising(replace(case, fit=replace(fit, signal=moved), rise=rise))
+    assert (None if finding is None else str(finding.severity)) == expected
+
+
 def test_the_sharpest_jump_is_no_part_of_a_gradual_climb(battery):
     """A clamp: 3 A of ramp over five minutes, and 2 A at once in the midst of it."""
     time = np.arange(0.0, 901.0, 10.0)

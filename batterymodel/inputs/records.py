@@ -276,6 +276,8 @@ class Readings(BaseModel):
     @model_validator(mode="after")
     def _is_one_timed_series(self) -> Readings:
         n = self.elapsed_s.size
+        if n == 0:
+            raise ValueError("needs at least one reading")
         for name in ("supply_current_a", *OPTIONAL_COLUMNS):
             column = getattr(self, name)
             if column is not None and column.size != n:
@@ -284,6 +286,8 @@ class Readings(BaseModel):
             raise ValueError("elapsed_s and supply_current_a must be finite numbers")
         if (np.diff(self.elapsed_s) <= 0).any():
             raise ValueError("elapsed_s must rise from each reading to the next")
+        if self.elapsed_s[0] < 0.0:
+            raise ValueError("elapsed_s counts from connection and is never below 0")
         return self
 
     def __len__(self) -> int:

@@ -181,7 +181,7 @@ def _belief_of(
 
 
 def check_dates(battery: Battery, on: date | None) -> None:
-    """Refuse a battery that was connected before it was installed.
+    """Refuse a battery that was connected before it was installed or last checked.
 
     Parameters
     ----------
@@ -192,13 +192,29 @@ def check_dates(battery: Battery, on: date | None) -> None:
     Raises
     ------
     InputError
-        Installed after the day of the connection.
+        Installed, checked, or its last state known, after the day of the connection; checked before
+        it was installed.
     """
     installed = battery.installed_on
     if installed is not None and on is not None and installed > on:
         raise InputError(
             f"battery {battery.tail}: installed on {installed}, after the connection on {on}; an "
             "installation on or before that day would be right"
+        )
+    for what, told in (
+        ("capacity check", battery.capacity_check),
+        ("last known state", battery.last_known),
+    ):
+        if told is not None and on is not None and told.on > on:
+            raise InputError(
+                f"battery {battery.tail}: {what} of {told.on} is later than the connection on "
+                f"{on}; the last one before it would be right"
+            )
+    check = battery.capacity_check
+    if installed is not None and check is not None and check.on < installed:
+        raise InputError(
+            f"battery {battery.tail}: capacity check of {check.on} is older than its installation "
+            f"on {installed}; leave out what another battery was"
         )
 
 

@@ -27,7 +27,7 @@ from batterymodel.rules.wording import (
     RULE_WORDS,
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
-    not_checked_words,
+    doubts,
 )
 from batterymodel.say.capacity import loss_words, moment_words
 from batterymodel.say.connection import amount, fitted, limit_text, limit_words, percent
@@ -97,9 +97,7 @@ def sheet_content(
         sign=OUTCOME_SIGNS[assessment.outcome],
         word=word,
         reason=reason[0].upper() + reason[1:],
-        meaning=" ".join(
-            s for s in (OUTCOME_MEANING[assessment.outcome], _unchecked(assessment)) if s
-        ),
+        meaning=" ".join((OUTCOME_MEANING[assessment.outcome], *_doubts(assessment))),
         sections=(
             _seen(assessment, battery),
             _why(assessment.findings),
@@ -141,8 +139,8 @@ def _head(
     return tuple((words.HEAD[key], value) for key, value in told.items())
 
 
-def _unchecked(assessment: Assessment) -> str:
-    return not_checked_words(assessment.not_checked)
+def _doubts(assessment: Assessment) -> tuple[str, ...]:
+    return doubts(assessment.outcome, assessment.not_checked, assessment.conditions)
 
 
 def _section(key: str, sentences: tuple[str, ...] = (), **parts: Any) -> Section:

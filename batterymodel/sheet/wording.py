@@ -56,7 +56,8 @@ SEEN = {
     "bound": "The supply gave all it could, so this shows only the most that the battery can have "
     "held when it was joined: {high}.",
     "level": "From this, the charge of the battery when it was joined was {mean}. The true value "
-    "lies from {low} to {high} in nine cases of ten.",
+    "should lie from {low} to {high} in nine cases of ten; with a sick battery it misses more "
+    "often.",
 }
 
 AT = "{minutes:g} min"
@@ -116,7 +117,10 @@ CAPACITY = {
 }
 
 MEASURED_HEAD = ("What", "Best value", "{level:.0f} % range", "In plain words")
-MEASURED_NOTE = "The range holds the true value in nine cases of ten."
+MEASURED_NOTE = (
+    "The range should hold the true value in nine cases of ten; with a sick battery it misses more "
+    "often."
+)
 MEASURED = {
     "at_connection": ("Charge when joined", "100 % is full"),
     "now": ("Charge at the last reading", "100 % is full"),

@@ -198,12 +198,12 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     Returns
     -------
     Evidence or None
-        None where nothing is known, or only of a later day.
+        None where nothing is known.
     """
     known = battery.last_known
-    if known is None or known.on > on:
+    if known is None:
         return None
-    days = (on - known.on).days
+    days = max((on - known.on).days, 0)
     below = np.hypot(known.sd, LOSS_PER_DAY * days)
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)

@@ -93,11 +93,18 @@ def test_without_a_day_a_check_is_fresh():
     assert capacity_belief(battery, ON).mean_ah < 0.9 * 36.0
 
 
-def test_a_check_after_the_connection_is_as_good_as_one_of_that_day():
-    later = capacity_belief(checked(0.9, 0.03, -1.0), ON)
-    np.testing.assert_allclose(
-        later.nodes_ah(), capacity_belief(checked(0.9, 0.03, 0.0), ON).nodes_ah()
-    )
+def test_what_is_told_of_a_later_day_is_refused():
+    capacity_belief(checked(0.9, 0.03, 0.0), ON)
+    with pytest.raises(InputError, match=r"capacity check of .* is later than the connection"):
+        capacity_belief(checked(0.9, 0.03, -1.0), ON)
+    state = {"on": days_before(-3.0), "state_of_charge": 0.98, "sd": 0.02}
+    with pytest.raises(InputError, match=r"last known state of .* is later than the connection"):
+        capacity_belief(plain("vrla", last_known=state), ON)
+
+
+def test_a_check_of_the_battery_before_this_one_is_refused():
+    with pytest.raises(InputError, match="older than its installation"):
+        capacity_belief(checked(0.9, 0.03, 2.0, installed_on=days_before(1.0)), ON)
 
 
 @given(CHEMISTRIES, YEARS, YEARS)
@@ -129,6 +136,8 @@ def test_no_stated_error_raises_the_mean(share, rel_sd, years):
 
 @given(CHEMISTRIES, st.none() | YEARS, st.none() | st.floats(0.11, 1.59), st.floats(1e-4, 10.0))
 def test_every_capacity_is_possible_and_weights_sum_to_one(chemistry, age, share, rel_sd):
+    if age is not None and share is not None:
+        age = max(age, 1.1)
     told = {"installed_on": None if age is None else days_before(age)}
     battery = plain(chemistry, **told) if share is None else checked(share, rel_sd, 1.0, **told)
     belief = capacity_belief(battery, ON)

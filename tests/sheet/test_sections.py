@@ -113,6 +113,7 @@ class TestEverySample:
         more += [curves.current_a[0], curves.current_a[-1]]
         more += [at / 60.0 for at, _, _ in curves.steps]
         more += [at / 60.0 for at in curves.time_s[curves.role == "current rising"][:1]]
+        more += [min(c.probability, 0.99) for c in result.conditions]
         known = [*numbers_of(sources), *map(float, more)]
         table = without_pictures(content_of(key)).section("maker").table
         limits = {n for row in table.rows for cell in row for n in NUMBER.findall(cell)}

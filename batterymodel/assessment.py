@@ -60,7 +60,7 @@ from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
 from batterymodel.taper.prior import Prior, prior_for
-from batterymodel.taper.signals import Signal, signal_from
+from batterymodel.taper.signals import Signal, held_voltage_v, signal_from
 from batterymodel.taper.slips import slip_mask
 from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
 
@@ -142,8 +142,9 @@ def assess(
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
-    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c), day)
-    prior = prior_for(battery, _usable_temp(temp_c), day)
+    held_v = held_voltage_v(readings, supply, signal.limit_end_s or 0.0)
+    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c), day, held_v)
+    prior = prior_for(battery, _usable_temp(temp_c), day, held_v)
     fit = fit_taper(signal, prior)
     rise = rise_of(fit)
     if rise is not None:
@@ -211,11 +212,13 @@ def _heat_log_ratio(
     )
 
 
-def _believed_battery(signal: Signal, battery: Battery, temp_c: float | None, on: date) -> Battery:
+def _believed_battery(
+    signal: Signal, battery: Battery, temp_c: float | None, on: date, held_v: float | None
+) -> Battery:
     """The battery, without its history where the readings contradict that."""
     if battery.history is None:
         return battery
-    if fit_taper(signal, prior_for(battery, temp_c, on)).conflict <= MOST_CONFLICT:
+    if fit_taper(signal, prior_for(battery, temp_c, on, held_v)).conflict <= MOST_CONFLICT:
         return battery
     return battery.model_copy(update={"history": None})
 

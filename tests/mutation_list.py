@@ -138,6 +138,16 @@ REFERENCE = (
     ),
     *_in(
         "reference",
+        (
+            "rest voltage of an empty battery",
+            "chemistry",
+            "LEAD_REST_SD_EMPTY_V = 0.024\n",
+            "LEAD_REST_SD_EMPTY_V = 0.012\n",
+        ),
+        tests=("tests/soc/test_boundaries.py",),
+    ),
+    *_in(
+        "reference",
         ("peukert deviation", "capacity", "DEVIATION_SD = 0.05\n", "DEVIATION_SD = 0.005\n"),
         ("timed error", "capacity", "TIMED_SD_S = 20.0\n", "TIMED_SD_S = 90.0\n"),
         ("unknown temperature", "capacity", "UNKNOWN_TEMP_SD_C = 8.0", "UNKNOWN_TEMP_SD_C = 4.0"),
@@ -155,6 +165,8 @@ TAPER = _in(
         "spread = variance + 0.0 * end_spread_a**2",
     ),
     ("limit band", "supply_limit", "LIMIT_BAND = 0.06\n", "LIMIT_BAND = 0.3\n"),
+    ("ohmic share", "prior", "OHMIC_SHARE = 0.5\n", "OHMIC_SHARE = 0.8\n"),
+    ("most slower", "prior", "MOST_SLOWER_LOG = 1.5\n", "MOST_SLOWER_LOG = 2.5\n"),
     (
         "share of the least reading",
         "signals",

@@ -29,7 +29,12 @@ NEARLY_FULL_SOC = 0.98
 LEAD_REST_SD_V = 0.012
 NICD_REST_SD_V = 0.04
 LFP_REST_SD_V = 0.03
-"""Spread of the rest voltage between healthy batteries [V/cell] (own choice)."""
+"""Spread of the rest voltage between healthy batteries when full [V/cell] (own choice)."""
+
+LEAD_REST_SD_EMPTY_V = 0.024
+"""That of empty lead-acid batteries [V/cell] (own choice: two tables of a flooded battery of twelve
+cells lie 0.2 V apart when full and 0.4 V when empty: Bode's volts at the Army's specific gravities
+(derived), and one of wet batteries (verified (secondary)))."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +49,8 @@ class Sourced:
 class RestVoltageCurve:
     """Rest voltage per cell [V] against state of charge [0..1] at `REFERENCE_TEMP_C`.
 
-    ``sd_v`` is the spread between healthy batteries that the curve does not describe [V/cell] (own
-    choice);
+    ``sd_v`` is the spread between healthy full batteries that the curve does not describe, and
+    ``sd_empty_v`` that between empty ones [V/cell] (own choices).
     ``temp_coefficient_v_per_c`` is per cell.
     """
 
@@ -53,6 +58,7 @@ class RestVoltageCurve:
     volts: tuple[float, ...]
     temp_coefficient_v_per_c: float
     sd_v: float
+    sd_empty_v: float
     source: str
 
 
@@ -253,6 +259,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             volts=tuple(float(v) for v in emf_from_specific_gravity(SPECIFIC_GRAVITY)),
             temp_coefficient_v_per_c=_LEAD_REST_COEFFICIENT,
             sd_v=LEAD_REST_SD_V,
+            sd_empty_v=LEAD_REST_SD_EMPTY_V,
             source="specific gravity by state of charge: US Army TM, Table II (verified); volts "
             "from Bode 1977 (derived); +0.2 mV/degC per cell (from memory (high))",
         ),
@@ -268,6 +275,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             volts=(1.980, 2.025, 2.070, 2.112, 2.150),
             temp_coefficient_v_per_c=_LEAD_REST_COEFFICIENT,
             sd_v=LEAD_REST_SD_V,
+            sd_empty_v=LEAD_REST_SD_EMPTY_V,
             source=COMMON_PRACTICE + "; +0.2 mV/degC per cell (from memory (high))",
         ),
         taper=_LEAD_TAPER,
@@ -282,6 +290,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             volts=(1.20, 1.27, 1.31, 1.35),
             temp_coefficient_v_per_c=-0.0002,
             sd_v=NICD_REST_SD_V,
+            sd_empty_v=NICD_REST_SD_V,
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(
@@ -328,6 +337,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
             volts=(2.80, 3.10, 3.20, 3.25, 3.285, 3.295, 3.325, 3.335, 3.40),
             temp_coefficient_v_per_c=0.0001,
             sd_v=LFP_REST_SD_V,
+            sd_empty_v=LFP_REST_SD_V,
             source=COMMON_PRACTICE,
         ),
         taper=TaperPrior(

@@ -24,6 +24,7 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import chance_words, say
 from batterymodel.soc.evidence import rest_voltage_sd_v
+from batterymodel.taper.signals import held_voltage_v
 from batterymodel.taper.trends import (
     warming_c_per_min,
 )
@@ -140,7 +141,7 @@ def rest_voltage(case: Case) -> Finding | None:
     limit = case.limit("min_rest_voltage_v")
     temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
     moved = replace(limit, value=limit.value + rest_voltage_shift_v(case.battery, temp))
-    sd = rest_voltage_sd_v(case.battery)
+    sd = float(rest_voltage_sd_v(case.battery, case.limit("min_top_off_soc").value))
     below = float(ndtr((moved.value - case.rest_voltage_v) / sd))
     variant, severity = "watch", Severity.WATCH
     if below > SURE:
@@ -257,7 +258,7 @@ def set_voltage(case: Case) -> Finding | None:
     Finding or None
         None where neither readings nor supply give a voltage.
     """
-    volts = _held_voltage_v(case)
+    volts = held_voltage_v(case.readings, case.supply, case.fit.data.limit_time_s)
     if volts is None:
         return None
     low, high = case.limit("charge_voltage_min_v"), case.limit("charge_voltage_max_v")
@@ -366,13 +367,3 @@ def capacity_check_overdue(case: Case) -> Finding:
     variant, severity = ("note", Severity.NOTE) if days > limit.value else ("ok", Severity.OK)
     text = say(f"capacity_check_overdue.{variant}", value=days, limit=limit.value)
     return against("capacity_check_overdue", severity, text, days, limit)
-
-
-def _held_voltage_v(case: Case) -> float | None:
-    volts = case.readings.supply_voltage_v
-    if volts is not None:
-        held = case.readings.elapsed_s >= case.fit.data.limit_time_s
-        seen = volts[held & np.isfinite(volts)]
-        if seen.size:
-            return float(np.median(seen))
-    return None if case.supply is None else case.supply.set_voltage_v

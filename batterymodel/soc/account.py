@@ -162,19 +162,19 @@ class Account:
         """Log of the integral over charge, law and factor; the posterior's scale left out."""
         return float(np.log(max(self._charges @ self._support.sum(axis=(1, 2)), LEAST_WEIGHT)))
 
-    @property
+    @cached_property
     def at_connection(self) -> Weighted:
         """State of charge at connection [0..1]."""
         weight = (self._charges[:, None, None] * self._support).ravel()
         kept = weight > NEGLIGIBLE * weight.max()
         return Weighted(self._soc.ravel()[kept], weight[kept])
 
-    @property
+    @cached_property
     def left_ah(self) -> Weighted:
         """Charge still to return after the last reading [Ah]."""
         return Weighted(self._left_by_law.ravel(), self._by_law.sum(axis=2).ravel())
 
-    @property
+    @cached_property
     def now(self) -> Weighted:
         """State of charge at the last reading [0..1]."""
         left = self._left_by_law.ravel()
@@ -239,7 +239,7 @@ class Account:
         below = np.where(self._soc < soc, weight, 0.0)
         return weight - below, below
 
-    @property
+    @cached_property
     def pair_weight(self) -> tuple[IntArray, IntArray, FloatArray]:
         """Node, charge and probability of each pair under all evidence, shapes ``(p,)``."""
         node, at, _ = self._pairs

@@ -11,7 +11,7 @@ from datetime import date
 import numpy as np
 from scipy.special import ndtri
 
-from batterymodel.basis.arrays import FloatArray
+from batterymodel.basis.arrays import FloatArray, FloatOrArray
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity_in_use import capacity_belief
@@ -102,9 +102,9 @@ class Evidence:
 def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float | None) -> Evidence:
     """Likelihood of a rest voltage read before connection.
 
-    Normal around the battery's curve, ``exp(-((V(soc) - V) / sd)**2 / 2)``, with the spread between
-    batteries (`chemistry.RestVoltageCurve.sd_v`) and the meter's error (`VOLTMETER_SD_V`) added in
-    quadrature, and a share `MISLEADING` that says nothing. A voltage above that of a full battery
+    Normal around the battery's curve, ``exp(-((V(soc) - V) / sd)**2 / 2) / sd``, with the spread
+    between batteries and the meter's error (`rest_voltage_sd_v`), and a share `MISLEADING` that
+    says nothing. A voltage above that of a full battery
     is surface charge and counts as full.
 
     Parameters
@@ -127,10 +127,10 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     """
     data = data_for(battery.chemistry)
     expected = rest_voltage_v(battery, SOC_GRID, REFERENCE_TEMP_C if temp_c is None else temp_c)
-    sd = rest_voltage_sd_v(battery)
+    sd = np.asarray(rest_voltage_sd_v(battery, SOC_GRID))
     read = min(rest_voltage, float(expected[-1]))
-    likelihood = np.exp(-0.5 * ((expected - read) / sd) ** 2)
-    flat_share = _misleading_level(sd, float(np.ptp(expected)))
+    likelihood = sd[-1] / sd * np.exp(-0.5 * ((expected - read) / sd) ** 2)
+    flat_share = _misleading_level(float(sd[-1]), float(np.ptp(expected)))
     return as_evidence(REST_VOLTAGE, flat_share + likelihood, data.rest_voltage_remark)
 
 
@@ -163,24 +163,30 @@ def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | 
     return float(MISLEADING + (1.0 - MISLEADING) * np.exp(-0.5 * excess**2))
 
 
-def rest_voltage_sd_v(battery: Battery) -> float:
-    """Spread of a rest voltage around the battery's curve, ``hypot(cells sd_v, VOLTMETER_SD_V)``.
+def rest_voltage_sd_v(battery: Battery, soc: FloatOrArray) -> FloatOrArray:
+    """Spread of a rest voltage around the battery's curve, by state of charge.
+
+    That of the cells in a straight line from empty to full, and the meter's (`VOLTMETER_SD_V`), in
+    quadrature.
 
     Parameters
     ----------
     battery : Battery
+    soc : float or ndarray, any shape
+        State of charge [0..1].
 
     Returns
     -------
-    float
-        Standard deviation, meter included [V].
+    float or ndarray
+        Standard deviation, meter included [V], same shape.
 
     References
     ----------
-    ``sd_v``: `chemistry.RestVoltageCurve.source`.
+    ``sd_v`` and ``sd_empty_v``: `chemistry.RestVoltageCurve`.
     """
-    spread = battery.cells * data_for(battery.chemistry).rest.sd_v
-    return float(np.hypot(spread, VOLTMETER_SD_V))
+    rest = data_for(battery.chemistry).rest
+    of_cell = rest.sd_empty_v + (rest.sd_v - rest.sd_empty_v) * soc
+    return np.hypot(battery.cells * of_cell, VOLTMETER_SD_V)
 
 
 def last_known_evidence(battery: Battery, on: date) -> Evidence | None:

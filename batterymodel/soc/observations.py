@@ -121,14 +121,15 @@ class Foresight:
         """Expected chance of a wrong decision after a rest voltage [0..1].
 
         The battery's curve, less the cells a condition lacks, with the spread of the evidence
-        (`soc.evidence.rest_voltage_sd_v`); a share `MISLEADING` is spread evenly. The charge taken
-        since connection is left out.
+        (`soc.evidence.rest_voltage_sd_v`) at the limit; a share `MISLEADING` is spread evenly. The
+        charge taken since connection is left out.
         """
         temp = REFERENCE_TEMP_C if self.temp_c is None else self.temp_c
         curve = np.asarray(rest_voltage_v(self.battery, SOC_GRID[::SOC_STEP], temp))
         kept = {c: 1.0 - CONDITIONS[c].cells_lost / self.battery.cells for c in self._likely}
         seen = [_Seen(curve * share, *self._by_soc(c)) for c, share in kept.items()]
-        return self._left(seen, rest_voltage_sd_v(self.battery), MISLEADING)
+        sd = float(rest_voltage_sd_v(self.battery, self.least_soc))
+        return self._left(seen, sd, MISLEADING)
 
     @property
     def after_bus_load(self) -> float:

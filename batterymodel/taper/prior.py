@@ -11,8 +11,9 @@ from scipy.special import logit
 from batterymodel.basis.arrays import FloatOrArray
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity_in_use import capacity_belief
-from batterymodel.reference.chemistry import TaperPrior, data_for
-from batterymodel.reference.temperature import resistance_factor
+from batterymodel.reference.chemistry import REFERENCE_TEMP_C, TaperPrior, data_for
+from batterymodel.reference.limits import limit_for
+from batterymodel.reference.temperature import resistance_factor, rest_voltage_v
 from batterymodel.taper.shape import charge_time_share
 
 UNKNOWN_TEMP_C = 10.0
@@ -37,6 +38,14 @@ full."""
 MOST_WIDENED = (1.0, 0.3)
 """Most spread of the log time constant [ln] and of the fast share [-] that a conflict with the
 readings may lead to (own choice)."""
+
+OHMIC_SHARE = 0.5
+"""Part of the log by which a current that follows set voltage less rest voltage would be slower
+below the charging window, taken for belief and for spread (own choice: between none, which PyBaMM's
+lead-acid cells show from 27.5 to 28.5 V, and all)."""
+
+MOST_SLOWER_LOG = 1.5
+"""Most of that log [ln] (own choice: near the rest voltage it has no end)."""
 
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible [0..1] (own choice)."""
@@ -216,12 +225,14 @@ class Prior:
         return self.shape_rel_sd * (1.0 + self.shape_per_c_rate * c_rate_per_h)
 
 
-def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) -> Prior:
+def prior_for(
+    battery: Battery, temp_c: float | None, on: date | None = None, held_v: float | None = None
+) -> Prior:
     """Prior of one connection: the chemistry's, or this battery's history where it has one.
 
     Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
     resistance factor; where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
-    with it.
+    with it. Below the charging window the taper is believed slower (`_slower_log`).
 
     Parameters
     ----------
@@ -230,6 +241,8 @@ def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) ->
         Battery temperature [degC].
     on : date or None
         Day of the connection, for the age of battery and check.
+    held_v : float, optional
+        Voltage that the supply holds [V].
 
     Returns
     -------
@@ -248,9 +261,10 @@ def prior_for(battery: Battery, temp_c: float | None, on: date | None = None) ->
     heat = HEAT_SHARE * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
     if battery.history is not None and temp_c is None:
         heat = 0.0
+    slower = 0.0 if held_v is None else OHMIC_SHARE * _slower_log(battery, held_v)
     return Prior(
-        log_time_s=log_time,
-        log_time_sd=float(np.hypot(log_time_sd, heat)),
+        log_time_s=log_time + slower,
+        log_time_sd=float(np.linalg.norm((log_time_sd, heat, slower))),
         log_time_per_c_rate=taper.log_time_per_c_rate,
         fast_share=share,
         fast_share_sd=share_sd,
@@ -285,6 +299,19 @@ def present_capacity_ah(battery: Battery, on: date | None = None) -> float:
         Installed after the day of the connection, or a check that cannot be this battery's.
     """
     return capacity_belief(battery, on).median_ah
+
+
+def _slower_log(battery: Battery, held_v: float) -> float:
+    """Log by which an ohmic current falls below the charging window, at most `MOST_SLOWER_LOG`.
+
+    ``ln((low - E) / (V - E))`` with ``E`` the rest voltage of the full battery and ``low`` the
+    window's lower end; 0 inside the window.
+    """
+    low = limit_for(battery, "charge_voltage_min_v").value
+    full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C))
+    drives = max(low - full, 0.0)
+    left = max(held_v - full, drives * float(np.exp(-MOST_SLOWER_LOG)))
+    return max(float(np.log(drives / left)), 0.0) if drives > 0.0 else 0.0
 
 
 def _believed(battery: Battery, taper: TaperPrior) -> tuple[float, float, float, float]:

@@ -344,3 +344,26 @@ def _load_by(
     middle = float(np.median(bus))
     scatter = MAD_TO_SD * float(np.median(np.abs(bus - middle)))
     return KnownLoad(max(middle, 0.0), float(np.hypot(max(scatter, LOAD_SD_A), offset_a)), True)
+
+
+def held_voltage_v(readings: Readings, supply: Supply | None, since_s: float) -> float | None:
+    """Voltage of the supply once it left its limit: as read, else as it is set.
+
+    Parameters
+    ----------
+    readings : Readings
+    supply : Supply or None
+    since_s : float
+        End of the supply's limit [s].
+
+    Returns
+    -------
+    float or None
+        Median of the readings [V]; None where neither readings nor supply give a voltage.
+    """
+    volts = readings.supply_voltage_v
+    if volts is not None:
+        seen = volts[(readings.elapsed_s >= since_s) & np.isfinite(volts)]
+        if seen.size:
+            return float(np.median(seen))
+    return None if supply is None else supply.set_voltage_v

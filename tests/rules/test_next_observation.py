@@ -181,7 +181,7 @@ def after(truth: Truth, name: str, wait_minutes: float | None) -> float:
         case = judged(truth, 5.0, load_a=LOAD_A + float(rng.normal(0.0, 0.1)), load_sd_a=0.1)
     elif name == "rest_voltage":
         whole = float(rest_voltage_v(PLAIN, 1.0 - truth.depth, 25.0))
-        spread = float(rng.normal(0.0, rest_voltage_sd_v(PLAIN)))
+        spread = float(rng.normal(0.0, rest_voltage_sd_v(PLAIN, 1.0 - truth.depth)))
         case = judged(truth, 5.0, rest_voltage_v=whole * (1.0 - truth.lost_cells / 12) + spread)
     elif name == "capacity_check":
         held = truth.capacity_ah * float(rng.normal(1.0, 0.03))

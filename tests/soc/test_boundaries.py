@@ -57,25 +57,27 @@ def test_one_record_in_twenty_says_nothing(battery):
 
 
 def test_one_rest_voltage_in_twenty_says_nothing(battery):
-    """24.84 V stands at 0.5; its spread is hypot(12 x 12 mV, 50 mV) = 0.152 V, the curve's span
-    2.04 V. Far away only the flat share is left: 0.05 / 0.95 x 0.152 x 2.507 / 2.04 of the peak.
+    """24.84 V stands at 0.5, where the spread is hypot(12 x 18 mV, 50 mV) = 0.222 V; when full it
+    is 0.152 V, and the curve's span 2.04 V. Far away only the flat share is left, 0.05 / 0.95 x
+    0.152 x 2.507 / 2.04, beside a peak of 0.152 / 0.222.
     """
     evidence = rest_voltage_evidence(battery, 24.84, 25.0)
     level = 0.05 / 0.95 * 0.1524 * 2.5066 / 2.04
-    assert at(evidence, 1.0) == pytest.approx(level / (1.0 + level), rel=0.02)
+    assert at(evidence, 1.0) == pytest.approx(level / (0.1524 / 0.2217 + level), rel=0.02)
 
 
 def test_surface_charge_counts_as_full(battery):
     """27.0 V is above the 25.8 V of twelve full cells, and says what 25.8 V says.
 
-    At 0.9 the curve is 0.1824 V below 25.8 V: exp(-0.5 x (0.1824 / 0.1524)**2) = 0.489 of the
-    peak, beside the flat share of 0.0099.
+    At 0.9 the curve is 0.1824 V below 25.8 V and its spread hypot(12 x 13.2 mV, 50 mV) = 0.166 V:
+    exp(-0.5 x (0.1824 / 0.1661)**2) x 0.1524 / 0.1661 = 0.502 of the peak, beside the flat share of
+    0.0099.
     """
     above = rest_voltage_evidence(battery, 27.0, 25.0)
     np.testing.assert_allclose(
         above.likelihood, rest_voltage_evidence(battery, 25.8, 25.0).likelihood, rtol=1e-9
     )
-    assert at(above, 0.9) == pytest.approx((0.489 + 0.0099) / 1.0099, abs=0.005)
+    assert at(above, 0.9) == pytest.approx((0.502 + 0.0099) / 1.0099, abs=0.005)
     assert at(above, 0.5) < 0.02
 
 

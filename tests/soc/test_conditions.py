@@ -273,8 +273,8 @@ def test_a_dozen_coarse_seconds_leave_each_time_constant_as_believed():
 
 def test_a_fresh_good_check_leaves_no_worn_battery():
     """4 % of batteries are worn of which nothing is known; hardly one that held its plate a month
-    ago, and more of those that held 82 % of it."""
-    checks = [CapacityCheck(on=date(2026, 2, 2), capacity_ah=held) for held in (41.0, 33.0)]
+    ago, and more of those that held 80 % of it."""
+    checks = [CapacityCheck(on=date(2026, 2, 2), capacity_ah=held) for held in (41.0, 32.0)]
     good, poor = (PLAIN.model_copy(update={"capacity_check": check}) for check in checks)
     told = {"rest_voltage_v": 25.6, "on": date(2026, 3, 2)}
     plain, well, badly = (

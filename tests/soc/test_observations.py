@@ -90,7 +90,7 @@ def test_a_rest_voltage_leaves_what_sampling_leaves():
         bad.append((soc < foresight.least_soc) | (condition in UNSAFE))
     read, bad = np.concatenate(volts), np.concatenate(bad)
     reach = rest_voltage_v(PLAIN, SOC_GRID, 25.0)
-    read = read + rng.normal(0.0, rest_voltage_sd_v(PLAIN), read.size)
+    read = read + rng.normal(0.0, rest_voltage_sd_v(PLAIN, foresight.least_soc), read.size)
     misleads = rng.random(read.size) < 0.05
     read[misleads] = rng.uniform(reach[0], reach[-1], misleads.sum())
     place = np.digitize(read, np.linspace(read.min(), read.max(), 40))

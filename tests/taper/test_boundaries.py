@@ -9,7 +9,12 @@ from batterymodel import Readings, Supply
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.posterior import charge_posterior
 from batterymodel.taper.prior import prior_for
-from batterymodel.taper.signals import meter_resolution_a, signal_from, transient_mask
+from batterymodel.taper.signals import (
+    held_voltage_v,
+    meter_resolution_a,
+    signal_from,
+    transient_mask,
+)
 from batterymodel.taper.trends import rise_of, warming_c_per_min
 from tests.conftest import simulated_connection
 
@@ -124,3 +129,27 @@ def test_an_uncertain_end_of_the_limit_costs_its_ampere_hours(battery):
         fit = fit_taper(replace(signal, limit_end_sd_s=sd_s), prior_for(battery, 25.0))
         variances.append(moments(charge_posterior(fit))[1])
     assert variances[1] - variances[0] == pytest.approx(0.87**2, rel=0.25)
+
+
+@pytest.mark.parametrize(
+    ("held_v", "slower"), [(27.0, 0.0), (28.5, 0.0), (26.4, 0.5 * np.log(1.2 / 0.6)), (25.9, 0.75)]
+)
+def test_below_the_charging_window_the_taper_is_believed_slower(battery, held_v, slower):
+    """Window from 27.0 V, full at 25.8 V: half of ln((27 - 25.8) / (26.4 - 25.8)); at 25.9 V that
+    log would be 2.5, and 1.5 is the most. The spread grows by as much, in quadrature.
+    """
+    plain, low = prior_for(battery, 25.0), prior_for(battery, 25.0, held_v=held_v)
+    assert low.log_time_s - plain.log_time_s == pytest.approx(slower, abs=1e-6)
+    assert low.log_time_sd == pytest.approx(np.hypot(plain.log_time_sd, slower), abs=1e-6)
+
+
+def test_the_voltage_held_is_that_after_the_limit():
+    """While the supply gives all it has its voltage sags; unread, the setting stands in."""
+    volts = np.array([24.0, 25.0, 27.9, 28.0, 28.1])
+    read = Readings(
+        elapsed_s=10.0 * np.arange(5), supply_current_a=np.full(5, 9.0), supply_voltage_v=volts
+    )
+    supply = Supply(rated_current_a=60.0, set_voltage_v=28.5)
+    assert held_voltage_v(read, supply, 20.0) == pytest.approx(28.0)
+    assert held_voltage_v(read, supply, 50.0) == pytest.approx(28.5)
+    assert held_voltage_v(read, None, 50.0) is None

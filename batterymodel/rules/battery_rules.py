@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
+from batterymodel.basis.calendar import days_words
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.inputs.records import Chemistry, Readings
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C
@@ -365,5 +366,5 @@ def capacity_check_overdue(case: Case) -> Finding:
         return Finding(rule="capacity_check_overdue", severity=Severity.NOTE, text=text)
     days = float(max((case.on - check.on).days, 0))
     variant, severity = ("note", Severity.NOTE) if days > limit.value else ("ok", Severity.OK)
-    text = say(f"capacity_check_overdue.{variant}", value=days, limit=limit.value)
+    text = say(f"capacity_check_overdue.{variant}", age=days_words(days), limit=limit.value)
     return against("capacity_check_overdue", severity, text, days, limit)

@@ -262,7 +262,7 @@ def current_rising(case: Case) -> Finding | None:
     elif rise.gradual_a > least:
         variant, severity = "disconnect", Severity.DISCONNECT
     else:
-        variant, severity = "small" if rise.from_battery else "load", Severity.WATCH
+        variant, severity = _watched_rise(rise, least), Severity.WATCH
     value = max(rise.amount, rise.gradual_a)
     text = say(f"current_rising.{variant}", value=value, minutes=minutes)
     source = (
@@ -271,6 +271,13 @@ def current_rising(case: Case) -> Finding | None:
     )
     limit = Limit(least, "A", source, generic=False)
     return against("current_rising", severity, text, value, limit)
+
+
+def _watched_rise(rise: Rise, least_a: float) -> str:
+    """Which sentence a rise takes that leaves power on: a load's, a jump, or too little to hurt."""
+    if not rise.from_battery:
+        return "load"
+    return "jump" if rise.amount > least_a else "small"
 
 
 def _least_that_hurts_a(case: Case, rise: Rise) -> float:

@@ -188,6 +188,9 @@ TEXTS = {
     "current_rising.load": "The current rises by {value:.1f} A over the last {minutes:.0f} "
     "minutes, and the supply's meter cannot tell a bus load that takes more from a battery that "
     "begins to run away: clamp the battery lead or feel for warmth.",
+    "current_rising.jump": "The battery current jumps by {value:.1f} A within seconds: something "
+    "else than the battery may hang on its lead, or the clamp moved. Look, and power off if the "
+    "battery warms or the current keeps rising.",
     "current_rising.small": "The battery current rises by {value:.1f} A over the last "
     "{minutes:.0f} minutes, too little to hurt yet: feel for warmth, and power off if it keeps "
     "rising.",
@@ -241,9 +244,9 @@ TEXTS = {
     "{limit:.0f} % asked.",
     "capacity_check_overdue.none": "No capacity check on file: the rated capacity is assumed, and "
     "a worn battery is emptier than shown.",
-    "capacity_check_overdue.note": "The last capacity check is {value:.0f} days old; one is due "
+    "capacity_check_overdue.note": "The last capacity check is {age} old; one is due "
     "every {limit:.0f} days.",
-    "capacity_check_overdue.ok": "The last capacity check is {value:.0f} days old, due every "
+    "capacity_check_overdue.ok": "The last capacity check is {age} old, due every "
     "{limit:.0f} days.",
     "contradiction.evidence": "The {first} says {first_soc:.0f} % and the {second} says "
     "{second_soc:.0f} %: suspect a shorted cell, a poor connection, a load not declared or a "

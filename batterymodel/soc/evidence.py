@@ -12,6 +12,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from batterymodel.basis.arrays import FloatArray, FloatOrArray
+from batterymodel.basis.calendar import days_words
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity_in_use import capacity_belief
@@ -214,7 +215,7 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)
     flat_share = _misleading_level(float(known.sd), 1.0)
-    return as_evidence("last known state", flat_share + likelihood, f"{days} days old")
+    return as_evidence("last known state", flat_share + likelihood, f"{days_words(days)} old")
 
 
 def charge_likelihood(fit: TaperFit, battery: Battery) -> ChargePosterior | ChargeBounds:

@@ -245,3 +245,16 @@ def test_the_sharpest_jump_is_no_part_of_a_gradual_climb(battery):
     rise = case_of(readings, battery).rise
     assert rise is not None
     assert rise.gradual_a == pytest.approx(2.5, abs=0.5)
+
+
+@pytest.mark.parametrize(("jump_a", "words"), [(4.0, "jumps by"), (0.0, "too little to hurt")])
+def test_a_jump_on_the_clamp_is_not_called_too_little_to_hurt(battery, jump_a, words):
+    """On a 40 Ah battery 2 A of climb hurt: 1 A of ramp does not, nor does a jump, but it is no
+    small one."""
+    time = np.arange(0.0, 901.0, 10.0)
+    ramp = 0.003 * np.maximum(time - 600.0, 0.0) + jump_a * (time >= 750.0)
+    current = np.round(4.0 * np.exp(-time / 300.0) + ramp, 2)
+    readings = Readings(elapsed_s=time, supply_current_a=current + 8.0, battery_current_a=current)
+    found_rise = found(judged(readings, battery), "current_rising")
+    assert words in found_rise.text
+    assert str(found_rise.severity) == "watch"

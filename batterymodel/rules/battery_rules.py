@@ -126,7 +126,7 @@ def rest_voltage(case: Case) -> Finding | None:
     """Rest voltage against the least a battery fit for topping off shows.
 
     The limit is brought to the battery's temperature; the probability of being below it is normal
-    with the spread of the evidence (`soc.evidence.rest_voltage_sd_v`).
+    with the spread of the evidence at the limit for topping off (`soc.evidence.rest_voltage_sd_v`).
 
     Parameters
     ----------

@@ -97,8 +97,9 @@ def test_a_voltage_too_low_by_any_amount_is_never_for_service(battery):
     assert severity(findings.set_voltage(case)) == "watch"
 
 
-REST_REACH_V = 1.645 * np.hypot(12 * 0.012, 0.05)
-"""Twelve cells spread by 12 mV each and a meter of 50 mV: 95 % are within 0.251 V on one side."""
+REST_REACH_V = 1.645 * np.hypot(12 * 0.015, 0.05)
+"""Twelve cells spread by 15 mV each, a quarter of the way from 12 mV when full to 24 mV when empty
+(75 % is the limit), and a meter of 50 mV: 95 % are within 0.307 V on one side."""
 
 
 @pytest.mark.parametrize("temp_c", [25.0, -20.0])
@@ -237,9 +238,9 @@ def test_eighty_percent_of_the_wall_circuit(battery, steady_a, said):
 
 
 def test_a_rest_voltage_says_the_chance_of_being_below(battery):
-    """0.1 V above the least, with 0.152 V of spread: normal beyond 0.656 deviations, 26 %."""
+    """0.1 V above the least, with 0.187 V of spread: normal beyond 0.535 deviations, 30 %."""
     case = case_of(simulated_connection(0.1), battery, rest_voltage_v=24.58)
-    assert "26 %" in findings.rest_voltage(case).text
+    assert "30 %" in findings.rest_voltage(case).text
 
 
 LITHIUM = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=30.0)

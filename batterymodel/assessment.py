@@ -143,9 +143,7 @@ def assess(
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
     held_v = held_voltage_v(readings, supply, signal.limit_end_s or 0.0)
-    known, battery = battery, _believed_battery(signal, battery, _usable_temp(temp_c), day, held_v)
-    prior = prior_for(battery, _usable_temp(temp_c), day, held_v)
-    fit = fit_taper(signal, prior)
+    known, (battery, prior, fit) = battery, _fitted(signal, battery, temp_c, day, held_v)
     rise = rise_of(fit)
     if rise is not None:
         fit = _fit_before(rise.since_s, fit, prior)
@@ -212,15 +210,15 @@ def _heat_log_ratio(
     )
 
 
-def _believed_battery(
+def _fitted(
     signal: Signal, battery: Battery, temp_c: float | None, on: date, held_v: float | None
-) -> Battery:
-    """The battery, without its history where the readings contradict that."""
-    if battery.history is None:
-        return battery
-    if fit_taper(signal, prior_for(battery, temp_c, on, held_v)).conflict <= MOST_CONFLICT:
-        return battery
-    return battery.model_copy(update={"history": None})
+) -> tuple[Battery, Prior, TaperFit]:
+    """Battery, belief and fit; without the battery's history where the readings contradict that."""
+    prior = prior_for(battery, _usable_temp(temp_c), on, held_v)
+    fit = fit_taper(signal, prior)
+    if battery.history is None or fit.conflict <= MOST_CONFLICT:
+        return battery, prior, fit
+    return _fitted(signal, battery.model_copy(update={"history": None}), temp_c, on, held_v)
 
 
 def _fit_before(turn_s: float, fit: TaperFit, prior: Prior) -> TaperFit:

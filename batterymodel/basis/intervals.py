@@ -12,6 +12,10 @@ LEVEL = 0.90
 LEVEL_SD = float(ndtri(0.5 + LEVEL / 2.0))
 """Half the width of that interval in standard deviations of a normal quantity."""
 
+NEGLIGIBLE_WEIGHT = 1e-9
+"""Weight over the highest below which a value tells nothing of an interval [-] (own choice,
+numerical)."""
+
 
 class Interval(BaseModel):
     """A quantity: mean and the central interval that holds it with probability `level`."""
@@ -77,7 +81,8 @@ def interval_around(mean: float, sd: float, least: float = -np.inf) -> Interval:
 def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
     """Interval at `LEVEL` of weighted values, in their unit.
 
-    Ends are read off the cumulative weights at the middle of each value.
+    Ends are read off the cumulative weights at the middle of each value; negligible weights
+    (`NEGLIGIBLE_WEIGHT`) are left out.
 
     Parameters
     ----------
@@ -89,7 +94,8 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
     -------
     Interval
     """
-    flat, w = values.ravel(), weight.ravel()
+    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
+    flat, w = values.ravel()[kept], weight.ravel()[kept]
     order = np.argsort(flat)
     cumulative = np.cumsum(w[order]) - 0.5 * w[order]
     tail = (1.0 - LEVEL) / 2.0

@@ -52,6 +52,9 @@ NOW_RANGE = 1e-6
 NEGLIGIBLE = 1e-5
 """Weight over the highest below which a value is left out [-] (own choice, numerical)."""
 
+NEGLIGIBLE_CHARGE = 1e-12
+"""The same of a charge before the other evidence is weighed in [-] (own choice, numerical)."""
+
 
 def law_factors(below_log_sd: float) -> FloatArray:
     """Equally likely values of charge left over that of two exponentials.
@@ -160,12 +163,12 @@ class Account:
     @property
     def log_total(self) -> float:
         """Log of the integral over charge, law and factor; the posterior's scale left out."""
-        return float(np.log(max(self._charges @ self._support.sum(axis=(1, 2)), LEAST_WEIGHT)))
+        return float(np.log(max(float(self._weight.sum()), LEAST_WEIGHT)))
 
     @cached_property
     def at_connection(self) -> Weighted:
         """State of charge at connection [0..1]."""
-        weight = (self._charges[:, None, None] * self._support).ravel()
+        weight = self._weight.ravel()
         kept = weight > NEGLIGIBLE * weight.max()
         return Weighted(self._soc.ravel()[kept], weight[kept])
 
@@ -234,10 +237,11 @@ class Account:
         above, below : ndarray, shape (q, t, f)
             Together summing to 1.
         """
-        weight = self._charges[:, None, None] * self._support
-        weight = weight / max(float(weight.sum()), LEAST_WEIGHT)
-        below = np.where(self._soc < soc, weight, 0.0)
-        return weight - below, below
+        every = np.zeros_like(self._support)
+        every[self._kept] = self._weight / max(float(self._weight.sum()), LEAST_WEIGHT)
+        below = np.zeros_like(every)
+        below[self._kept] = np.where(self._soc < soc, every[self._kept], 0.0)
+        return every - below, below
 
     @cached_property
     def pair_weight(self) -> tuple[IntArray, IntArray, FloatArray]:
@@ -270,23 +274,36 @@ class Account:
         return np.asarray(left / np.maximum(likelihood.sum(axis=0), LEAST_WEIGHT))
 
     @cached_property
+    def _kept(self) -> IntArray:
+        """Charges that are not negligible, shape ``(k,)``."""
+        return np.flatnonzero(self._charges >= NEGLIGIBLE_CHARGE * self._charges.max())
+
+    @cached_property
     def _soc(self) -> FloatArray:
-        """State of charge at connection by charge, law and factor, shape ``(q, t, f)``."""
-        of_charge = 1.0 + self._mean_left[:, None] * (self.laws - 1.0)
-        charge = self.posterior.charge_ah[:, None] * of_charge
+        """State of charge at connection by charge kept, law and factor, shape ``(k, t, f)``."""
+        of_charge = 1.0 + self._mean_left[self._kept, None] * (self.laws[self._kept] - 1.0)
+        charge = self.posterior.charge_ah[self._kept, None] * of_charge
         soc = 1.0 - charge[:, :, None] * self.factors
         return np.maximum(soc, 0.0) if self._beyond_empty(soc) else soc
 
     def _beyond_empty(self, soc: FloatArray) -> bool:
         """Whether only more charge than the battery holds explains the readings."""
         support = likelihood_at(soc, self.evidence).mean(axis=(1, 2))
-        return float(self._charges @ support) < BEYOND_EMPTY * float(self._charges.sum())
+        charges = self._charges[self._kept]
+        return float(charges @ support) < BEYOND_EMPTY * float(charges.sum())
 
     @cached_property
     def _support(self) -> FloatArray:
         """Other evidence by charge, law and factor, with an even prior in state of charge."""
+        support = np.zeros((self._charges.size, self.laws.shape[1], self.factors.size))
         found = likelihood_at(self._soc, self.evidence)
-        return found * self.factors / (found.shape[1] * self.factors.size)
+        support[self._kept] = found * self.factors / (found.shape[1] * self.factors.size)
+        return support
+
+    @cached_property
+    def _weight(self) -> FloatArray:
+        """Weight by charge kept, law and factor, not normalised, shape ``(k, t, f)``."""
+        return self._charges[self._kept, None, None] * self._support[self._kept]
 
     @cached_property
     def _pairs(self) -> tuple[IntArray, IntArray, FloatArray]:

@@ -92,20 +92,26 @@ class FlatCurrentPrior:
     tail_log_sd: float
 
 
-FLAT_CURRENT: dict[Condition, FlatCurrentPrior] = {
-    Condition.SOUND: FlatCurrentPrior(0.4, 0.8, -2.5, 0.7),
-    Condition.ACCEPTS_LITTLE: FlatCurrentPrior(-1.2, 1.2, -0.5, 1.0),
-    Condition.WORN: FlatCurrentPrior(-0.2, 0.9, -2.5, 0.8),
-    Condition.SHORTED_CELL: FlatCurrentPrior(1.6, 0.8, -2.5, 0.7),
-    Condition.LEAK_OR_GASSING: FlatCurrentPrior(0.4, 0.8, -2.5, 0.7),
-    Condition.OVERHEATING: FlatCurrentPrior(0.4, 0.8, -2.5, 0.7),
+_FLAT_SOUND = FlatCurrentPrior(0.4, 0.8, -2.5, 0.7)
+
+FLAT_CURRENT: dict[Condition, tuple[FlatCurrentPrior, ...]] = {
+    Condition.SOUND: (_FLAT_SOUND,),
+    Condition.ACCEPTS_LITTLE: (
+        FlatCurrentPrior(-2.3, 1.0, -2.0, 1.0),
+        FlatCurrentPrior(0.2, 0.7, -0.7, 0.6),
+    ),
+    Condition.WORN: (FlatCurrentPrior(-0.6, 0.7, -2.5, 0.7),),
+    Condition.SHORTED_CELL: (FlatCurrentPrior(1.6, 0.8, -2.5, 0.7),),
+    Condition.LEAK_OR_GASSING: (_FLAT_SOUND,),
+    Condition.OVERHEATING: (_FLAT_SOUND,),
 }
-"""Own choice. A sound battery has 0.17 V per cell of headroom at 3.5 V over some 0.11 V h of cells
-and leads, 1.5 1/h, times or over 2.2 by cold, leads and set voltage; it falls from 1 1/h to a
-twentieth in a quarter of an hour, three times 0.08 h. One that accepts little takes a fifth of the
-current, or tails off over seven times the time, each within a factor of three. A worn one holds about
-half of its plate, and takes about half of the current. One cell less leaves 4.7 V of headroom
-instead of 1.4 V, over three times the current. Leak and heat leave the law as it is."""
+"""Own choice; ways in which a condition shows are equally likely. A sound battery has 0.17 V per
+cell of headroom at 3.5 V over some 0.11 V h of cells and leads, 1.5 1/h, times or over 2.2 by cold,
+leads and set voltage; it falls from 1 1/h to a twentieth in a quarter of an hour, three times
+0.08 h. One that accepts little takes a ninth of the current, through cold cells or a bad joint, or
+tails off over eight times the time. A worn one holds about half of its plate, and takes about half
+of the current. One cell less leaves 4.7 V of headroom instead of 1.4 V, over three times the
+current. Leak and heat leave the law as it is."""
 
 UNSAFE: frozenset[Condition] = frozenset(
     {

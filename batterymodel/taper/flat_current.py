@@ -33,8 +33,15 @@ ROUNDING = 3.0
 """Exponent ``n`` with which level and tail meet [-] (own choice)."""
 
 LAW_REL = 0.15
-"""What the law leaves undescribed of either current, relative [-] (own choice: a first diffusion
-element, wires that warm up)."""
+"""What the law leaves undescribed of the last current, relative [-] (own choice)."""
+
+FALL_REL = 0.05
+"""What it leaves undescribed of the fall, over the current it falls from [-] (own choice: rest
+voltage and wires still move by that much)."""
+
+SETTLED_S = 45.0
+"""Time after connection from which the current is held against the law, where enough readings are
+left [s] (own choice: supply and first diffusion settle before)."""
 
 LOAD_DRIFT_A = 0.15
 """How far a bus load drifts between first and last readings, standard deviation [A] (own
@@ -74,8 +81,10 @@ class FlatCurrent:
         self._signal, self._rated_ah = fit.signal, rated_ah
         self._capacity_ah = fit.prior.capacity_ah
         self._time_s, self._current_a = without_steps(fit)
+        first = int(np.searchsorted(self._time_s, SETTLED_S))
+        self._first = first if self._time_s.size - first >= 2 * END_READINGS else 0
         few = max(min(END_READINGS, self._current_a.size // 2), 1)
-        self._start_a = float(self._current_a[:few].mean())
+        self._start_a = float(self._current_a[self._first : self._first + few].mean())
         self._end_a = float(self._current_a[-few:].mean())
         rounding = EVEN_ERROR * self._signal.resolution_a
         self._noise_a = float(np.hypot(self._signal.sigma_a / np.sqrt(few), rounding))
@@ -83,12 +92,13 @@ class FlatCurrent:
         self._fall_sd_a = float(np.hypot(np.sqrt(2.0) * self._noise_a, drift))
         self._tables: dict[float, _Table] = {}
 
-    def under(self, belief: FlatCurrentPrior, steady_per_ah: float) -> tuple[ChargeBounds, float]:
-        """Likelihood of the charge to return under one belief, and the log of its scale.
+    def under(self, beliefs: tuple[FlatCurrentPrior, ...], steady_per_ah: float) -> tuple[ChargeBounds, float]:
+        """Likelihood of the charge to return under some beliefs, and the log of its scale.
 
         Parameters
         ----------
-        belief : FlatCurrentPrior
+        beliefs : tuple of FlatCurrentPrior
+            Equally likely.
         steady_per_ah : float
             Current that charges nothing, and its standard deviation [A per rated Ah].
 
@@ -103,7 +113,7 @@ class FlatCurrent:
             self._tables[steady_per_ah] = self._table(steady_per_ah * self._rated_ah)
         table = self._tables[steady_per_ah]
         charge = charge_grid_ah(self._capacity_ah)
-        likelihood = table.of_charge(_weights(belief), charge, self._capacity_ah)
+        likelihood = table.of_charge(np.mean([_weights(b) for b in beliefs], axis=0), charge, self._capacity_ah)
         most = max(float(likelihood.max()), NO_WEIGHT)
         bounds = ChargeBounds(
             charge_ah=charge,
@@ -141,24 +151,27 @@ class FlatCurrent:
         mean, sd = load.mean_a + steady_a, float(np.hypot(load.sd_a, steady_a))
         beside, log_share = _nodes_below(mean, sd, min(self._start_a, self._end_a))
         battery = np.maximum(self._current_a[None, :] - beside[:, None], 0.0)
-        delivered = np.trapezoid(battery, self._time_s, axis=1) / 3600.0
+        delivered, since = (
+            np.trapezoid(battery[:, first:], self._time_s[first:], axis=1) / 3600.0
+            for first in (0, self._first)
+        )
         left = self._capacity_ah * np.geomspace(
             LEAST_LEFT_OF_CAPACITY, MOST_CHARGE_FRACTION, LEFT_POINTS
         )
-        log = self._log_likelihood(left, delivered, beside) + log_share
+        log = self._log_likelihood(left, since, beside) + log_share
         most = float(log.max())
         end = np.maximum(self._end_a - beside, 0.0)
         return _Table(np.exp(log - most), most, left, delivered, end)
 
     def _log_likelihood(
-        self, left: FloatArray, delivered: FloatArray, beside: FloatArray
+        self, left: FloatArray, since: FloatArray, beside: FloatArray
     ) -> FloatArray:
         """Log likelihood by level, tail, charge left and load node, ``(r, t, l, k)``."""
         at_end = self._law_a(left[:, None])
-        at_start = self._law_a(left[:, None] + delivered)
+        at_start = self._law_a(left[:, None] + since)
         between = BETWEEN_NODES * np.gradient(beside)
         end_sd = np.sqrt(self._noise_a**2 + (LAW_REL * at_end) ** 2 + between**2)
-        start_sd = np.hypot(self._fall_sd_a, LAW_REL * at_start)
+        start_sd = np.hypot(self._fall_sd_a, FALL_REL * at_start)
         if self._signal.limited_throughout:
             return np.asarray(log_ndtr((at_end - (self._end_a - beside)) / end_sd))
         log = _log_normal(at_end - (self._end_a - beside), end_sd)

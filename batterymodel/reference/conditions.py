@@ -77,6 +77,7 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
 """Own choice; ``time_log`` 1.4 is four times slower (a quarter of the current at the same charge),
 settled on the calibration half of `tests.benchmarks.sick`."""
 
+
 @dataclass(frozen=True)
 class FlatCurrentPrior:
     """Belief about a flat current in one condition; logs are natural logs.

@@ -5,10 +5,10 @@ is nearly full, and then what is left of its charge over a short time, rounded w
 
     i(left) = ((level C)^-n + (left / tail)^-n)^(-1/n)
 
-with ``level`` [1/h], ``tail`` [h] and rated capacity ``C``. The charge delivered was measured, so
-that the current at the first readings is ``i(left + delivered)`` and that at the last ``i(left)``:
-the two, less the bus load, are held against level, tail and charge left on a grid. How a condition
-moves level and tail is told by `reference.conditions.FLAT_CURRENT`.
+with ``level`` [1/h], ``tail`` [h] and rated capacity ``C``. On a grid of level, tail and charge
+left at the first reading, the law is run on to the last one; the two currents, less the bus load,
+and the charge delivered between them are held against the readings. How a condition moves level and
+tail is told by `reference.conditions.FLAT_CURRENT`.
 """
 
 from __future__ import annotations
@@ -52,8 +52,13 @@ TAIL_LOG = np.arange(np.log(0.01), np.log(10.0), 0.35)
 """Logs of level [ln 1/h] and tail [ln h] that are looked at (own choice, numerical)."""
 
 LEFT_POINTS = 60
-LEAST_LEFT_OF_CAPACITY = 1e-5
+LEAST_LEFT_OF_CAPACITY = 1e-4
 """Charges left that are looked at, even in their log, and the least over capacity [-] (own choice,
+numerical)."""
+
+RUN_ON_STEP = 0.05
+RUN_ON = np.exp(np.arange(-40.0, 12.0, RUN_ON_STEP))
+"""Charges left over level, capacity and tail at which `_TIME_TO` is tabulated [-] (own choice,
 numerical)."""
 
 EVEN_ERROR = 12.0**-0.5
@@ -77,13 +82,16 @@ class FlatCurrent:
         Rated capacity [Ah].
     """
 
-    def __init__(self, fit: TaperFit, rated_ah: float) -> None:
+    def __init__(self, fit: TaperFit, rated_ah: float) -> None:  # noqa: D107
         self._signal, self._rated_ah = fit.signal, rated_ah
         self._capacity_ah = fit.prior.capacity_ah
         self._time_s, self._current_a = without_steps(fit)
-        first = int(np.searchsorted(self._time_s, SETTLED_S))
+        end_s = self._signal.limit_end_s
+        settled_s = max(SETTLED_S, 0.0 if end_s is None or np.isinf(end_s) else end_s)
+        first = int(np.searchsorted(self._time_s, settled_s))
         self._first = first if self._time_s.size - first >= 2 * END_READINGS else 0
         few = max(min(END_READINGS, self._current_a.size // 2), 1)
+        self._first_a = float(self._current_a[:few].mean())
         self._start_a = float(self._current_a[self._first : self._first + few].mean())
         self._end_a = float(self._current_a[-few:].mean())
         rounding = EVEN_ERROR * self._signal.resolution_a
@@ -92,7 +100,9 @@ class FlatCurrent:
         self._fall_sd_a = float(np.hypot(np.sqrt(2.0) * self._noise_a, drift))
         self._tables: dict[float, _Table] = {}
 
-    def under(self, beliefs: tuple[FlatCurrentPrior, ...], steady_per_ah: float) -> tuple[ChargeBounds, float]:
+    def under(
+        self, beliefs: tuple[FlatCurrentPrior, ...], steady_per_ah: float
+    ) -> tuple[ChargeBounds, float]:
         """Likelihood of the charge to return under some beliefs, and the log of its scale.
 
         Parameters
@@ -113,7 +123,9 @@ class FlatCurrent:
             self._tables[steady_per_ah] = self._table(steady_per_ah * self._rated_ah)
         table = self._tables[steady_per_ah]
         charge = charge_grid_ah(self._capacity_ah)
-        likelihood = table.of_charge(np.mean([_weights(b) for b in beliefs], axis=0), charge, self._capacity_ah)
+        likelihood = table.of_charge(
+            np.mean([_weights(b) for b in beliefs], axis=0), charge, self._capacity_ah
+        )
         most = max(float(likelihood.max()), NO_WEIGHT)
         bounds = ChargeBounds(
             charge_ah=charge,
@@ -128,6 +140,9 @@ class FlatCurrent:
     def log_of_a_load(self) -> float:
         """Log likelihood of the readings without a battery: a steady load, or one that settles.
 
+        A load that settles does so from the very first readings on (`LOAD_SETTLES_SD_A`); a clamp
+        on the battery's lead reads no load.
+
         Returns
         -------
         float
@@ -139,7 +154,8 @@ class FlatCurrent:
         if self._signal.from_clamp:
             return float(level) + steady
         sd = float(np.hypot(self._fall_sd_a, LOAD_SETTLES_SD_A))
-        settling = float(np.log(2.0) + _log_normal(fall, sd) + log_ndtr(fall / self._fall_sd_a))
+        whole = max(fall, self._first_a - self._end_a)
+        settling = float(np.log(2.0) + _log_normal(whole, sd) + log_ndtr(fall / self._fall_sd_a))
         mixed = np.logaddexp(
             np.log1p(-LOAD_SETTLES) + steady, float(np.log(LOAD_SETTLES)) + settling
         )
@@ -151,65 +167,83 @@ class FlatCurrent:
         mean, sd = load.mean_a + steady_a, float(np.hypot(load.sd_a, steady_a))
         beside, log_share = _nodes_below(mean, sd, min(self._start_a, self._end_a))
         battery = np.maximum(self._current_a[None, :] - beside[:, None], 0.0)
-        delivered, since = (
-            np.trapezoid(battery[:, first:], self._time_s[first:], axis=1) / 3600.0
-            for first in (0, self._first)
-        )
+        ah = np.trapezoid(battery, self._time_s, axis=1) / 3600.0
+        since = battery[:, self._first :], self._time_s[self._first :]
+        since_ah = np.trapezoid(*since, axis=1) / 3600.0
         left = self._capacity_ah * np.geomspace(
             LEAST_LEFT_OF_CAPACITY, MOST_CHARGE_FRACTION, LEFT_POINTS
         )
-        log = self._log_likelihood(left, since, beside) + log_share
+        log = self._log_likelihood(left, since_ah, beside) + log_share
         most = float(log.max())
         end = np.maximum(self._end_a - beside, 0.0)
-        return _Table(np.exp(log - most), most, left, delivered, end)
+        return _Table(np.exp(log - most), most, left, ah - since_ah, ah, end)
 
     def _log_likelihood(
-        self, left: FloatArray, since: FloatArray, beside: FloatArray
+        self, left: FloatArray, since_ah: FloatArray, beside: FloatArray
     ) -> FloatArray:
         """Log likelihood by level, tail, charge left and load node, ``(r, t, l, k)``."""
-        at_end = self._law_a(left[:, None])
-        at_start = self._law_a(left[:, None] + since)
+        level = (np.exp(LEVEL_LOG) * self._rated_ah)[:, None, None]
+        tail = np.exp(TAIL_LOG)[None, :, None]
+        at_start = _law(left / (level * tail)) * level
         between = BETWEEN_NODES * np.gradient(beside)
-        end_sd = np.sqrt(self._noise_a**2 + (LAW_REL * at_end) ** 2 + between**2)
-        start_sd = np.hypot(self._fall_sd_a, FALL_REL * at_start)
         if self._signal.limited_throughout:
-            return np.asarray(log_ndtr((at_end - (self._end_a - beside)) / end_sd))
-        log = _log_normal(at_end - (self._end_a - beside), end_sd)
+            sd = np.hypot(self._noise_a, between)
+            return np.asarray(log_ndtr((at_start[..., None] - (self._end_a - beside)) / sd))
+        hours = float(self._time_s[-1] - self._time_s[self._first]) / 3600.0
+        end_left = _left_after(left / (level * tail), hours / tail)
+        at_end = _law(end_left) * level
+        end_sd = np.sqrt(self._noise_a**2 + (LAW_REL * at_end[..., None]) ** 2 + between**2)
+        start_sd = np.hypot(self._fall_sd_a, FALL_REL * at_start)
         fall = at_start - at_end - (self._start_a - self._end_a)
-        limited = self._signal.limit_end_s is not None
-        told = log_ndtr(fall / start_sd) if limited else _log_normal(fall, start_sd)
-        return np.asarray(log + told)
-
-    def _law_a(self, left_ah: FloatArray) -> FloatArray:
-        """Current the law gives by level, tail and charge left [A], ``(r, t, ...)``."""
-        level = (np.exp(LEVEL_LOG) * self._rated_ah)[:, None, None, None]
-        tail = left_ah / np.exp(TAIL_LOG)[None, :, None, None]
-        return np.asarray((level**-ROUNDING + tail**-ROUNDING) ** (-1.0 / ROUNDING))
+        log = _log_normal(at_end[..., None] - (self._end_a - beside), end_sd)
+        log += _log_normal(fall, start_sd)[..., None]
+        edge = EDGE_REL * since_ah + EDGE_OF_CAPACITY * self._capacity_ah
+        away = ((left - end_left * level * tail)[..., None] - since_ah) / edge
+        return np.asarray(log - 0.5 * away**2)
 
 
 class _Table:
-    """Likelihood by level, tail, charge left [Ah] and load node, its highest value 1."""
+    """Likelihood by level, tail, charge left at first [Ah] and load node, its highest value 1."""
 
     def __init__(
         self,
         likelihood: FloatArray,
         log_scale: float,
         left_ah: FloatArray,
+        before_ah: FloatArray,
         delivered_ah: FloatArray,
         end_a: FloatArray,
     ) -> None:
-        self._likelihood, self._left_ah = likelihood, left_ah
+        self._likelihood, self._left_ah, self._before_ah = likelihood, left_ah, before_ah
         self.log_scale, self.delivered_ah, self.end_a = log_scale, delivered_ah, end_a
 
     def of_charge(self, weight: FloatArray, charge: FloatArray, capacity_ah: float) -> FloatArray:
         """Likelihood by load node and charge to return, every charge equally likely, ``(k, q)``."""
-        by_left = np.tensordot(weight, self._likelihood, axes=2) * np.gradient(self._left_ah)[:, None]
-        delivered = np.minimum(self.delivered_ah, charge[-1])
-        edge = (EDGE_REL * delivered + EDGE_OF_CAPACITY * capacity_ah)[:, None, None]
-        middle = np.minimum(delivered[:, None] + self._left_ah, charge[-1])[:, None, :]
+        by_left = (
+            np.tensordot(weight, self._likelihood, axes=2) * np.gradient(self._left_ah)[:, None]
+        )
+        before = np.minimum(self._before_ah, charge[-1])
+        edge = (EDGE_REL * self.delivered_ah + EDGE_OF_CAPACITY * capacity_ah)[:, None, None]
+        middle = np.minimum(before[:, None] + self._left_ah, charge[-1])[:, None, :]
         away = (charge[None, :, None] - middle) / edge
         spread = np.exp(-0.5 * away**2) / (np.sqrt(2.0 * np.pi) * edge * ndtr(middle / edge))
         return np.asarray(np.einsum("kql,lk->kq", spread, by_left) / LOAD_NODES)
+
+
+def _law(left: FloatArray) -> FloatArray:
+    """Current over that of the level, by what is left over level, capacity and tail [-]."""
+    return np.asarray((1.0 + left**-ROUNDING) ** (-1.0 / ROUNDING))
+
+
+_MIDDLE = np.sqrt(RUN_ON[1:] * RUN_ON[:-1])
+_TIME_TO = np.append(0.0, np.cumsum(_MIDDLE / _law(_MIDDLE)) * RUN_ON_STEP)
+"""Time over the tail to come down to the least of `RUN_ON` [-]."""
+
+
+def _left_after(left: FloatArray, times: FloatArray) -> FloatArray:
+    """What is left after a time over the tail, both over level, capacity and tail [-]."""
+    to_go = np.interp(np.log(left), np.log(RUN_ON), _TIME_TO) - times
+    return np.asarray(np.exp(np.interp(to_go, _TIME_TO, np.log(RUN_ON))))
 
 
 def _weights(belief: FlatCurrentPrior) -> FloatArray:

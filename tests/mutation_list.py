@@ -540,8 +540,46 @@ IN_USE = (
     ),
 )
 
+FLAT = (
+    *_in(
+        "reference",
+        (
+            "joint lets more through",
+            "conditions",
+            "FlatCurrentPrior(-2.3, 1.0, -2.0, 1.0)",
+            "FlatCurrentPrior(0.4, 0.8, -2.5, 0.7)",
+        ),
+        (
+            "no slow tail",
+            "conditions",
+            "FlatCurrentPrior(0.2, 0.7, -0.7, 0.6)",
+            "FlatCurrentPrior(0.2, 0.7, -2.5, 0.6)",
+        ),
+        (
+            "sound tail as slow",
+            "conditions",
+            "_FLAT_SOUND = FlatCurrentPrior(0.4, 0.8, -2.5, 0.7)",
+            "_FLAT_SOUND = FlatCurrentPrior(0.4, 0.8, -0.7, 0.7)",
+        ),
+        tests=("tests/soc/test_conditions.py", "tests/taper/test_flat_current.py"),
+    ),
+    *_in(
+        "taper",
+        ("rounding", "flat_current", "ROUNDING = 3.0\n", "ROUNDING = 1.0\n"),
+        (
+            "settles unseen",
+            "flat_current",
+            "whole = max(fall, self._first_a - self._end_a)",
+            "whole = fall",
+        ),
+        ("loose law", "flat_current", "LAW_REL = 0.15\n", "LAW_REL = 1.5\n"),
+        ("charge taken for leak", "flat_current", "load.mean_a + steady_a", "load.mean_a"),
+        tests=("tests/soc/test_conditions.py", "tests/taper/test_flat_current.py"),
+    ),
+)
+
 MUTATIONS = (
-    *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE),
+    *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE, *FLAT),
     *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION),
 )
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

@@ -77,6 +77,43 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
 """Own choice; ``time_log`` 1.4 is four times slower (a quarter of the current at the same charge),
 settled on the calibration half of `tests.benchmarks.sick`."""
 
+
+@dataclass(frozen=True)
+class FlatCurrentPrior:
+    """Belief about a flat current in one condition; logs are natural logs.
+
+    ``level_log`` is the log of what resistance lets through over the rated capacity [ln 1/h], and
+    ``tail_log`` that of the time in which the charge left would be returned at the current once
+    the battery is nearly full [ln h]; names in ``_sd`` are their standard deviations.
+    """
+
+    level_log: float
+    level_log_sd: float
+    tail_log: float
+    tail_log_sd: float
+
+
+_FLAT_SOUND = FlatCurrentPrior(0.4, 0.8, -2.5, 0.7)
+
+FLAT_CURRENT: dict[Condition, tuple[FlatCurrentPrior, ...]] = {
+    Condition.SOUND: (_FLAT_SOUND,),
+    Condition.ACCEPTS_LITTLE: (
+        FlatCurrentPrior(-2.3, 1.0, -2.0, 1.0),
+        FlatCurrentPrior(0.2, 0.7, -0.7, 0.6),
+    ),
+    Condition.WORN: (FlatCurrentPrior(-0.6, 0.7, -2.5, 0.7),),
+    Condition.SHORTED_CELL: (FlatCurrentPrior(1.6, 0.8, -2.5, 0.7),),
+    Condition.LEAK_OR_GASSING: (_FLAT_SOUND,),
+    Condition.OVERHEATING: (_FLAT_SOUND,),
+}
+"""Own choice; ways in which a condition shows are equally likely. A sound battery has 0.17 V per
+cell of headroom at 3.5 V over some 0.11 V h of cells and leads, 1.5 1/h, times or over 2.2 by cold,
+leads and set voltage; it falls from 1 1/h to a twentieth in a quarter of an hour, three times
+0.08 h. One that accepts little takes a ninth of the current, through cold cells or a bad joint, or
+tails off over eight times the time. A worn one holds about half of its plate, and takes about half
+of the current. One cell less leaves 4.7 V of headroom instead of 1.4 V, over three times the
+current. Leak and heat leave the law as it is."""
+
 UNSAFE: frozenset[Condition] = frozenset(
     {
         Condition.SHORTED_CELL,

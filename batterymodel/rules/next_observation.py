@@ -148,7 +148,7 @@ def _without_gain(case: Case, possible: tuple[str, ...]) -> str:
 
 def _foresight(case: Case) -> Foresight | None:
     """What the conditions predict; None where they do not say how the current goes on."""
-    if case.conditions is None or case.fit.signal.limited_throughout:
+    if case.conditions is None or not case.tapers or case.fit.signal.limited_throughout:
         return None
     temp_c = None if case.temp_c is None else within_data_c(case.temp_c)
     least = case.limit("min_top_off_soc").value

@@ -68,10 +68,11 @@ def charge_confirmed(case: Case) -> Finding | None:
 
 
 def current_seen(case: Case) -> Finding | None:
-    """Whether the current itself speaks for a full battery, where no conditions are weighed.
+    """Whether the current itself speaks for a full battery, where it is no taper.
 
     It must fall by more than its noise, and by itself leave at most ``1 - SURE`` for too low a
-    charge: a broken circuit, a leak and a full battery look alike beside a record that says full.
+    charge: a broken circuit, a leak and a full battery look alike beside a record that says full,
+    and the conditions of a flat current (`soc.conditions`) believe that record.
 
     Parameters
     ----------

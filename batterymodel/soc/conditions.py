@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Protocol
 
 import numpy as np
 from scipy.special import logsumexp
@@ -24,6 +25,7 @@ from batterymodel.reference.capacity_in_use import CapacityBelief, capacity_beli
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
     CONDITIONS,
+    FLAT_CURRENT,
     LAW_TIME_LOG_SD,
     LOAD_SETTLES,
     LOAD_SETTLES_SD_A,
@@ -44,7 +46,9 @@ from batterymodel.soc.evidence import (
     rest_voltage_evidence,
     surface_plausibility,
 )
+from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.flat_current import FlatCurrent
 from batterymodel.taper.posterior import (
     ChargePosterior,
     NodeLikelihood,
@@ -117,7 +121,7 @@ def condition_state(
     heat_log_ratio: float,
     least_soc: float,
     on: date | None = None,
-) -> ConditionState | None:
+) -> ConditionState:
     """Probabilities of the conditions after the readings of one connection.
 
     Parameters
@@ -141,35 +145,25 @@ def condition_state(
 
     Returns
     -------
-    ConditionState or None
-        None where the chemistry's current is no exponential taper.
+    ConditionState
     """
-    if not data_for(battery.chemistry).taper.exponential:
-        return None
-    fit = fit_taper(signal, _loose(prior))
-    prior = replace(fit.prior, log_time_s=prior.log_time_s, log_time_sd=prior.log_time_sd)
-    charge = charge_grid_ah(prior.capacity_ah, CHARGE_POINTS)
+    weighing = _weighing(signal, prior, battery)
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
     accounts: dict[Condition, Account] = {}
     untold: FloatArray | None = None
-    weights: dict[float | None, _ShapeWeights] = {}
     held = capacity_belief(battery, on)
     for condition, belief in _possible(signal, battery, held):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
         log_z[condition] = _log_frequency(belief, battery, held)
         if condition is Condition.OVERHEATING:
             log_z[condition] += heat_log_ratio
-        current = belief.float_current_per_ah
-        if current not in weights:
-            own = _with_float_current(prior, current, battery)
-            weights[current] = _ShapeWeights(node_likelihood(fit, own, charge), prior)
         if condition is Condition.NOTHING_CHARGING:
             log_z[condition] += float(np.log(np.trapezoid(evidence, SOC_GRID) + LEAST_WEIGHT))
-            log_z[condition] += weights[current].log_of_a_load(prior.capacity_ah, signal.from_clamp)
+            log_z[condition] += weighing.log_of_a_load()
             untold, low[condition] = evidence, 1.0
             continue
-        posterior, scale = weights[current].under(belief)
+        posterior, scale = weighing.under(condition)
         account = Account(posterior, _soc_per_ah(battery, belief, held), evidence)
         log_z[condition] += scale + account.log_total
         low[condition] = account.share_below(least_soc)
@@ -240,6 +234,64 @@ def _evidence(
         lacking = rest_voltage_evidence(battery, whole, temp_c).likelihood
         found = [*kept, lacking * surface_plausibility(battery, whole, temp_c)]
     return np.prod(found, axis=0) if found else np.ones(SOC_GRID.size)
+
+
+class _Weighing(Protocol):
+    """What the current says of the charge to return in each condition."""
+
+    def under(self, condition: Condition) -> tuple[ChargePosterior | ChargeBounds, float]: ...
+
+    def log_of_a_load(self) -> float: ...
+
+
+def _weighing(signal: Signal, prior: Prior, battery: Battery) -> _Weighing:
+    if data_for(battery.chemistry).taper.exponential:
+        return _ByTaper(signal, prior, battery)
+    return _ByFlatCurrent(signal, prior, battery)
+
+
+class _ByFlatCurrent:
+    """A current that is flat until the battery is nearly full, weighed by its level and fall."""
+
+    def __init__(self, signal: Signal, prior: Prior, battery: Battery) -> None:
+        self._flat = FlatCurrent(fit_taper(signal, prior), battery.rated_capacity_ah)
+
+    def under(self, condition: Condition) -> tuple[ChargeBounds, float]:
+        """Likelihood of the charge in one condition, and the log of its scale."""
+        steady = CONDITIONS[condition].float_current_per_ah or 0.0
+        return self._flat.under(FLAT_CURRENT[condition], steady)
+
+    def log_of_a_load(self) -> float:
+        """Log likelihood of the readings without a battery."""
+        return self._flat.log_of_a_load()
+
+
+class _ByTaper:
+    """An exponential taper, weighed by its shape; conditions of one float current share nodes."""
+
+    def __init__(self, signal: Signal, prior: Prior, battery: Battery) -> None:
+        fit = fit_taper(signal, _loose(prior))
+        times = {"log_time_s": prior.log_time_s, "log_time_sd": prior.log_time_sd}
+        self._fit, self._prior, self._battery = fit, replace(fit.prior, **times), battery
+        self._weights: dict[float | None, _ShapeWeights] = {}
+
+    def under(self, condition: Condition) -> tuple[ChargePosterior, float]:
+        """Posterior of the charge in one condition, and the log of its likelihood's scale."""
+        return self._of(condition).under(CONDITIONS[condition])
+
+    def log_of_a_load(self) -> float:
+        """Log likelihood of the readings without a battery."""
+        weights = self._of(Condition.NOTHING_CHARGING)
+        return weights.log_of_a_load(self._prior.capacity_ah, self._fit.signal.from_clamp)
+
+    def _of(self, condition: Condition) -> _ShapeWeights:
+        current = CONDITIONS[condition].float_current_per_ah
+        if current not in self._weights:
+            own = _with_float_current(self._prior, current, self._battery)
+            charge = charge_grid_ah(self._prior.capacity_ah, CHARGE_POINTS)
+            nodes = node_likelihood(self._fit, own, charge)
+            self._weights[current] = _ShapeWeights(nodes, self._prior)
+        return self._weights[current]
 
 
 class _ShapeWeights:

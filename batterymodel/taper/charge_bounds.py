@@ -119,7 +119,7 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
     ChargeBounds
         `LOAD_NODES` nodes of equal weight.
     """
-    time_s, current_a = _without_steps(fit)
+    time_s, current_a = without_steps(fit)
     load_a = _load_nodes_a(fit, float(current_a.min()))[:, None]
     battery_a = np.maximum(current_a[None, :] - load_a, 0.0)
     delivered = np.trapezoid(battery_a, time_s, axis=1)[:, None] / 3600.0
@@ -142,8 +142,18 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
     )
 
 
-def _without_steps(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
-    """Times from connection on and current less load steps [A], short transients left out."""
+def without_steps(fit: TaperFit) -> tuple[FloatArray, FloatArray]:
+    """Times from connection on and current less load steps, short transients left out.
+
+    Parameters
+    ----------
+    fit : TaperFit
+
+    Returns
+    -------
+    time_s, current_a : ndarray, shape (n,)
+        Times since connection [s] and currents [A].
+    """
     signal = fit.signal
     kept = signal.usable | signal.current_limited
     time_s = signal.time_s[kept]

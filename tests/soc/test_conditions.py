@@ -98,9 +98,92 @@ def test_a_supply_at_its_limit_is_charging_something():
     assert Condition.NOTHING_CHARGING not in {c.name for c in result.conditions}
 
 
-def test_lithium_iron_phosphate_has_no_such_taper():
-    battery = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=40.0)
-    assert judged(simulated_connection(0.2), battery).conditions == ()
+LITHIUM = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=30.0)
+
+
+def lithium(course_a, battery: Battery = LITHIUM, minutes: float = 10.0, **told):
+    """A course of battery current beside a bus load of 8 A."""
+    time = np.arange(0.0, 60.0 * minutes + 1.0, 10.0)
+    readings = Readings(elapsed_s=time, supply_current_a=8.0 + np.round(course_a(time), 1))
+    given = {"load_a": 8.0, "load_sd_a": 0.05, "ambient_c": 20.0, "on": date(2026, 3, 2)} | told
+    return assess(readings, battery, SUPPLY, **given)
+
+
+def test_lithium_that_takes_its_current_and_then_none_is_sound():
+    for course in (lambda t: 40.0 + 0.0 * t, lambda t: 30.0 * np.exp(-t / 300.0)):
+        result = lithium(course)
+        assert result.conditions[0].name == Condition.SOUND
+        assert sum(c.probability for c in result.conditions) == pytest.approx(1.0)
+
+
+def test_lithium_behind_a_bad_joint_accepts_little():
+    """By hand: 1.4 V of headroom over half an ohm are 2.8 A, flat: a tenth of the plate."""
+    result = lithium(lambda t: 2.8 - 0.1 * t / 600.0)
+    assert Condition.ACCEPTS_LITTLE in {c.name for c in result.conditions[:2]}
+    assert chance(result, Condition.ACCEPTS_LITTLE) > 0.3
+    assert result.outcome is not Outcome.TOP_OFF
+
+
+def test_lithium_that_tails_off_slowly_accepts_little():
+    """Half an hour of time constant, six times that of a sound one."""
+    slow, quick = (lithium(lambda t, s=s: 12.0 * np.exp(-t / s)) for s in (1800.0, 290.0))
+    accepts = Condition.ACCEPTS_LITTLE
+    assert chance(slow, accepts) > 0.2
+    assert chance(quick, accepts) < 0.1
+
+
+def test_no_current_into_lithium_may_be_an_open_circuit():
+    result = lithium(lambda t: 0.0 * t)
+    assert Condition.NOTHING_CHARGING in {c.name for c in result.conditions[:2]}
+    assert chance(result, Condition.NOTHING_CHARGING) > 0.2
+    assert result.outcome is Outcome.KEEP_WATCHING
+    charging = lithium(lambda t: 20.0 * np.exp(-t / 300.0))
+    assert chance(charging, Condition.NOTHING_CHARGING) < 0.001
+
+
+def test_lithium_at_half_its_current_may_be_worn():
+    """As often as its belief in capacity says: a fresh good check leaves none."""
+    half = lithium(lambda t: 16.0 + 0.0 * t)
+    assert Condition.WORN in {c.name for c in half.conditions[:3]}
+    check = CapacityCheck(on=date(2026, 2, 2), capacity_ah=31.0)
+    checked = lithium(
+        lambda t: 16.0 + 0.0 * t, LITHIUM.model_copy(update={"capacity_check": check})
+    )
+    assert chance(checked, Condition.WORN) < 0.2 * chance(half, Condition.WORN)
+
+
+def test_a_lithium_rest_voltage_one_cell_short_names_the_shorted_cell():
+    """Seven cells of 3.33 V are 23.3 V: of eight, empty ones, which would not be full so soon."""
+    short, whole = (
+        lithium(lambda t: 1.8 + 20.0 * np.exp(-t / 150.0), rest_voltage_v=volts)
+        for volts in (23.3, 26.6)
+    )
+    assert Condition.SHORTED_CELL in {c.name for c in short.conditions[:2]}
+    shorted = Condition.SHORTED_CELL
+    assert chance(short, shorted) > 50.0 * chance(whole, shorted)
+
+
+def test_a_small_current_left_after_a_lithium_taper_may_be_a_leak():
+    """Full within minutes, and 2 A that stay: beside no such rest, a leak is hardly believed."""
+    leak, dry = (
+        lithium(lambda t, a=a: a + 12.0 * np.exp(-t / 200.0), minutes=30.0) for a in (2.0, 0.0)
+    )
+    assert chance(leak, Condition.LEAK_OR_GASSING) > 10.0 * 0.001
+    assert chance(dry, Condition.LEAK_OR_GASSING) < 0.002
+
+
+def test_a_hot_lithium_battery_is_named_as_overheating():
+    hot, calm = (lithium(lambda t: 20.0 * np.exp(-t / 300.0), ambient_c=c) for c in (58.0, 25.0))
+    assert Condition.OVERHEATING in {c.name for c in hot.conditions[:2]}
+    assert chance(calm, Condition.OVERHEATING) < 0.01
+
+
+def test_lithium_at_the_supply_limit_is_charging_something():
+    time = np.arange(0.0, 601.0, 10.0)
+    readings = Readings(elapsed_s=time, supply_current_a=np.full(time.size, 60.0))
+    result = assess(readings, LITHIUM, Supply(rated_current_a=60.0), load_a=8.0, ambient_c=20.0)
+    assert Condition.NOTHING_CHARGING not in {c.name for c in result.conditions}
+    assert result.conditions[0].name == Condition.SOUND
 
 
 def test_unfit_counts_low_charge_and_unsafe_conditions():

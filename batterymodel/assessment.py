@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
+from numbers import Real
 from pathlib import Path
 
 import numpy as np
@@ -136,6 +137,13 @@ def assess(
     FitError
         Too few readings at constant voltage.
     """
+    numbers = {
+        "rest_voltage_v": rest_voltage_v,
+        "load_a": load_a,
+        "load_sd_a": load_sd_a,
+        "ambient_c": ambient_c,
+    }
+    _check_kinds(battery, supply, **numbers)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
     _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c)
@@ -191,7 +199,16 @@ def connection_day(readings: Readings, on: date | None = None) -> date:
     Returns
     -------
     date
+
+    Raises
+    ------
+    InputError
+        No date.
     """
+    if on is not None and not isinstance(on, date):
+        raise InputError(f"on: a date is needed, not {on!r}")
+    if isinstance(on, datetime):
+        return on.date()
     return on or (readings.started_at.date() if readings.started_at else date.today())
 
 
@@ -410,6 +427,18 @@ def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None
 
 def _usable_temp(temp_c: float | None) -> float | None:
     return None if temp_c is None else within_data_c(temp_c)
+
+
+def _check_kinds(battery: object, supply: object, **numbers: object) -> None:
+    """Refuse what a caller without type checks may give."""
+    if not isinstance(battery, Battery):
+        raise InputError(f"battery: a Battery is needed, not a {type(battery).__name__}")
+    if supply is not None and not isinstance(supply, Supply):
+        raise InputError(f"supply: a Supply or None is needed, not a {type(supply).__name__}")
+    for name, number in numbers.items():
+        blank = number is None and name != "load_sd_a"
+        if not blank and (isinstance(number, bool) or not isinstance(number, Real)):
+            raise InputError(f"{name}: a number is needed, not {number!r}")
 
 
 def _check_inputs(

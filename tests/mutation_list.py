@@ -53,6 +53,7 @@ RULES = _in(
         "CURRENT_LIMITED_MINUTES = 3.0\n",
         "CURRENT_LIMITED_MINUTES = 4.0\n",
     ),
+    ("flat current falls less", "proof_rules", "FALLS_TO = 0.4\n", "FALLS_TO = 0.45\n"),
     ("sure", "battery_rules", "SURE = 0.95\n", "SURE = 0.9\n"),
     ("sure to top off", "battery_rules", "SURE_TO_TOP_OFF = 0.99\n", "SURE_TO_TOP_OFF = 0.95\n"),
     ("least window", "current_rules", "LEAST_WINDOW_S = 120.0\n", "LEAST_WINDOW_S = 60.0\n"),
@@ -212,6 +213,11 @@ EVENTS = (
         ("warm drift", "current_rules", "WARM_DRIFT_A = 2.0\n", "WARM_DRIFT_A = 1.5\n"),
         ("hurts", "current_rules", "VRLA: 0.025", "VRLA: 0.05"),
         ("voltage explains", "current_rules", "PER_V_H = 2.0\n", "PER_V_H = 4.0\n"),
+        ("last digit", "current_rules", "LEAST_GAIN_V = 0.15\n", "LEAST_GAIN_V = 0.05\n"),
+        ("warm and excused", "current_rules", " and not _is_warm(case)", ""),
+        ("moved clamp", "current_rules", "LEAST_JUMP_A = 6.0, 1.0\n", "LEAST_JUMP_A = 6.0, 10.0\n"),
+        ("one digit", "proof_rules", "FALL_METER_STEPS = 2.0\n", "FALL_METER_STEPS = 0.5\n"),
+        ("start unseen", "current_rules", "first_s > LATE_START_S", "first_s > 2 * LATE_START_S"),
         ("a minute", "battery_rules", "SUSTAINED_S = 60.0\n", "SUSTAINED_S = 30.0\n"),
         ("hottest of two", "battery_rules", "np.minimum(values[1:]", "np.maximum(values[1:]"),
         tests=("tests/rules/test_readings_rules.py",),
@@ -220,6 +226,19 @@ EVENTS = (
         "taper",
         ("recent windows", "trends", "= (120.0, 300.0, 600.0)\n", "= ()\n"),
         ("sharpest jump", "trends", "float(levels[lowest]) - jump,", "float(levels[lowest]),"),
+        ("no steady climb", "trends", "return steady\n", "return largest\n"),
+        (
+            "loads make a climb",
+            "trends",
+            "signal.reads_battery or (np.diff(rises) > 0.0).all()",
+            "True",
+        ),
+        (
+            "load once read",
+            "signals",
+            "reads_battery=from_clamp or _load_read_to_the_end(readings)",
+            "reads_battery=explained",
+        ),
         (
             "rise before a trip only",
             "trends",
@@ -336,7 +355,7 @@ CONDITIONS = (
         (
             "rise with voltage",
             "current_rules",
-            "if gain <= NEGLIGIBLE_V:",
+            "if gain <= LEAST_GAIN_V:",
             "if gain <= 5.0:",
         ),
         tests=("tests/rules/test_findings.py",),
@@ -449,11 +468,11 @@ SETTLING = (
 PROOF = (
     *_in(
         "rules",
-        ("confirmed sooner", "proof_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.8\n"),
-        ("confirmed later", "proof_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.97\n"),
+        ("confirmed sooner", "battery_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.8\n"),
+        ("confirmed later", "battery_rules", "CONFIRMED = 0.9\n", "CONFIRMED = 0.97\n"),
         (
             "any chemistry confirms",
-            "proof_rules",
+            "battery_rules",
             "if not found or case.battery.chemistry not in LEAD_ACID:",
             "if not found:",
         ),
@@ -495,14 +514,14 @@ PROOF = (
         (
             "unsure current",
             "proof_rules",
-            '"unsure" if below > 1.0 - SURE',
-            '"unsure" if below > 1.0 - SURE + 0.02',
+            "elif below > 1.0 - SURE:",
+            "elif below > 1.0 - SURE + 0.02:",
         ),
         (
             "unsure current too soon",
             "proof_rules",
-            '"unsure" if below > 1.0 - SURE',
-            '"unsure" if below > 1.0 - SURE - 0.02',
+            "elif below > 1.0 - SURE:",
+            "elif below > 1.0 - SURE - 0.02:",
         ),
     ),
 )

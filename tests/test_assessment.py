@@ -1,6 +1,7 @@
 """The whole path as a call: contract, invariants, and the history it learns."""
 
 import json
+import re
 from contextlib import suppress
 from datetime import date, datetime
 
@@ -210,3 +211,29 @@ def test_a_check_ten_times_off_is_refused_in_one_sentence(battery, capacity_ah, 
         return
     with pytest.raises(InputError, match="cannot be that of a battery rated 40 Ah"):
         assess(simulated_connection(0.1), odd, load_a=8.0)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ({"load_a": "8"}, "load_a: a number is needed, not '8'"),
+        ({"load_a": [8.0]}, "load_a: a number"),
+        ({"load_a": True}, "load_a: a number"),
+        ({"load_sd_a": None}, "load_sd_a: a number"),
+        ({"rest_voltage_v": "25.6"}, "rest_voltage_v: a number"),
+        ({"ambient_c": "20"}, "ambient_c: a number"),
+        ({"on": "2026-03-02"}, "on: a date is needed"),
+        ({"supply": "supply.toml"}, "supply: a Supply or None"),
+        ({"battery": "battery.toml"}, "battery: a Battery"),
+    ],
+)
+def test_values_of_the_wrong_kind_are_one_sentence(battery, told, words):
+    """What a caller without a type checker may give."""
+    with pytest.raises(InputError, match=re.escape(words)):
+        assess(simulated_connection(0.1), **{"battery": battery, "supply": None, **told})
+
+
+def test_a_moment_stands_for_its_day(battery):
+    moment, day = datetime(2026, 3, 2, 7, 43), date(2026, 3, 2)
+    one, other = (assess(simulated_connection(0.1), battery, on=on) for on in (moment, day))
+    assert one.model_dump() == other.model_dump()

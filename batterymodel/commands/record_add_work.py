@@ -19,7 +19,7 @@ from batterymodel.inputs.records import (
 )
 from batterymodel.say.record import summary, taken_text
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import Told, add_battery, add_connection
+from batterymodel.store.intake import Told, add_battery, add_connection, refuse_check_day
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
@@ -177,7 +177,8 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     Raises
     ------
     InputError
-        A battery not on record, a log that cannot be kept, or a value that does not fit.
+        A battery not on record, a log that cannot be kept, a day still to come or before the
+        installation, or a value that does not fit.
     """
     log = bytes_of(options.log) if options.log else None
     data = {
@@ -195,7 +196,9 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     }
     with store.writing():
         data["log_sha256"] = store.keep_file(log) if log is not None else None
-        return _added(store, store.add(record_from(data, BenchCheck, "capacity check")))
+        check = record_from(data, BenchCheck, "capacity check")
+        refuse_check_day(store, check)
+        return _added(store, store.add(check))
 
 
 def add_move(store: Store, options: argparse.Namespace) -> str:

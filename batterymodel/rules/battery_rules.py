@@ -24,7 +24,7 @@ from batterymodel.rules.results import (
     Severity,
 )
 from batterymodel.rules.wording import chance_words, say
-from batterymodel.soc.evidence import rest_voltage_sd_v
+from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID, rest_voltage_sd_v
 from batterymodel.taper.signals import held_voltage_v
 from batterymodel.taper.trends import (
     warming_c_per_min,
@@ -37,6 +37,13 @@ SURE_TO_TOP_OFF = 0.99
 """Probability above the limit needed to top off (own choice): taking a low battery for a full one
 is the dangerous error, so more is asked on that side."""
 
+LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
+"""Chemistries whose rest voltage follows the charge closely enough to confirm it."""
+
+CONFIRMED = 0.9
+"""Probability above the limit, by the rest voltage alone, that confirms a charge [0..1] (own
+choice: a twentieth of all rest voltages mislead)."""
+
 SUSTAINED_S = 60.0
 """Time a voltage must last to count as the highest of the run [s] (own choice)."""
 
@@ -46,6 +53,9 @@ WELL_ABOVE_V = 0.3
 
 def deep_discharge(case: Case) -> Finding:
     """State of charge at connection against the least for topping off.
+
+    A rest voltage that confirms the charge contradicts a current that says the battery is low: a
+    bus load that was told wrong looks so, and one more observation is asked for.
 
     Parameters
     ----------
@@ -60,7 +70,7 @@ def deep_discharge(case: Case) -> Finding:
     below = case.state.probability_below(limit.value)
     if below < 1.0 - SURE_TO_TOP_OFF:
         variant, severity = "ok", Severity.OK
-    elif below > SURE:
+    elif below > SURE and not rest_voltage_confirms(case):
         bound = case.fit.signal.limited_throughout
         variant, severity = "bound" if bound else "service", Severity.SERVICE
     else:
@@ -73,6 +83,25 @@ def deep_discharge(case: Case) -> Finding:
         limit=100 * limit.value,
     )
     return against("deep_discharge", severity, text, soc.mean, limit)
+
+
+def rest_voltage_confirms(case: Case) -> bool:
+    """Whether the rest voltage by itself puts the charge above the limit for topping off.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    bool
+        False for chemistries of which it tells little.
+    """
+    found = [e for e in case.state.evidence if e.name == REST_VOLTAGE]
+    if not found or case.battery.chemistry not in LEAD_ACID:
+        return False
+    above = case.limit("min_top_off_soc").value <= SOC_GRID
+    return float(np.trapezoid(np.where(above, found[0].density, 0.0), SOC_GRID)) >= CONFIRMED
 
 
 def other_conditions(case: Case) -> Finding | None:

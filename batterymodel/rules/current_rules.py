@@ -16,7 +16,6 @@ from batterymodel.rules.case import (
     LEAST_READINGS,
     LEAST_SCATTER_A,
     MOST_CONFLICT,
-    NEGLIGIBLE_V,
     OWN_RULE,
     Case,
     against,
@@ -28,6 +27,7 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import say
 from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.signals import LATE_START_S
 from batterymodel.taper.trends import (
     Change,
     Rise,
@@ -129,6 +129,14 @@ WARM_C, WARMS_C_PER_MIN = 40.0, 0.2
 """Temperature of the battery from which on it is warm [degC], and rate at which it warms
 [degC/min] (own choice)."""
 
+JUMP_ERRORS, LEAST_JUMP_A = 6.0, 1.0
+"""Errors, and amperes, by which a reading jumps over the one before where something was switched or
+a clamp moved [-], [A] (own choice)."""
+
+LEAST_GAIN_V = 0.15
+"""Rise of the supply's voltage that explains nothing: the last digit of a voltmeter moves by it [V]
+(own choice)."""
+
 EXPLAINS_PER_V_H = 2.0
 """Current that a higher voltage drives, over volt and rated capacity [1/(V h)] (own choice: 12.5
 mohm for 40 Ah, battery and wiring)."""
@@ -180,6 +188,8 @@ def supply_at_limit(case: Case) -> Finding | None:
     of_load = room < LEAST_ROOM_PER_AH * case.battery.rated_capacity_ah
     if of_load:
         variant, severity = "load", Severity.WATCH
+    elif minutes > CURRENT_LIMITED_MINUTES and not signal.load.given:
+        variant, severity = "unknown", Severity.WATCH
     elif minutes > CURRENT_LIMITED_MINUTES:
         variant, severity = "service", Severity.SERVICE
     elif signal.limited_throughout:
@@ -224,7 +234,7 @@ def taper_missing(case: Case) -> Finding | None:
     falls = -change.amount
     missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
     variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
-    if missing and any(not step.marked for step in fit.signal.steps):
+    if missing and (_jumps(fit) or any(not step.marked for step in fit.signal.steps)):
         variant, severity = "steps", Severity.WATCH
     text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
     return Finding(
@@ -257,7 +267,8 @@ def current_rising(case: Case) -> Finding | None:
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
     least = _least_that_hurts_a(case, rise)
-    if _voltage_explains_a(case.readings, case.battery, rise.since_s) >= rise.amount:
+    explained_a = _voltage_explains_a(case.readings, case.battery, rise.since_s)
+    if explained_a >= rise.amount and not _is_warm(case):
         variant, severity = "voltage", Severity.WATCH
     elif rise.gradual_a > least:
         variant, severity = "disconnect", Severity.DISCONNECT
@@ -271,6 +282,13 @@ def current_rising(case: Case) -> Finding | None:
     )
     limit = Limit(least, "A", source, generic=False)
     return against("current_rising", severity, text, value, limit)
+
+
+def _jumps(fit: TaperFit) -> bool:
+    """A reading stands above the one before by more than noise and the least that a step is."""
+    _, current = battery_current(fit)
+    least = max(JUMP_ERRORS * fit.signal.sigma_a, 2.0 * fit.signal.resolution_a, LEAST_JUMP_A)
+    return bool((np.diff(current) > least).any())
 
 
 def _watched_rise(rise: Rise, least_a: float) -> str:
@@ -301,7 +319,7 @@ def _is_warm(case: Case) -> bool:
 def _voltage_explains_a(readings: Readings, battery: Battery, since_s: float) -> float:
     """Rise of the current that the rise of the supply's voltage since a time explains [A]."""
     gain = _voltage_gain_v(readings, since_s)
-    if gain <= NEGLIGIBLE_V:
+    if gain <= LEAST_GAIN_V:
         return 0.0
     return gain * EXPLAINS_PER_V_H * battery.rated_capacity_ah
 
@@ -421,7 +439,7 @@ def load_unknown(case: Case) -> Finding | None:
 
 
 def short_window(case: Case) -> Finding | None:
-    """Too few constant-voltage readings to tell a taper from a level.
+    """Too few constant-voltage readings to tell a taper from a level, or none of its beginning.
 
     Parameters
     ----------
@@ -431,13 +449,13 @@ def short_window(case: Case) -> Finding | None:
     -------
     Finding or None
     """
-    fit = case.fit
+    fit, first_s = case.fit, float(case.readings.elapsed_s[0])
     if fit.signal.limited_throughout:
         return None
     t, _ = battery_current(fit)
     span = float(t[-1] - t[0]) if t.size else 0.0
     if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
-        return None
+        return _late(first_s) if first_s > LATE_START_S else None
     if span >= LEAST_WINDOW_S:
         text = say("short_window.few", value=t.size, limit=LEAST_READINGS)
         few = Limit(LEAST_READINGS, "readings", OWN_RULE, generic=False)
@@ -445,6 +463,12 @@ def short_window(case: Case) -> Finding | None:
     text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
     limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
     return against("short_window", Severity.WATCH, text, span, limit)
+
+
+def _late(first_s: float) -> Finding:
+    text = say("short_window.late", value=first_s / 60.0, limit=LATE_START_S / 60.0)
+    limit = Limit(LATE_START_S / 60.0, "min", OWN_RULE, generic=False)
+    return against("short_window", Severity.WATCH, text, first_s / 60.0, limit)
 
 
 def taper_shape(case: Case) -> Finding | None:

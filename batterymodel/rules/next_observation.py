@@ -14,9 +14,9 @@ import numpy as np
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.conditions import Condition
 from batterymodel.reference.temperature import within_data_c
+from batterymodel.rules.battery_rules import LEAD_ACID
 from batterymodel.rules.case import Case, any_seen
 from batterymodel.rules.current_rules import LEAST_ROOM_PER_AH, LEAST_WINDOW_S
-from batterymodel.rules.proof_rules import LEAD_ACID
 from batterymodel.rules.results import Finding, NextObservation, Outcome, Severity
 from batterymodel.rules.wording import OBSERVATION_REASONS, OBSERVATION_WHY, OBSERVATIONS
 from batterymodel.soc.observations import Foresight

@@ -4,28 +4,25 @@ from __future__ import annotations
 
 import numpy as np
 
-from batterymodel.inputs.records import Chemistry
+from batterymodel.basis.arrays import FloatArray
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.battery_rules import SURE
+from batterymodel.rules.battery_rules import SURE, rest_voltage_confirms
 from batterymodel.rules.case import OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import say
-from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID
 from batterymodel.taper.fit import MOST_CONFLICT
 from batterymodel.taper.trends import battery_current, whole_change
-
-LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
-"""Chemistries whose rest voltage follows the charge closely enough to confirm it."""
-
-CONFIRMED = 0.9
-"""Probability above the limit, by the rest voltage alone, that confirms a charge [0..1] (own
-choice: a twentieth of all rest voltages mislead)."""
 
 FALL_ERRORS = 3.0
 """Errors by which the current must fall to have been seen to [-] (own choice)."""
 
 FALL_METER_STEPS = 2.0
-"""And by more than so many steps of the meter, where the current is no taper [-] (own choice)."""
+"""And by more than so many steps of the meter [-] (own choice: a steady current between two marks
+moves by one)."""
+
+FALLS_TO = 0.4
+"""Part of its first level to which the current of a nearly full battery must fall where it is no
+taper [-] (own choice: a joint or cell that halves its current as it warms is told from it)."""
 
 ENDS_COMPARED = 3
 """Readings at each end whose means are compared there (own choice)."""
@@ -56,13 +53,17 @@ def charge_confirmed(case: Case) -> Finding | None:
     """
     if not case.tapers:
         return None
-    if _rest_voltage_confirms(case):
+    if rest_voltage_confirms(case):
         return _confirmation("rest", Severity.OK)
     change = whole_change(case.fit)
     if case.fit.signal.limited_throughout or change is None:
         return _confirmation("unseen", Severity.WATCH)
     _, current = battery_current(case.fit)
-    least = max(FALL_ERRORS * change.standard_error, FALL_OF_CURRENT * float(np.median(current)))
+    least = max(
+        FALL_ERRORS * change.standard_error,
+        FALL_METER_STEPS * case.fit.signal.resolution_a,
+        FALL_OF_CURRENT * float(np.median(current)),
+    )
     seen = -change.amount > least
     return _confirmation("fall" if seen else "unseen", Severity.OK if seen else Severity.WATCH)
 
@@ -70,9 +71,10 @@ def charge_confirmed(case: Case) -> Finding | None:
 def current_seen(case: Case) -> Finding | None:
     """Whether the current itself speaks for a full battery, where it is no taper.
 
-    It must fall by more than its noise, and by itself leave at most ``1 - SURE`` for too low a
-    charge: a broken circuit, a leak and a full battery look alike beside a record that says full,
-    and the conditions of a flat current (`soc.conditions`) believe that record.
+    It must fall by more than its noise, to `FALLS_TO` of its first level, and by itself leave at
+    most ``1 - SURE`` for too low a charge: a broken circuit, a leak, a joint that warms and a full
+    battery look alike beside a record that says full, and the conditions of a flat current
+    (`soc.conditions`) believe that record.
 
     Parameters
     ----------
@@ -86,25 +88,29 @@ def current_seen(case: Case) -> Finding | None:
     if case.tapers:
         return None
     _, current = battery_current(case.fit)
-    few = current.size < 2 * ENDS_COMPARED
-    falls = 0.0 if few else float(current[:ENDS_COMPARED].mean() - current[-ENDS_COMPARED:].mean())
+    first_a, last_a = _ends_a(current)
     noise = FALL_ERRORS * case.fit.signal.sigma_a * float(np.sqrt(2.0 / ENDS_COMPARED))
     noise = max(noise, FALL_METER_STEPS * case.fit.signal.resolution_a)
     limit = case.limit("min_top_off_soc").value
     below = case.state.evidence[0].below(limit)
-    variant = "level" if falls <= noise else "unsure" if below > 1.0 - SURE else "ok"
+    if first_a - last_a <= noise:
+        variant = "level"
+    elif below > 1.0 - SURE:
+        variant = "unsure"
+    else:
+        variant = "ok" if last_a <= FALLS_TO * first_a else "half"
     severity = Severity.OK if variant == "ok" else Severity.WATCH
-    text = say(f"current_seen.{variant}", value=100.0 * below, limit=100.0 * limit)
+    least_a = FALLS_TO * first_a
+    text = say(f"current_seen.{variant}", value=100.0 * below, limit=100.0 * limit, least=least_a)
     least = Limit(1.0 - SURE, "fraction", OWN_RULE, generic=False)
     return against("current_seen", severity, text, below, least)
 
 
-def _rest_voltage_confirms(case: Case) -> bool:
-    found = [e for e in case.state.evidence if e.name == REST_VOLTAGE]
-    if not found or case.battery.chemistry not in LEAD_ACID:
-        return False
-    above = case.limit("min_top_off_soc").value <= SOC_GRID
-    return float(np.trapezoid(np.where(above, found[0].density, 0.0), SOC_GRID)) >= CONFIRMED
+def _ends_a(current_a: FloatArray) -> tuple[float, float]:
+    """Means of the first and of the last readings [A]; the same where there are too few."""
+    if current_a.size < 2 * ENDS_COMPARED:
+        return 0.0, 0.0
+    return float(current_a[:ENDS_COMPARED].mean()), float(current_a[-ENDS_COMPARED:].mean())
 
 
 def _confirmation(variant: str, severity: Severity) -> Finding:

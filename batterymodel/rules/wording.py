@@ -118,6 +118,8 @@ TEXTS = {
     "current_seen.ok": "The current itself falls as that of a nearly full battery does.",
     "current_seen.level": "The current does not fall by more than its noise. A full battery, a "
     "leak and a broken circuit look the same so. Clamp the battery lead and keep reading.",
+    "current_seen.half": "The current has fallen, but a joint or a cell that warms can do as much. "
+    "A nearly full battery's falls on, to below {least:.1f} A: keep reading.",
     "current_seen.unsure": "By the current alone, the chance of a charge below {limit:.0f} % is "
     "{value:.0f} %. What was known before is not enough to top off.",
     "other_conditions.ok": "Too low a charge, a shorted cell, a leak or an open circuit would "
@@ -168,6 +170,9 @@ TEXTS = {
     "supply_at_limit.watch": "The supply is still at its limit after {value:.1f} minutes.",
     "supply_at_limit.service": "The supply was at its limit for {value:.1f} minutes (longer than "
     "{limit:.0f}): the battery takes all it can get.",
+    "supply_at_limit.unknown": "The supply was at its limit for {value:.1f} minutes (longer than "
+    "{limit:.0f}); whether battery or bus takes that cannot be told without the bus load: read it "
+    "with the battery isolated, or clamp the battery lead.",
     "supply_at_limit.load": "The supply was at its limit for {value:.1f} minutes, but the bus load "
     "leaves the battery only {room:.0f} A, so a healthy battery would hold it there too: shed load "
     "and read again.",
@@ -188,9 +193,10 @@ TEXTS = {
     "current_rising.load": "The current rises by {value:.1f} A over the last {minutes:.0f} "
     "minutes, and the supply's meter cannot tell a bus load that takes more from a battery that "
     "begins to run away: clamp the battery lead or feel for warmth.",
-    "current_rising.jump": "The battery current jumps by {value:.1f} A within seconds: something "
-    "else than the battery may hang on its lead, or the clamp moved. Look, and power off if the "
-    "battery warms or the current keeps rising.",
+    "current_rising.jump": "The battery current rises by {value:.1f} A, most of it from one "
+    "reading to the next: something else than the battery may hang on its lead, or the clamp "
+    "moved. Look, read again at once, and power off if the battery warms or the current keeps "
+    "rising.",
     "current_rising.small": "The battery current rises by {value:.1f} A over the last "
     "{minutes:.0f} minutes, too little to hurt yet: feel for warmth, and power off if it keeps "
     "rising.",
@@ -259,6 +265,9 @@ TEXTS = {
     "interval: read the meter before the battery joins, or clamp the battery lead.",
     "short_window.few": "{value} constant-voltage readings are too few to tell a taper: take at "
     "least {limit}.",
+    "short_window.late": "The first reading was taken {value:.0f} minutes after connection (later "
+    "than {limit:.0f}): what the battery took before is not seen, and it may have been far emptier "
+    "than shown. The rest voltage before connecting, or a connection read from its start, tells.",
     "short_window.watch": "The current was read at constant voltage for {value:.0f} s; to tell a "
     "taper takes at least {limit:.0f} s.",
     "taper_shape.watch": "The readings scatter {value:.1f} A around the taper, more than the "

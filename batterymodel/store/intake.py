@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from batterymodel.assessment import assess
@@ -170,7 +170,8 @@ def add_connection(
     Raises
     ------
     InputError
-        An unknown battery or aircraft, one that is on no aircraft, or a file that is too large.
+        An unknown battery or aircraft, one that is on no aircraft, a day that is still to come, or
+        a file that is too large.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
     with store.reading():
@@ -181,6 +182,7 @@ def add_connection(
         readings, why_not = _read(data, file_name)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
+        _refuse_ahead(store, day, "the connection")
         values = {
             "battery_id": battery_id,
             "aircraft_id": _aircraft_id(store, serial, day, told.tail),
@@ -204,6 +206,37 @@ def add_connection(
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
 
+def _refuse_ahead(store: Store, day: date, what: str) -> None:
+    """Refuse a day that is still to come, give or take the clocks of the world."""
+    today = store.now().date()
+    if day > today + timedelta(days=1):
+        raise InputError(
+            f"{what} of {day} is later than today, {today}; the day it was made would be right"
+        )
+
+
+def refuse_check_day(store: Store, check: BenchCheck) -> None:
+    """Refuse a capacity check of a day on which it cannot have been made.
+
+    Parameters
+    ----------
+    store : Store
+    check : BenchCheck
+
+    Raises
+    ------
+    InputError
+        Still to come, or before the battery was installed; or a battery that is not there.
+    """
+    _refuse_ahead(store, check.on, "the capacity check")
+    installed = store.entry(check.battery_id).record.installed_on
+    if installed is not None and check.on < installed:
+        raise InputError(
+            f"the capacity check of {check.on} is older than the installation of the battery on "
+            f"{installed}; leave out what another battery was"
+        )
+
+
 def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
     """A capacity check with its log, kept once: same battery, day and figures are one check.
 
@@ -222,9 +255,11 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     Raises
     ------
     InputError
-        A battery that is not there, or a log that is too large.
+        A battery that is not there, a day that is still to come or before the battery was
+        installed, or a log that is too large.
     """
     with store.writing():
+        refuse_check_day(store, check)
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
         same = check.model_dump(exclude={"note", "log_name"})

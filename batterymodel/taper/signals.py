@@ -47,7 +47,8 @@ CLAMP_SHARE = 0.5
 bus load [-] (own choice)."""
 
 CLAMP_END_SHARE = 0.1
-"""Last share of the readings that a clamp must reach to be taken instead [-] (own choice)."""
+"""Last share of the readings that a clamp must reach to be taken instead, and a load that is read
+beside the current to tell it from the battery's [-] (own choice)."""
 
 LEAST_BEFORE_TRIP, LEAST_BEFORE_TRIP_S = 5, 120.0
 """Readings before a trip of the supply, and their span [s], from which on the taper is read there,
@@ -193,10 +194,19 @@ def signal_from(
         transients=int(spikes.sum()),
         from_clamp=from_clamp,
         set_aside=aside,
-        reads_battery=explained,
+        reads_battery=from_clamp or _load_read_to_the_end(readings),
         off=off,
         notes=(late,) if late else (),
     )
+
+
+def _load_read_to_the_end(readings: Readings) -> bool:
+    """Whether the load was read beside the current up to the last part of the readings."""
+    if readings.load_a is None:
+        return False
+    time_s = readings.elapsed_s
+    last = time_s >= time_s[-1] - CLAMP_END_SHARE * (time_s[-1] - time_s[0])
+    return bool(np.isfinite(readings.load_a[last]).any())
 
 
 def meter_resolution_a(current_a: FloatArray) -> float:

@@ -48,6 +48,13 @@ RECENT_WINDOWS_S = (120.0, 300.0, 600.0)
 LEAST_RECENT_READINGS = 4
 """Readings such a stretch takes at least (own choice)."""
 
+RISING_READINGS = 4
+"""Last readings that all rise, each over the one before, make a climb whatever the line through
+them (own choice: a runaway read once a minute or less often is no straight line)."""
+
+RISING_ERRORS = 3.0
+"""Errors of a difference by which each of them rises [-] (own choice)."""
+
 LEVEL_S = 20.0
 """Stretch of readings that makes one level of the current [s] (own choice)."""
 
@@ -189,7 +196,7 @@ def rise_of(fit: TaperFit) -> Rise | None:
     `RECENT_WINDOWS_S`. The change of a line counts when it is over `RISE_ERRORS` standard errors,
     `SEEN_METER_STEPS` steps of the meter, `RISE_OF_CURRENT` of the battery current and
     `LEAST_RISE_A`; in the recent ones, beside a bus load, over `WANDERING_A`, and the climb without
-    its sharpest jump as well.
+    its sharpest jump as well. The last few readings that all rise count by themselves.
 
     Parameters
     ----------
@@ -211,7 +218,29 @@ def rise_of(fit: TaperFit) -> Rise | None:
         for k, window_s in enumerate(windows)
         if (rise := _rise_in(fit.signal, t, current, window_s, climb, recent=k > 0)) is not None
     ]
-    return max(found, key=lambda rise: rise.amount - rise.least, default=None)
+    largest = max(found, key=lambda rise: rise.amount - rise.least, default=None)
+    steady = _steady_climb(fit.signal, t, current)
+    if steady is None or (largest is not None and largest.gradual_a >= steady.gradual_a):
+        return largest
+    return steady
+
+
+def _steady_climb(signal: Signal, time_s: FloatArray, current_a: FloatArray) -> Rise | None:
+    """The climb of the last `RISING_READINGS`, where each rises over the one before.
+
+    On the supply's meter each must rise by more than the one before, as loads that are switched on
+    one after the other do not. The last reading is left out of the gradual climb: it may be a slip.
+    """
+    t, y = time_s[-RISING_READINGS:], current_a[-RISING_READINGS:]
+    rises = np.diff(y)
+    noise = max(RISING_ERRORS * np.sqrt(2.0) * signal.sigma_a, signal.resolution_a)
+    if (rises <= noise).any() or not (signal.reads_battery or (np.diff(rises) > 0.0).all()):
+        return None
+    level = abs(float(np.median(current_a)) - signal.load.mean_a)
+    unsure = max(RISE_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)
+    amount, gradual = float(y[-1] - y[0]), float(y[-2] - y[0])
+    span_s, since_s = float(t[-1] - t[0]), float(t[0])
+    return Rise(amount, unsure, span_s, since_s, gradual, unsure, signal.reads_battery)
 
 
 def _rise_in(

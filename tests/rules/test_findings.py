@@ -445,3 +445,20 @@ def test_lithium_whose_current_falls_is_topped_off():
 
 def test_a_chemistry_with_conditions_needs_no_such_rule(battery):
     assert found(judged(simulated_connection(0.1), battery), "current_seen") is None
+
+
+def test_a_supply_at_its_limit_beside_an_unknown_load_says_nothing_of_the_battery(battery):
+    """Whether the current goes into battery or bus, nobody can tell without the load."""
+    readings = simulated_connection(0.9, minutes=5.0)
+    finding = found(judged(readings, battery, load_a=None), "supply_at_limit")
+    assert (finding.severity, "without the bus load" in finding.text) == ("watch", True)
+
+
+def test_a_rest_voltage_that_says_full_holds_back_servicing(battery):
+    """8 A of load that nobody told look like a battery that takes 8 A more; a rest voltage of a
+    full battery says otherwise, and one more observation is asked for."""
+    readings, told = simulated_connection(0.05, load_a=20.0), {"load_a": 8.0, "load_sd_a": 0.5}
+    blind = found(judged(readings, battery, **told), "deep_discharge")
+    seen = found(judged(readings, battery, **told, rest_voltage_v=25.75), "deep_discharge")
+    assert blind.severity == "service"
+    assert seen.severity == "watch"

@@ -1,6 +1,6 @@
 """Taking connections in: assessed on the way, kept to the byte even where that fails."""
 
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -12,11 +12,12 @@ from batterymodel.store.intake import (
     TODAY_TAKEN,
     Told,
     add_battery,
+    add_check,
     add_connection,
     connection_files,
     import_connections,
 )
-from batterymodel.store.records import Aircraft, Connection, HistoryRevision, Move
+from batterymodel.store.records import Aircraft, BenchCheck, Connection, HistoryRevision, Move
 from tests.store.cases import BARE, DAY, LOG, small_record, write_logs
 
 HEALTHY = sample_readings_path("healthy-top-off").read_bytes()
@@ -187,3 +188,31 @@ def test_a_later_taper_of_the_same_day_does_not_teach_an_earlier_one(store):
     assert store.battery("B-1", DAY, again=ids.connection).history is None
     own = [e.record.history for e in store.entries(HistoryRevision, connection_id=ids.connection)]
     assert [store.battery("B-1", DAY, again=later.entry.id).history] == own
+
+
+def check_on(fleet, day):
+    plate = fleet.plate("B-1").id
+    return BenchCheck(battery_id=plate, on=day, capacity_ah=36.0)
+
+
+@pytest.mark.parametrize(
+    ("days", "why"),
+    [(2, "later than today"), (1, None), (0, None), (-790, None), (-792, "older than the inst")],
+)
+def test_a_check_is_of_a_day_on_which_it_can_have_been_made(fleet, days, why):
+    """The battery was installed on 2024-01-01, 791 days before the clock of this store."""
+    store = fleet.with_clock(lambda: datetime(2026, 3, 2, 12, tzinfo=UTC), fleet.new_id)
+    before = store.entries(BenchCheck)
+    check = check_on(store, date(2026, 3, 2) + timedelta(days=days))
+    if why is None:
+        assert not add_check(store, check).was_there
+        return
+    with pytest.raises(InputError, match=why):
+        add_check(store, check)
+    assert store.entries(BenchCheck) == before
+
+
+def test_a_connection_still_to_come_is_refused(fleet):
+    store = fleet.with_clock(lambda: datetime(2026, 3, 2, 12, tzinfo=UTC), fleet.new_id)
+    with pytest.raises(InputError, match="the connection of 2026-03-04 is later than today"):
+        add_connection(store, "B-1", HEALTHY, "a.csv", Told(on=date(2026, 3, 4)))

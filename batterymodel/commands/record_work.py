@@ -23,10 +23,14 @@ from batterymodel.say.record import (
     taken_text,
 )
 from batterymodel.store import Store
+from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import connection_files, import_connections
 from batterymodel.store.zip_import import import_zip
+
+OPEN_STATES = (State.IN_PROGRESS, State.LEFT)
 
 
 def list_batteries(store: Store, options: argparse.Namespace) -> str:
@@ -185,7 +189,15 @@ def export_record(store: Store, options: argparse.Namespace) -> str:
     StoreError
         A file that is there already or cannot be written.
     """
-    return f"wrote {options.zip}: {export_zip(store, options.zip, progress)} rows and files"
+    count = export_zip(store, options.zip, progress)
+    return f"wrote {options.zip}: {count} rows and files{_not_in_the_zip(store)}"
+
+
+def _not_in_the_zip(store: Store) -> str:
+    """What stays on this record, so that nobody takes the ZIP for all of it."""
+    counts = [(len(connections_in_progress(store, state)), state) for state in OPEN_STATES]
+    words = " and ".join(f"{count} {state}" for count, state in counts if count)
+    return f"; not in it, and kept here alone: connections {words}" if words else ""
 
 
 def import_into(store: Store, options: argparse.Namespace) -> str:

@@ -195,9 +195,11 @@ def export_record(store: Store, options: argparse.Namespace) -> str:
 
 def _not_in_the_zip(store: Store) -> str:
     """What stays on this record, so that nobody takes the ZIP for all of it."""
-    counts = [(len(connections_in_progress(store, state)), state) for state in OPEN_STATES]
-    words = " and ".join(f"{count} {state}" for count, state in counts if count)
-    return f"; not in it, and kept here alone: connections {words}" if words else ""
+    found = {f"connections {s}": len(connections_in_progress(store, s)) for s in OPEN_STATES}
+    finished = connections_in_progress(store, State.FINISHED)
+    found["readings that came late"] = sum(len(connection.late) for connection in finished)
+    words = ", ".join(f"{count} {what}" for what, count in found.items() if count)
+    return f"; not in it, and kept here alone: {words}" if words else ""
 
 
 def import_into(store: Store, options: argparse.Namespace) -> str:

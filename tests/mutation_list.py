@@ -572,7 +572,7 @@ IN_PROGRESS = (
     ),
     *_in(
         "store",
-        ("clock off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 120.5\n"),
+        ("clock off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 121.5\n"),
         ("clock less off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 119.0\n"),
         ("clock set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2021, 2200"),
         ("clock not set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2019, 2200"),

@@ -82,7 +82,7 @@ def test_a_repeat_adds_nothing_and_another_value_is_refused(begun):
         press(begun, 1, 22.5, 30.0)
     with pytest.raises(InputError, match="belongs to another press"):
         mark(begun, C, "press-0001", "avionics on", at(30.0))
-    begin(begun, "connection-2", at(5.0))
+    begin(begun, "connection-2", START)
     with pytest.raises(InputError, match="belongs to another press"):
         press(begun, 1, 22.4, 30.0, connection="connection-2")
     assert load(begun, C) == first

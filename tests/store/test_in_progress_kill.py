@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import multiprocessing
 import os
 import random
 import signal
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -47,7 +49,7 @@ def do_press(store: Store, number: int, k: int) -> None:
         finish(store, connection, key)
 
 
-def serve(database: Path, number: int, confirm: int) -> None:
+def serve(database: str | Path, number: int, confirm: int) -> None:
     """Press everything from the start, as a page does that does not know what came through."""
     store = with_clock(database)
     for k in range(PRESSES):
@@ -55,12 +57,12 @@ def serve(database: Path, number: int, confirm: int) -> None:
         os.write(confirm, f"{k}\n".encode())
 
 
-def with_clock(database: Path) -> Store:
+def with_clock(database: str | Path) -> Store:
     store = open_store(database)
     return store.with_clock(lambda: NOW, store.new_id)
 
 
-def killed_at(database: Path, number: int, after: int, wait_s: float) -> int:
+def killed_at(database: str | Path, number: int, after: int, wait_s: float) -> int:
     """How many presses were confirmed by a server killed some time after its n-th."""
     here, there = os.pipe()
     child = FORK.Process(target=serve, args=(database, number, there))
@@ -106,13 +108,14 @@ def check_killed(store: Store, connection: str, confirmed: int) -> None:
     assert (there.state is State.FINISHED) or confirmed < PRESSES
 
 
-def kill_servers(folder: Path, kills: int) -> set[int]:
+def kill_servers(new_database: Callable[[], str | Path], kills: int) -> set[int]:
     """Kill servers in one record after another; how many presses each had confirmed."""
     chance = random.Random(20260302)
     confirmed_at = set()
     for number in range(kills):
-        database, connection = folder / f"record-{number // 10}.sqlite", f"connection-{number}"
-        if not database.exists():
+        connection = f"connection-{number}"
+        if number % 10 == 0:
+            database = new_database()
             with_battery(open_store(database))
         after = PRESSES - 1 if number % 5 == 4 else chance.randrange(PRESSES)
         confirmed = killed_at(database, number, after, chance.uniform(0.0, 0.02))
@@ -138,11 +141,13 @@ def check_whole(store: Store, connection: str) -> None:
 
 @pytest.mark.slow
 def test_fifty_kills_lose_no_press_and_double_none(folder):
-    assert len(kill_servers(folder, KILLS)) >= 15, "the kills must fall at different moments"
+    names = (folder / f"record-{k}.sqlite" for k in itertools.count())
+    stopped_at = kill_servers(lambda: next(names), KILLS)
+    assert len(stopped_at) >= 15, "the kills must fall at different moments"
 
 
-def test_a_few_kills_lose_no_press_and_double_none(folder):
-    assert len(kill_servers(folder, KILLS_BY_DEFAULT)) >= 3
+def test_a_few_kills_lose_no_press_and_double_none(new_url):
+    assert len(kill_servers(new_url, KILLS_BY_DEFAULT)) >= 3
 
 
 def test_two_devices_at_once_lose_nothing(new_url):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from batterymodel import FitError, InputError, assess
 from batterymodel.basis.text import one_line
-from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.readings import checked_value, readings_from_bytes
 from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, ToldSoFar
 from batterymodel.store.noted_readings import (
     file_name_of,
@@ -190,3 +190,26 @@ def test_the_order_of_presses_does_not_matter(order):
     what = [(SUPPLY, 30.0 - k, 20.0 * k) for k in range(4)]
     what += [(CLAMP, 20.0, 3.0), (TEMP, 21.0, 22.0), ("avionics on", 50.0)]
     assert readings_bytes(noted(*[what[k] for k in order])) == readings_bytes(noted(*what))
+
+
+@given(
+    st.sampled_from(Quantity),
+    st.floats(-3000.0, 3000.0) | st.sampled_from([-1.0, 100.0, 120.0, -60.0, 150.0, 2000.0]),
+)
+def test_a_press_is_refused_for_what_the_file_would_be_refused_for(quantity, value):
+    others = {"supply_current_a": 20.0, quantity: value}
+    rows = "".join(f"{k},{','.join(map(repr, others.values()))}\n" for k in range(3))
+    text = f"elapsed_s,{','.join(others)}\n{rows}"
+    said = []
+    for call in (
+        lambda: checked_value(quantity, value, f"press: row 2, column '{quantity}'"),
+        lambda: readings_from_bytes(text.encode(), "press"),
+    ):
+        try:
+            call()
+            said.append("taken")
+        except InputError as error:
+            said.append(str(error))
+    no_level = ("no value reaches", "every value is 0")
+    whole_column = said[0] == "taken" and any(words in said[1] for words in no_level)
+    assert said[0] == said[1] or whole_column

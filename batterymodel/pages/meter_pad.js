@@ -65,9 +65,9 @@ class MeterPad {
   }
 
   put(item) {
-    const at = Date.now() + this.skew;
+    const at = Math.round(Date.now() + this.skew);
     const id = crypto.randomUUID?.() ?? `${at}-${Math.random().toString(36).slice(2)}`;
-    this.save([...this.waiting(), { id, at_ms: Math.round(at), ...item }]);
+    this.save([...this.waiting(), { id, at_ms: at, ...item }]);
     navigator.vibrate?.(20);
     this.transmit();
     this.drawAll();

@@ -37,6 +37,26 @@ def loaded(session: Session, in_progress_id: str) -> InProgress:
     InputError
         An unknown connection.
     """
+    return connection_of(session, begun_row(session, in_progress_id))
+
+
+def begun_row(session: Session, in_progress_id: str) -> InProgressRow:
+    """The row that a connection was begun with.
+
+    Parameters
+    ----------
+    session : Session
+    in_progress_id : str
+
+    Returns
+    -------
+    InProgressRow
+
+    Raises
+    ------
+    InputError
+        An unknown connection.
+    """
     known = re.fullmatch(KEY_PATTERN, in_progress_id)
     row = session.get(InProgressRow, in_progress_id) if known else None
     if row is None:
@@ -44,7 +64,7 @@ def loaded(session: Session, in_progress_id: str) -> InProgress:
             f"there is no connection in progress {shown(in_progress_id)} in the record; begin it "
             "first"
         )
-    return connection_of(session, row)
+    return row
 
 
 def connection_of(session: Session, row: InProgressRow) -> InProgress:

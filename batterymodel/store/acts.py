@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime
 from enum import StrEnum
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
@@ -150,7 +150,21 @@ class Finish(Record):
     connection_id: Id
 
 
-Act: TypeAlias = Reading | Mark | Strike | Tell | Leave | TakeUp | Finish
+def _word_of(act: Any) -> str | None:
+    """The word by which an act of any kind, or its JSON, is told from the others."""
+    return act.get("act") if isinstance(act, dict) else getattr(act, "act", None)
+
+
+Act: TypeAlias = Annotated[
+    Annotated[Reading, Tag("reading")]
+    | Annotated[Mark, Tag("mark")]
+    | Annotated[Strike, Tag("strike")]
+    | Annotated[Tell, Tag("tell")]
+    | Annotated[Leave, Tag("leave")]
+    | Annotated[TakeUp, Tag("take_up")]
+    | Annotated[Finish, Tag("finish")],
+    Discriminator(_word_of),
+]
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from sqlalchemy import exists, select
 from batterymodel.errors import InputError
 from batterymodel.inputs.readings import checked_value
 from batterymodel.inputs.records import Record, record_from
-from batterymodel.store.act_rows import acted, connection_of, loaded, refuse_finished
+from batterymodel.store.act_rows import acted, begun_row, connection_of, loaded, refuse_finished
 from batterymodel.store.acts import (
     InProgress,
     Key,
@@ -336,7 +336,7 @@ def _noted(
     where = kind.__name__.lower()
     moment = _press(key, noted_at, where).moment
     with store.writing() as session:
-        since_s = (moment - loaded(session, in_progress_id).started_at).total_seconds()
+        since_s = (moment - begun_row(session, in_progress_id).started_at).total_seconds()
         elapsed_s = round(since_s, 3) if elapsed_s is None else elapsed_s
         if isinstance(elapsed_s, int | float) and elapsed_s < 0.0:
             raise InputError(

@@ -36,7 +36,8 @@ class MeterPad {
     const other = this.data?.connection !== data.connection;
     this.data = data;
     this.send = send;
-    this.skew = data.now_ms - Date.now();
+    // The server's clock less this one's, as it came with least delay.
+    this.skew = Math.max(other ? -Infinity : this.skew, data.now_ms - Date.now());
     if (other) this.kind = data.kinds[0].name;
     const kept = new Set(data.confirmed);
     this.save(this.waiting().filter((item) => !kept.has(item.id)));

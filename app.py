@@ -6,6 +6,7 @@ import streamlit as st
 
 from batterymodel.pages import (
     after_connection,
+    at_the_aircraft,
     battery_record,
     capacity_check,
     findings_sheet,
@@ -21,6 +22,7 @@ def main() -> None:
     keep_entries()
     pages = [
         st.Page(after_connection.page, title="After connection", default=True),
+        st.Page(at_the_aircraft.page, title="At the aircraft", url_path="at-the-aircraft"),
         st.Page(battery_record.page, title="Battery record", url_path="battery-record"),
         st.Page(capacity_check.page, title="Capacity check", url_path="capacity-check"),
         st.Page(limits_card.page, title="Limits card", url_path="limits-card"),

@@ -597,8 +597,80 @@ FLAT = (
     ),
 )
 
+IN_PROGRESS = (
+    *_in(
+        "store",
+        ("meters together", "noted_readings", "\nTOGETHER_S = 10.0\n", "\nTOGETHER_S = 9.0\n"),
+        (
+            "temperature together",
+            "noted_readings",
+            "TEMP_TOGETHER_S = 30.0\n",
+            "TEMP_TOGETHER_S = 31.0\n",
+        ),
+        (
+            "switched between meters",
+            "noted_readings",
+            "first_s < mark_s <= last_s",
+            "first_s <= mark_s < last_s",
+        ),
+        (
+            "nearest row first",
+            "noted_readings",
+            "(abs(other.elapsed_s - row.elapsed_s), i, k)",
+            "(-abs(other.elapsed_s - row.elapsed_s), i, k)",
+        ),
+        (
+            "struck ones left out",
+            "acts",
+            "if not (n.struck or n.late)]",
+            "if not n.late]",
+        ),
+        tests=("tests/store/test_noted_readings.py",),
+    ),
+    *_in(
+        "store",
+        ("clock off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 121.5\n"),
+        ("clock less off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 119.0\n"),
+        ("clock set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2021, 2200"),
+        ("clock not set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2019, 2200"),
+        ("length of a label", "acts", "MOST_REASON = 60, 300", "MOST_REASON = 59, 300"),
+        ("late readings", "acts", "late = self.state is State.FINISHED", "late = False"),
+        (
+            "same key, same press",
+            "act_rows",
+            "if (there.in_progress_id, there.content) != (connection.id, act):",
+            "if there.in_progress_id != connection.id:",
+        ),
+        (
+            "same key, same connection",
+            "act_rows",
+            "if (there.in_progress_id, there.content) != (connection.id, act):",
+            "if there.content != act:",
+        ),
+        (
+            "temperature of the battery first",
+            "finishing",
+            "ambient_c if battery_c is None else battery_c",
+            "battery_c if ambient_c is None else ambient_c",
+        ),
+        (
+            "finished once",
+            "finishing",
+            "if connection.connection_id is not None:",
+            "if False:",
+        ),
+        (
+            "typed plate",
+            "finishing",
+            "if typed is not None and typed != on_record:",
+            "if typed is None and typed != on_record:",
+        ),
+        tests=("tests/store/test_in_progress.py",),
+    ),
+)
+
 MUTATIONS = (
     *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE, *FLAT),
-    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION),
+    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION, *IN_PROGRESS),
 )
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

@@ -23,10 +23,14 @@ from batterymodel.say.record import (
     taken_text,
 )
 from batterymodel.store import Store
+from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import connection_files, import_connections
 from batterymodel.store.zip_import import import_zip
+
+OPEN_STATES = (State.IN_PROGRESS, State.LEFT)
 
 
 def list_batteries(store: Store, options: argparse.Namespace) -> str:
@@ -185,7 +189,17 @@ def export_record(store: Store, options: argparse.Namespace) -> str:
     StoreError
         A file that is there already or cannot be written.
     """
-    return f"wrote {options.zip}: {export_zip(store, options.zip, progress)} rows and files"
+    count = export_zip(store, options.zip, progress)
+    return f"wrote {options.zip}: {count} rows and files{_not_in_the_zip(store)}"
+
+
+def _not_in_the_zip(store: Store) -> str:
+    """What stays on this record, so that nobody takes the ZIP for all of it."""
+    found = {f"connections {s}": len(connections_in_progress(store, s)) for s in OPEN_STATES}
+    finished = connections_in_progress(store, State.FINISHED)
+    found["readings that came late"] = sum(len(connection.late) for connection in finished)
+    words = ", ".join(f"{count} {what}" for what, count in found.items() if count)
+    return f"; not in it, and kept here alone: {words}" if words else ""
 
 
 def import_into(store: Store, options: argparse.Namespace) -> str:

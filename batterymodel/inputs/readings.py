@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.basis.text import one_line
+from batterymodel.errors import InputError
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
 from batterymodel.inputs.tables import (
     LONGEST_LOG_S,
@@ -79,6 +80,9 @@ FORMAT = TableFormat(
 )
 """The table of readings: its columns and what they may hold."""
 
+LEAST_TIMES = 3
+"""Different times with a supply current that a whole table must hold (own choice)."""
+
 
 def read_readings(path: str | Path) -> Readings:
     """Readings from a CSV file.
@@ -125,7 +129,9 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
     return _readings(*table_from_text(decoded(data, remarks), remarks))
 
 
-def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
+def readings_from_frame(
+    frame: pd.DataFrame, source: str = "readings", least: int = LEAST_TIMES
+) -> Readings:
     """Readings from a table with the CSV's column names, by the same rules.
 
     Parameters
@@ -134,6 +140,9 @@ def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readin
         Columns of `FORMAT`, as text or numbers; one row per reading.
     source : str
         What messages call the table.
+    least : int
+        Different times at which there must be a supply current; one is enough for readings that
+        still go on.
 
     Returns
     -------
@@ -144,7 +153,36 @@ def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readin
     InputError
         A value that cannot be right; the table's first line counts as row 2, as below a header.
     """
-    return _readings(table_from_frame(frame), Remarks(source, FORMAT))
+    return _readings(table_from_frame(frame), Remarks(source, FORMAT), least)
+
+
+def checked_value(column: str, value: float, where: str) -> float:
+    """A single meter value, by the bounds of its column.
+
+    Parameters
+    ----------
+    column : str
+        One of the number columns of `FORMAT`.
+    value : float
+        In the column's unit.
+    where : str
+        What messages call the reading.
+
+    Returns
+    -------
+    float
+        The value itself.
+
+    Raises
+    ------
+    InputError
+        A value that cannot be right; says what would be.
+    """
+    for name, least, most, problem in FORMAT.bounds:
+        if name == column and not least <= value <= most:
+            said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
+            raise InputError(f"{where}: {value:.10g} {said}")
+    return value
 
 
 def readings_csv(readings: Readings) -> str:
@@ -180,12 +218,12 @@ def readings_csv(readings: Readings) -> str:
     return frame.to_csv(index=False, lineterminator="\n")
 
 
-def _readings(frame: pd.DataFrame, remarks: Remarks) -> Readings:
+def _readings(frame: pd.DataFrame, remarks: Remarks, least: int = LEAST_TIMES) -> Readings:
     """Readings from raw cells: name, convert, check, time, put in order."""
     frame = checked_columns(frame, remarks)
     frame, started_at = timed(frame, remarks)
     events = _events(frame, remarks)
-    frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks)
+    frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
     _check_peaks(frame, remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)
@@ -212,12 +250,14 @@ def _events(frame: pd.DataFrame, remarks: Remarks) -> tuple[Event, ...]:
     return tuple(Event(elapsed_s=elapsed_s, text=text) for elapsed_s, text in pairs if text)
 
 
-def _with_current(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
+def _with_current(frame: pd.DataFrame, remarks: Remarks, least: int) -> pd.DataFrame:
     lost = frame["supply_current_a"].isna()
     remarks.note_rows(lost, "dropped: no supply current; any event there is kept")
     usable = frame["elapsed_s"][~lost].nunique()
-    if usable < 3:
-        raise remarks.error(f"usable readings: {usable}; at least 3 at different times are needed")
+    if usable < least:
+        raise remarks.error(
+            f"usable readings: {usable}; at least {least} at different times are needed"
+        )
     return frame[~lost]
 
 

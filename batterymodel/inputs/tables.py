@@ -574,6 +574,8 @@ def note_gaps(elapsed_s: np.ndarray, remarks: Remarks) -> None:
         Takes the note: how many gaps, and the longest.
     """
     intervals_s = np.diff(elapsed_s)
+    if not intervals_s.size:
+        return
     long = np.maximum(GAP_RATIO * np.median(intervals_s), LEAST_GAP_S)
     gaps = int((intervals_s > long).sum())
     if gaps:

@@ -26,6 +26,7 @@ from batterymodel.rules.wording import (
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
     doubts,
+    not_checked_words,
 )
 from batterymodel.say.connection import amount, limit_words, percent
 from batterymodel.sheet.content import SheetContent, SheetFinding
@@ -123,6 +124,61 @@ def outcome_box(assessment: Assessment) -> str:
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
         f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
+    )
+
+
+def pinned_outcome(name: str, assessment: Assessment) -> str:
+    """Name and outcome in a word, with range and what was not checked, to stay in sight.
+
+    Parameters
+    ----------
+    name : str
+        Of the battery, unescaped.
+    assessment : Assessment
+
+    Returns
+    -------
+    str
+        HTML, a section named Outcome so far.
+    """
+    outcome = assessment.outcome
+    value, spread = percent(assessment.state_of_charge.at_connection)
+    unchecked = not_checked_words(assessment.not_checked)
+    return _pinned(
+        outcome,
+        name,
+        f'<p class="jc-pin-word">{_sign(OUTCOME_SIGNS[outcome])}'
+        f"<span>{OUTCOME_WORDS[outcome]}</span></p>"
+        f"<p>Charge at connection {shown(value)} ({shown(spread)}). {shown(unchecked)}</p>",
+    )
+
+
+def pinned_waiting(name: str, readings_left: int, problem: str | None) -> str:
+    """What stands where the outcome will be, before there is one.
+
+    Parameters
+    ----------
+    name : str
+        Of the battery, unescaped.
+    readings_left : int
+        Currents that are still needed.
+    problem : str or None
+        What stands in the way, unescaped.
+
+    Returns
+    -------
+    str
+        HTML, a section named Outcome so far.
+    """
+    more = f"{readings_left} more reading{'s' * (readings_left != 1)} of the meter"
+    words = problem or f"The answer comes after {more}."
+    return _pinned("waiting", name, f"<p>{shown(words)}</p>")
+
+
+def _pinned(kind: str, name: str, inner: str) -> str:
+    return (
+        f'<section class="jc jc-pin {kind}" aria-label="Outcome so far" aria-live="polite">'
+        f"<h1>{shown(name)}</h1>{inner}</section>"
     )
 
 

@@ -1,7 +1,8 @@
 """The whole record as one ZIP: a CSV for each table, limits cards as TOML, files as they were.
 
 The same record always gives the same bytes: rows stand in order of writing, and the times inside
-the ZIP are fixed. `zip_import` reads it back.
+the ZIP are fixed. `zip_import` reads it back. Connections in progress are not in it: they stay on
+this record until they are finished, as two records could not go on with one connection.
 """
 
 from __future__ import annotations

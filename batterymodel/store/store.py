@@ -28,7 +28,7 @@ from batterymodel.store.engine import (
 from batterymodel.store.entries import Deletion, Entry
 from batterymodel.store.faults import said_plainly
 from batterymodel.store.records import MAX_FILE_BYTES, Aircraft, BatteryPlate
-from batterymodel.store.tables import KINDS, FileRow
+from batterymodel.store.tables import KINDS, FileRow, InProgressRow
 from batterymodel.store.upgrade import bring_up_to_date
 
 RecordT = TypeVar("RecordT", bound=Record)
@@ -507,9 +507,8 @@ class Store:
     def is_empty(self) -> bool:
         """Whether nothing was ever written into the record."""
         with self.reading() as session:
-            return not any(
-                session.scalar(select(func.count()).select_from(kind.row)) for kind in KINDS
-            )
+            tables: tuple[type[Any], ...] = (*(kind.row for kind in KINDS), InProgressRow)
+            return not any(session.scalar(select(func.count()).select_from(t)) for t in tables)
 
     def faults(self) -> tuple[str, ...]:
         """What the database's own check finds wrong; empty where all is well (SQLite only)."""

@@ -20,11 +20,13 @@ from sqlalchemy import (
     String,
     Text,
     TypeDecorator,
+    UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
 from batterymodel.inputs.records import Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
+from batterymodel.store.acts import Act, ToldSoFar
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_name)s",
@@ -412,6 +414,36 @@ class RestorationRow(Row, Base):
     __tablename__ = "restorations"
     deletion_id: Mapped[str] = _reference("deletions.row_id", unique=True)
     reason: Mapped[str]
+
+
+class InProgressRow(Base):
+    """A connection in progress as it was begun; what came after are rows of `ActRow`."""
+
+    __tablename__ = "connections_in_progress"
+    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    started_at: Mapped[datetime] = mapped_column(Utc)
+    day: Mapped[date]
+    told: Mapped[Any] = mapped_column(Json(ToldSoFar))
+
+
+class ActRow(Base):
+    """One act on a connection in progress, under the key its device gave it.
+
+    `number` counts the acts of a connection in the order they came in.
+    """
+
+    __tablename__ = "acts_in_progress"
+    __table_args__ = (UniqueConstraint("in_progress_id", "number"),)
+    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    in_progress_id: Mapped[str] = mapped_column(
+        String(64),
+        ForeignKey("connections_in_progress.id", deferrable=True, initially="DEFERRED"),
+    )
+    number: Mapped[int]
+    act: Mapped[str]
+    content: Mapped[Any] = mapped_column(Json(Act))
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,9 @@ import pytest
 
 from batterymodel.cli import main
 from batterymodel.samples.connections import SAMPLE_FOLDER
+from batterymodel.store import open_store
+from batterymodel.store.finishing import finish
+from batterymodel.store.in_progress import begin, leave, note, tell
 from tests.store.cases import write_logs
 
 LOG = SAMPLE_FOLDER / "healthy-top-off.csv"
@@ -146,6 +149,29 @@ def test_deleting_asks_unless_told_and_is_restored(fleet, monkeypatch, capsys):
     assert "healthy-top-off.csv" in fleet("show", "B-1")
     gone = fleet("delete", connection, "--reason", "wrong file", "--yes")
     assert "'record restore" in gone
+
+
+def test_an_export_says_what_stays_behind(fleet, tmp_path):
+    def on(name):
+        return fleet("export", tmp_path / name)
+
+    assert "not in it" not in on("1.zip")
+    store = open_store()
+    start = {"started_at": "2026-03-02T07:43:00Z"}
+    for k in range(3):
+        begin(store, f"connection-{k}", **start)
+    leave(store, "connection-0", "leave-0001", "wrong aircraft")
+    behind = "; not in it, and kept here alone: 2 connections in progress, 1 connections left"
+    assert on("2.zip").strip().endswith(behind)
+    tell(store, "connection-1", "tell-0001", serial="B-1")
+    for k, key in enumerate(("press-0001", "press-0002")):
+        about = ("supply_current_a", 20.0, f"2026-03-02T07:44:0{k}Z")
+        note(store, "connection-1", key, *about)
+        finish(store, "connection-1", "finish-0001")
+    behind = "1 connections in progress, 1 connections left, 1 readings that came late"
+    assert on("3.zip").strip().endswith(behind)
+    with zipfile.ZipFile(tmp_path / "3.zip") as archive:
+        assert not [n for n in archive.namelist() if "progress" in n]
 
 
 def test_export_and_import(fleet, tmp_path, monkeypatch):

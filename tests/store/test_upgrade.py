@@ -17,7 +17,10 @@ from batterymodel import StoreError
 from batterymodel.store import open_store
 from batterymodel.store import upgrade as upgrade_module
 from batterymodel.store.engine import engine_for, url_from, write_transaction
+from batterymodel.store.finishing import finish
+from batterymodel.store.in_progress import begin, note
 from batterymodel.store.records import Aircraft, LoadConfiguration, Move
+from batterymodel.store.records import Connection as ConnectionRecord
 from batterymodel.store.tables import Base
 from batterymodel.store.upgrade import HEAD, REVISIONS, upgrade
 
@@ -58,6 +61,40 @@ def test_an_older_record_comes_up_to_date_and_loses_nothing(old_url):
     assert store.aircraft("DEMO-1").recorded_at.microsecond == 6
     store.add(LoadConfiguration(aircraft_id=A, name="Ramp", consumers=()))
     assert open_store(old_url).backup is None
+
+
+@pytest.mark.parametrize("revision", REVISIONS[:-1])
+def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
+    new_url, tmp_path, revision
+):
+    url = new_url()
+    if "://" not in url:
+        url = str(tmp_path / "old.sqlite")
+    engine = engine_for(url_from(url))
+    with write_transaction(engine) as connection:
+        upgrade(connection, revision)
+        for statement in OLD_ROWS:
+            connection.execute(text(statement))
+        was = rows_of(connection)
+    store = open_store(url)
+    with store.engine.connect() as connection:
+        now = rows_of(connection)
+        assert revision_of(connection) == HEAD
+    assert {name: now[name] for name in was} == was
+    assert set(now) - set(was) >= {"connections_in_progress", "acts_in_progress"}
+    begin(store, "connection-1", "2026-03-02T07:43:00Z", serial="B-1")
+    note(store, "connection-1", "press-0001", "supply_current_a", 22.4, "2026-03-02T07:43:30Z")
+    finish(store, "connection-1", "press-0002")
+    [kept] = store.entries(ConnectionRecord)
+    assert (kept.record.battery_id, kept.record.aircraft_id) == (B, A)
+    assert store.faults() == ()
+
+
+def rows_of(connection):
+    """Every row of every table but Alembic's own; columns that are new and empty left out."""
+    names = set(inspect(connection).get_table_names()) - {"alembic_version"}
+    rows = {n: connection.execute(text(f"SELECT * FROM {n}")).mappings() for n in names}
+    return {n: [{k: v for k, v in row.items() if v is not None} for row in rows[n]] for n in names}
 
 
 def test_the_backup_beside_it_is_the_older_record(old_url):

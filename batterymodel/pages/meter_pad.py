@@ -1,0 +1,60 @@
+"""The meter pad: clock and number pad in the browser, which keeps each entry until it is stored.
+
+Every entry gets its id and its moment in the browser and stays in the browser's storage until the
+page says that the record has it; it is sent again every few seconds until then. A reload, a lost
+network or a server that was killed lose none, and the id keeps the record from taking one twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+_HERE = Path(__file__)
+
+
+def _text(suffix: str) -> str:
+    return _HERE.with_name(f"meter_pad.{suffix}").read_text(encoding="utf-8")
+
+
+_MOUNT = st.components.v2.component(
+    "meter_pad", html=_text("html"), css=_text("css"), js=_text("js")
+)
+
+
+def meter_pad(data: dict[str, Any], key: str, on_sent: Callable[[], None]) -> None:
+    """Show the pad of one connection.
+
+    Parameters
+    ----------
+    data : dict
+        What the pad shows, JSON: ``connection`` (id), ``started_ms``, ``now_ms`` and ``due_ms``
+        (moments since 1970 [ms]), ``kinds`` (quantities with name, label and unit), ``marks``
+        (labels), ``question`` (name, text, unit or None), ``last`` (last readings, the newest
+        first) and ``confirmed`` (ids of entries that are stored).
+    key : str
+        Under which `sent_entries` finds what was sent.
+    on_sent : callable without arguments
+        Called in the rerun that brings entries, before the page is drawn.
+    """
+    _MOUNT(key=key, data=data, on_sent_change=on_sent)
+
+
+def sent_entries(key: str) -> list[dict[str, Any]]:
+    """Entries that the browser sent in this rerun; the same ones again until they are confirmed.
+
+    Parameters
+    ----------
+    key : str
+        That of `meter_pad`.
+
+    Returns
+    -------
+    list of dict
+        ``id``, ``at_ms``, ``kind`` and, by kind, ``quantity``, ``value``, ``text`` or ``target``.
+    """
+    sent = getattr(st.session_state.get(key), "sent", None)
+    return list(sent["items"]) if sent else []

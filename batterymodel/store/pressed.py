@@ -1,0 +1,77 @@
+"""Entries as a page's pad sends them, taken into the connection in progress; none twice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from batterymodel.inputs.records import Record, record_from
+from batterymodel.store.acts import InProgress, Key
+from batterymodel.store.in_progress import load, mark, note, strike, tell
+from batterymodel.store.store import Store
+
+EARLIEST_MS, LATEST_MS = 1.5e12, 7.3e12
+"""Moments that a browser's clock may show, since 1970 [ms] (own choice: years 2017 to 2201)."""
+
+
+class PadEntry(Record):
+    """One press on the pad: a reading, something told, a question skipped, a mark, or an undo."""
+
+    id: Key
+    at_ms: Annotated[float, Field(ge=EARLIEST_MS, le=LATEST_MS)]
+    kind: Literal["reading", "tell", "skip", "mark", "strike"]
+    quantity: str
+    value: float | None = None
+    text: str | None = None
+    target: Key | None = None
+
+    @property
+    def moment(self) -> datetime:
+        """When it was pressed, by the device's clock."""
+        return datetime.fromtimestamp(self.at_ms / 1000.0, UTC)
+
+
+def take_entry(store: Store, in_progress_id: str, sent: Mapping[str, Any]) -> InProgress:
+    """Take one entry of the pad; a repeat changes nothing.
+
+    Parameters
+    ----------
+    store : Store
+    in_progress_id : str
+    sent : mapping
+        As the browser sent it: fields of `PadEntry`.
+
+    Returns
+    -------
+    InProgress
+        As it is now.
+
+    Raises
+    ------
+    InputError
+        An entry that cannot be right, or a connection that takes none.
+    StoreError
+        The record cannot be written now; the same entry may come again.
+    """
+    entry = record_from(dict(sent), PadEntry, "the pad")
+    if entry.kind == "skip":
+        return _skipped(store, in_progress_id, entry)
+    if entry.kind == "tell":
+        return tell(store, in_progress_id, entry.id, **{entry.quantity: entry.value})
+    if entry.kind == "strike":
+        return strike(store, in_progress_id, entry.id, entry.target or "")
+    if entry.kind == "mark":
+        return mark(store, in_progress_id, entry.id, entry.text or "", entry.moment)
+    value = float("nan") if entry.value is None else entry.value
+    return note(store, in_progress_id, entry.id, entry.quantity, value, entry.moment)
+
+
+def _skipped(store: Store, in_progress_id: str, entry: PadEntry) -> InProgress:
+    connection = load(store, in_progress_id)
+    skipped = connection.told.skipped or ()
+    if entry.quantity in skipped:
+        return connection
+    return tell(store, in_progress_id, entry.id, skipped=(*skipped, entry.quantity))

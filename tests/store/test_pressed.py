@@ -1,0 +1,86 @@
+"""Entries of the pad on their way into the record: each kind, repeats, and what cannot be right."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from batterymodel import InputError
+from batterymodel.store.acts import Quantity
+from batterymodel.store.in_progress import begin, load
+from batterymodel.store.pressed import take_entry
+from tests.store.test_in_progress import START, C, with_battery
+
+STARTED_MS = 1000.0 * START.timestamp()
+
+
+@pytest.fixture
+def begun(store):
+    store = with_battery(store)
+    begin(store, C, START, serial="B-1")
+    return store
+
+
+def entry(kind, k, quantity, at_s=30.0, **more):
+    at_ms = STARTED_MS + 1000.0 * at_s
+    return {"id": f"entry-{k:04}", "at_ms": at_ms, "kind": kind, "quantity": quantity, **more}
+
+
+EVERY = (
+    entry("reading", 1, "supply_current_a", value=22.4),
+    entry("reading", 2, "battery_temp_c", 40.0, value=21.0),
+    entry("tell", 3, "rest_voltage_v", value=25.6),
+    entry("skip", 4, "load_a"),
+    entry("mark", 5, "event", 50.0, text="Switched on"),
+    entry("strike", 6, "battery_temp_c", target="entry-0002"),
+    entry("skip", 7, "battery_temp_c"),
+)
+
+
+def test_each_kind_of_entry_is_taken(begun):
+    for sent in EVERY:
+        connection = take_entry(begun, C, sent)
+    [(_, reading)] = connection.readings
+    assert (reading.quantity, reading.value) == (Quantity.SUPPLY_CURRENT, 22.4)
+    assert reading.elapsed_s == pytest.approx(30.0)
+    assert connection.told.rest_voltage_v == 25.6
+    assert connection.told.skipped == ("load_a", "battery_temp_c")
+    assert [mark.label for _, mark in connection.marks] == ["Switched on"]
+    assert connection == load(begun, C)
+
+
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(again=st.lists(st.sampled_from(range(len(EVERY))), max_size=8))
+def test_entries_sent_again_change_nothing(begun, again):
+    for sent in EVERY:
+        take_entry(begun, C, sent)
+    before = load(begun, C)
+    for k in again:
+        assert take_entry(begun, C, EVERY[k]) == before
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        ({}, "the pad"),
+        (entry("reading", 1, "supply_current_a"), "number"),
+        (entry("reading", 1, "something", value=1.0), "quantity"),
+        (entry("leap", 1, "supply_current_a", value=1.0), "kind"),
+        (entry("reading", 1, "supply_current_a", -90.0, value=1.0), "before"),
+        ({**entry("reading", 1, "supply_current_a", value=1.0), "at_ms": float("nan")}, "at_ms"),
+        (entry("tell", 1, "rest_voltage_v", value=-4.0), "rest_voltage_v"),
+        (entry("tell", 1, "colour", value=1.0), "colour"),
+        (entry("strike", 1, "supply_current_a", target="entry-0099"), "key"),
+        (entry("mark", 1, "event", text=" "), "label"),
+    ],
+)
+def test_what_cannot_be_right_is_refused_in_a_sentence(begun, sent, words):
+    with pytest.raises(InputError, match=words) as refused:
+        take_entry(begun, C, sent)
+    assert "\n" not in str(refused.value)
+    assert not load(begun, C).noted

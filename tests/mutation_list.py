@@ -64,8 +64,8 @@ RULES = _in(
     (
         "capacity on its interval",
         "battery_rules",
-        "if share < limit.value:",
-        "if share + LEVEL_SD * sd < limit.value:",
+        "if share < least_share:",
+        "if share + LEVEL_SD * sd < least_share:",
     ),
 )
 

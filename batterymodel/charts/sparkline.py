@@ -12,8 +12,8 @@ WIDTH, HEIGHT, EDGE = 120, 40, 4
 """Size of the picture and of the margin inside it [px]."""
 
 LOW, HIGH = 0.6, 1.1
-"""Capacity over rated at the lower and upper edge, unless the checks reach further, so that lines of
-batteries can be told from one another at a glance (own choice)."""
+"""Capacity over rated at the lower and upper edge, unless a check lies beyond, so that lines
+of batteries compare at a glance (own choice)."""
 
 
 def sparkline_svg(days: Sequence[date], shares: Sequence[float], least_share: float) -> str:

@@ -35,10 +35,8 @@ WAY_BY_COMMAND = (
     "was exported."
 )
 LOOK_AT_DEMO = "Look at invented demo data"
-BACK_TO_OWN = "Back to my own record"
-DEMO_WORDS = (
-    "Invented demo record: nothing in it was measured. Enter nothing of a real aircraft here."
-)
+BACK_TO_OWN = "To my own record"
+DEMO_WORDS = "Invented demo record: nothing in it was measured."
 SERIAL_LINKED = "serial_linked"
 SERIAL_IN_ADDRESS = "serial"
 """Query parameter by which a link names a battery."""

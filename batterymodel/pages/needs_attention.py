@@ -50,11 +50,8 @@ def _show_batteries(rows: list[AttentionRow]) -> None:
         kept.show_no_battery()
         return
     st.header("Needs attention")
-    wanted = st.text_input(
-        "Find a battery",
-        placeholder="Serial or aircraft",
-        key=f"{KEPT}attention.wanted.{places.is_demo()}",
-    )
+    key = f"{KEPT}attention.wanted.{places.is_demo()}"
+    wanted = st.text_input("Find a battery", placeholder="Serial or aircraft", key=key)
     found = matching(rows, wanted)
     if not found:
         st.info(literal(f"No battery on record has '{wanted.strip()}' in serial or aircraft."))

@@ -1,4 +1,4 @@
-"""The places: a bar of four on every page, what lies below the last of them, and the way to each."""
+"""The places: a bar of four on every page, what lies below the last, and the way to each."""
 
 from __future__ import annotations
 

@@ -156,7 +156,7 @@ def test_a_connection_in_progress_is_offered_on_top_and_one_that_was_left_is_not
     assert at.button[0].label.startswith(f"Go on with {literal('SF-102')}")
     assert not [b for b in at.button if "103" in b.label]
     press(at, "Go on")
-    assert at.query_params[at_the_aircraft.CONNECTION] == ["going-on-1"]
+    assert at.query_params[at_the_aircraft.CONNECTION] == "going-on-1"
     assert not at.title
     assert "SF-102" in html_of(at) or "DEMO-2" in html_of(at)
 

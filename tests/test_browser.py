@@ -180,9 +180,8 @@ def end_of_page_px(page) -> float:
         """() => {
           const main = document.querySelector('[data-testid=stMain]');
           main.scrollTo(0, main.scrollHeight);
-          const parts = [...main.querySelectorAll('[data-testid=stElementContainer]')]
-            .filter(e => !e.closest('.st-key-places'));
-          return Math.max(...parts.map(e => e.getBoundingClientRect().bottom));
+          const content = main.querySelector('[data-testid=stMainBlockContainer] > *');
+          return content.getBoundingClientRect().bottom;
         }"""
     )
 

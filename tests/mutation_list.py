@@ -65,8 +65,8 @@ RULES = _in(
     (
         "capacity on its interval",
         "battery_rules",
-        "if share < limit.value:",
-        "if share + LEVEL_SD * sd < limit.value:",
+        "if share < least_share:",
+        "if share + LEVEL_SD * sd < least_share:",
     ),
 )
 
@@ -669,8 +669,25 @@ IN_PROGRESS = (
     ),
 )
 
+ATTENTION = (
+    *_in(
+        "say",
+        ("overdue a day late", "attention", "- round(interval), 0)", "- round(interval) - 1, 0)"),
+        ("mildest first", "attention", "sorted(-SEVERITY_ORDER", "sorted(+SEVERITY_ORDER"),
+        ("latest due first", "attention", "-row.overdue_days, share", "row.overdue_days, share"),
+        ("stopped early", "attention", "if not check.is_lower_bound]", "]"),
+        tests=("tests/say/test_attention.py",),
+    ),
+    *_in(
+        "store",
+        ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
+        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)]", "RestorationRow)]"),
+        tests=("tests/store/test_stamps.py",),
+    ),
+)
+
 MUTATIONS = (
     *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE, *FLAT),
-    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION, *IN_PROGRESS),
+    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION, *IN_PROGRESS, *ATTENTION),
 )
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

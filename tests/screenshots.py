@@ -30,8 +30,13 @@ if TYPE_CHECKING:
 CHECKOUT = Path(__file__).resolve().parent.parent
 README_PICTURE = CHECKOUT / ".readme" / "page.png"
 README_SAMPLE, README_HEIGHT = "healthy-top-off", 1440
-WIDTHS = {"desktop": 1280, "phone": 390}
+WIDTHS = {"desktop": 1280, "phone": 360}
 TITLES = ("Battery record", "Capacity check", "Limits card", "Findings sheet", "In plain words")
+PATHS = {title: title.lower().replace(" ", "-") for title in (*TITLES, "At the aircraft", "More")}
+PATHS |= {"Batteries": "", "Readings file": "after-connection"}
+"""Path of each page by its title."""
+
+DEMO = "?record=demo"
 SAMPLES = ("healthy-top-off", "supply-at-its-limit", "rising-current-nicd", "no-card-no-load")
 CHROMIUM_ARGUMENTS = [
     "--headless",
@@ -88,12 +93,17 @@ def running_browser() -> Iterator[Browser]:
 
 
 def open_page(browser: Browser, address: str, width: int, height: int = 850) -> Page:
-    """The first page in a window of a given size, once it is there."""
+    """The page of readings from a file in a window of a given size, once it is there."""
     page = browser.new_page(viewport={"width": width, "height": height})
-    page.goto(address)
-    page.get_by_role("heading", name="After connection").wait_for(timeout=WAIT_MS)
-    settle(page)
+    turn_to(page, address, "Readings file")
     return page
+
+
+def turn_to(page: Page, address: str, title: str, query: str = "") -> None:
+    """Open a page by its address, and wait until it is there."""
+    page.goto(f"{address}/{PATHS[title]}{query}")
+    page.get_by_role("heading", name=title, exact=True).wait_for(timeout=3 * WAIT_MS)
+    settle(page)
 
 
 def choose_sample(page: Page, key: str) -> None:
@@ -139,13 +149,11 @@ def take_readme_picture(browser: Browser, address: str, to: Path = README_PICTUR
 def take_page(browser: Browser, address: str, title: str, width: int, to: Path) -> Path:
     """One page of the navigation in whole length, filled so that it has something to show."""
     page = browser.new_page(viewport={"width": width, "height": 850})
-    page.goto(f"{address}/{title.lower().replace(' ', '-')}")
-    page.get_by_role("heading", name=title, exact=True).wait_for(timeout=3 * WAIT_MS)
-    settle(page)
+    turn_to(page, address, title, DEMO)
     if title == "Findings sheet":
         page.get_by_text("One of the record").click()
         page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
-    if title != "In plain words":
+    if title in TITLES and title != "In plain words":
         page.get_by_role("combobox", name="Battery", exact=True).wait_for(timeout=3 * WAIT_MS)
     settle(page)
     if title == "Battery record":
@@ -176,7 +184,7 @@ def take_all(browser: Browser, address: str, folder: Path, samples: list[str]) -
             taken.append(folder / f"after-connection-{key or 'empty'}-{name}.png")
             page.screenshot(path=taken[-1])
             page.close()
-        for title in TITLES:
+        for title in ("Batteries", "At the aircraft", "More", *TITLES):
             to = folder / f"{title.lower().replace(' ', '-')}-{name}.png"
             taken.append(take_page(browser, address, title, width, to))
     return taken

@@ -10,7 +10,7 @@ from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.samples.connections import load_scenario, sample_readings_path
 from tests import screenshots
-from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle
+from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle, turn_to
 
 pytestmark = pytest.mark.browser
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -21,6 +21,8 @@ BY_KEY = {sample.key: sample for sample in load_scenario()[0]}
 GOOD_CSV = sample_readings_path("healthy-top-off").read_bytes()
 BATTERY = Battery(tail="OWN-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
 TOML = record_toml(BATTERY).encode()
+LEAST_TARGET_PX = 44
+"""Least height and width of what is tapped (target size of WCAG 2.1, criterion 2.5.5) [px]."""
 
 
 @pytest.fixture(scope="module")
@@ -142,10 +144,118 @@ def test_typed_readings_are_answered(page) -> None:
     )
 
 
-@pytest.mark.parametrize("title", screenshots.TITLES)
-def test_every_other_page_fits_the_width(title, address, page) -> None:
-    page.goto(f"{address}/{title.lower().replace(' ', '-')}")
-    page.get_by_role("heading", name=title, exact=True).wait_for(timeout=3 * WAIT_MS)
-    settle(page)
+@pytest.mark.parametrize("title", screenshots.PATHS)
+def test_every_page_fits_the_width_and_has_its_bar(title, address, page) -> None:
+    turn_to(page, address, title, screenshots.DEMO)
     assert page.get_by_test_id("stException").count() == 0
     assert overflow_px(page) <= 0
+    assert page.locator("h1").count() == 1
+    assert page.locator(".jc-demo").is_visible()
+    check_bar(page)
+
+
+def check_bar(page) -> None:
+    """The four places are in sight, wide enough for a thumb, with nothing of the page on them."""
+    bar = page.locator(".st-key-places").bounding_box()
+    links = page.locator(".st-key-places a")
+    assert links.count() == 4
+    for k in range(4):
+        box = links.nth(k).bounding_box()
+        assert box["height"] >= LEAST_TARGET_PX
+        assert box["width"] >= LEAST_TARGET_PX
+        middle = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+        assert page.evaluate(
+            "p => !!document.elementFromPoint(p.x, p.y)?.closest('.st-key-places')", middle
+        )
+    if page.viewport_size["width"] < 640:
+        assert bar["y"] + bar["height"] == pytest.approx(page.viewport_size["height"], abs=1)
+        assert end_of_page_px(page) <= bar["y"]
+    else:
+        assert bar["y"] < 100
+
+
+def end_of_page_px(page) -> float:
+    """Where the last of the page ends on the screen once it is scrolled to its end."""
+    return page.evaluate(
+        """() => {
+          const main = document.querySelector('[data-testid=stMain]');
+          main.scrollTo(0, main.scrollHeight);
+          const content = main.querySelector('[data-testid=stMainBlockContainer] > *');
+          return content.getBoundingClientRect().bottom;
+        }"""
+    )
+
+
+def test_the_bar_leads_to_every_place(address, page) -> None:
+    turn_to(page, address, "Batteries")
+    for title in ("More", "Readings file", "At the aircraft", "Batteries"):
+        page.locator(".st-key-places a").filter(has_text=title).click()
+        page.get_by_role("heading", name=title, exact=True).wait_for(timeout=WAIT_MS)
+        settle(page)
+        here = page.locator('[class*="st-key-place-"][class*="-here"]')
+        assert here.inner_text().strip() == title
+        weight, line = here.locator("a").evaluate(
+            "a => [getComputedStyle(a.querySelector('strong')).fontWeight,"
+            " getComputedStyle(a.querySelector('p')).textDecorationLine]"
+        )
+        assert int(weight) >= 600
+        assert line == "underline"
+
+
+def test_every_page_below_more_is_a_link_to_be_tapped(address, page) -> None:
+    for title in screenshots.TITLES:
+        turn_to(page, address, "More")
+        link = page.locator('[class*="st-key-more-"] a').filter(has_text=title)
+        assert link.bounding_box()["height"] >= LEAST_TARGET_PX
+        link.click()
+        page.get_by_role("heading", name=title, exact=True).wait_for(timeout=WAIT_MS)
+
+
+def test_an_empty_record_is_one_press_from_the_demo_data_and_back(address, page) -> None:
+    turn_to(page, address, "Batteries")
+    page.get_by_text("No battery is in the record yet").wait_for(timeout=WAIT_MS)
+    assert overflow_px(page) <= 0
+    page.get_by_role("button", name="Look at invented demo data").click()
+    page.get_by_role("heading", name="Needs attention").wait_for(timeout=3 * WAIT_MS)
+    settle(page)
+    assert page.locator(".jc-demo").is_visible()
+    page.reload()
+    page.locator(".jc-demo").wait_for(timeout=WAIT_MS)
+    page.get_by_role("button", name="To my own record").click()
+    page.get_by_text("No battery is in the record yet").wait_for(timeout=WAIT_MS)
+    settle(page)
+    assert page.locator(".jc-demo").count() == 0
+
+
+def test_a_row_leads_to_the_record_of_its_battery_wherever_it_is_tapped(address, page) -> None:
+    turn_to(page, address, "Batteries", screenshots.DEMO)
+    page.get_by_label("Find a battery").fill("demo-6")
+    page.get_by_label("Find a battery").press("Enter")
+    page.wait_for_function(
+        "() => document.querySelectorAll('[class*=st-key-attention-]').length === 1",
+        timeout=WAIT_MS,
+    )
+    settle(page)
+    assert overflow_px(page) <= 0
+    row = page.locator('[class*="st-key-attention-"]')
+    picture = row.get_by_role("img")
+    assert picture.get_attribute("alt").startswith("Capacity over 12 checks")
+    assert picture.evaluate("e => e.complete && e.naturalWidth > 0")
+    for part in (picture, row.locator("li").last, row.locator("a")):
+        box = part.bounding_box()
+        at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+        assert page.evaluate("p => document.elementFromPoint(p.x, p.y).closest('a')?.href", at)
+    picture.click(force=True)
+    page.get_by_role("heading", name="Battery record", exact=True).wait_for(timeout=WAIT_MS)
+    page.locator(".jc-head").wait_for(timeout=WAIT_MS)
+    assert "SF-106" in page.locator(".jc-head").inner_text()
+
+
+def test_just_connected_is_large_and_leads_to_the_aircraft(address, page) -> None:
+    turn_to(page, address, "Batteries")
+    button = page.get_by_role("button", name="I just connected")
+    box = button.bounding_box()
+    assert box["height"] >= 1.5 * LEAST_TARGET_PX
+    assert box["y"] + box["height"] < page.viewport_size["height"] / 2
+    button.click()
+    page.get_by_role("heading", name="At the aircraft", exact=True).wait_for(timeout=WAIT_MS)

@@ -120,7 +120,7 @@ def outcome_box(assessment: Assessment) -> str:
     steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
     return (
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
-        f'<h2 class="jc-word">{_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
+        f'<h2 class="jc-word">{boxed_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
         f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
@@ -147,7 +147,7 @@ def pinned_outcome(name: str, assessment: Assessment) -> str:
     return _pinned(
         outcome,
         name,
-        f'<p class="jc-pin-word">{_sign(OUTCOME_SIGNS[outcome])}'
+        f'<p class="jc-pin-word">{boxed_sign(OUTCOME_SIGNS[outcome])}'
         f"<span>{OUTCOME_WORDS[outcome]}</span></p>"
         f"<p>Charge at connection {shown(value)} ({shown(spread)}). {shown(unchecked)}</p>",
     )
@@ -211,7 +211,7 @@ def verdict_box(kind: str, sign: str, word: str, reason: str, step: str) -> str:
     """
     return (
         f'<section class="jc jc-box {kind}" aria-label="Verdict">'
-        f'<h2 class="jc-word">{_sign(sign)}<span>{shown(word)}</span></h2>'
+        f'<h2 class="jc-word">{boxed_sign(sign)}<span>{shown(word)}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
         f"<p>{shown(step)}</p></div>"
         f'<div class="jc-warn">{shown(" ".join(SHORT_CAUTIONS))}</div></section>'
@@ -232,7 +232,7 @@ def sheet_box(content: SheetContent) -> str:
     """
     return (
         f'<section class="jc jc-box {content.outcome}" aria-label="Outcome">'
-        f'<h2 class="jc-word">{_sign(content.sign)}<span>{shown(content.word)}</span></h2>'
+        f'<h2 class="jc-word">{boxed_sign(content.sign)}<span>{shown(content.word)}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(content.reason)}</b></p>'
         f"<p>{shown(content.meaning)}</p></div></section>"
     )
@@ -252,7 +252,7 @@ def sheet_findings(findings: Iterable[SheetFinding]) -> str:
         HTML.
     """
     items = (
-        f'<li><span class="jc-severity {f.severity}">{_sign(f.sign)}{shown(f.severity)}</span>'
+        f'<li><span class="jc-severity {f.severity}">{boxed_sign(f.sign)}{shown(f.severity)}</span>'
         f'<div class="jc-text"><b>{shown(f.name)}.</b> {shown(f.text)}'
         f'<span class="jc-source">{shown(f.more)}</span></div></li>'
         for f in findings
@@ -371,6 +371,38 @@ def note(text: str) -> str:
     return f'<p class="jc jc-note">{shown(text)}</p>'
 
 
+def hidden_words(text: str) -> str:
+    """Words for whoever hears the page and does not see it.
+
+    Parameters
+    ----------
+    text : str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<p class="jc-hidden">{shown(text)}</p>'
+
+
+def demo_mark(text: str) -> str:
+    """The mark on top of every page of the demo record.
+
+    Parameters
+    ----------
+    text : str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<p class="jc jc-demo" role="note">{shown(text)}</p>'
+
+
 def plain_list(items: Iterable[str]) -> str:
     """Sentences as a bulleted list.
 
@@ -390,7 +422,7 @@ def plain_list(items: Iterable[str]) -> str:
 def _finding(finding: Finding) -> str:
     severity = finding.severity
     return (
-        f'<li><span class="jc-severity {severity}">{_sign(SEVERITY_SIGNS[severity])}'
+        f'<li><span class="jc-severity {severity}">{boxed_sign(SEVERITY_SIGNS[severity])}'
         f"{SEVERITY_WORDS[severity]}</span>"
         f'<div class="jc-text"><b>{RULE_WORDS[finding.rule]}.</b> {shown(finding.text)}'
         f"{_source(finding)}</div></li>"
@@ -412,5 +444,17 @@ def _short_cautions(assessment: Assessment) -> tuple[str, ...]:
     return nicd + SHORT_CAUTIONS
 
 
-def _sign(sign: str) -> str:
+def boxed_sign(sign: str) -> str:
+    """A sign in its box, not read aloud.
+
+    Parameters
+    ----------
+    sign : str
+        Put in unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return f'<span class="jc-sign" aria-hidden="true">{sign}</span>'

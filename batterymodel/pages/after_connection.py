@@ -101,7 +101,7 @@ class Job:
 def page() -> None:
     """Show the page."""
     st.html(pages.STYLE)
-    st.title("After connection")
+    st.title("Readings file")
     samples, sample_supply = load_scenario()
     _set_out()
     left, right = st.columns([5, 9], gap="large")
@@ -393,7 +393,7 @@ def _show_keeping(job: Job) -> None:
     serial, file = st.session_state.get(ON_RECORD), st.session_state.get("readings_given")
     if serial is None or file is None:
         return
-    st.subheader("Keep in the record")
+    st.header("Keep in the record")
     st.caption(
         f"The readings are kept as they are, and assessed with what the record says of {serial}."
     )
@@ -416,10 +416,10 @@ def _kept_words(serial: str, taken: Taken) -> str:
 
 
 def _show_charts(result: Assessment) -> None:
-    st.subheader("Taper")
+    st.header("Taper")
     st.altair_chart(charts.taper_chart(result), theme=None)
     st.html(pages.note(charts.taper_words(result)))
-    st.subheader("State of charge at connection")
+    st.header("State of charge at connection")
     st.altair_chart(charts.evidence_chart(result), theme=None)
     remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
     st.html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
@@ -428,7 +428,7 @@ def _show_charts(result: Assessment) -> None:
 def _show_findings(findings: Sequence[Finding]) -> None:
     fine = [finding for finding in findings if finding.severity is Severity.OK]
     open_ones = [finding for finding in findings if finding.severity is not Severity.OK]
-    st.subheader("Findings")
+    st.header("Findings")
     if open_ones:
         st.html(pages.findings_list(open_ones))
     if fine:
@@ -441,22 +441,22 @@ def _show_findings(findings: Sequence[Finding]) -> None:
 
 def _show_rest(battery: Battery, result: Assessment) -> None:
     if result.notes:
-        st.subheader("About the readings")
+        st.header("About the readings")
         st.html(pages.plain_list(result.notes))
     if result.learned_history is not None:
-        st.subheader("Learned from this completed taper")
+        st.header("Learned from this completed taper")
         learned = battery.model_copy(update={"history": result.learned_history})
         st.code("[history]\n" + record_toml(result.learned_history), language=None)
         st.download_button(
             "Battery with this history (TOML)", record_toml(learned), "battery.toml", key="learned"
         )
-    st.subheader("Save this result")
+    st.header("Save this result")
     as_text, as_json = st.columns([1, 2])
     as_text.download_button("Report as text", text_report(result), "report.txt", "text/plain")
     as_json.download_button(
         "Result as JSON", result.model_dump_json(indent=2), "result.json", "application/json"
     )
-    st.subheader("Cautions")
+    st.header("Cautions")
     st.html(pages.plain_list(result.cautions))
 
 

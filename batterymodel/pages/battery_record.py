@@ -12,8 +12,8 @@ from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
 from batterymodel.inputs.records import Battery
-from batterymodel.pages import KEPT, battery_form, kept, literal
-from batterymodel.samples.demo import fill_demo, remove_demo
+from batterymodel.pages import KEPT, battery_form, kept, literal, places
+from batterymodel.samples.demo import remove_demo
 from batterymodel.say.capacity import slope_sentence
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import (
@@ -38,7 +38,6 @@ def page() -> None:
     if serial is None:
         _show_adding(store)
         _show_restoration(store)
-        _show_demo(store)
         return
     try:
         st.html(pages.head(_head(store, serial)))
@@ -64,7 +63,7 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
 
 
 def _show_capacity(store: Store, serial: str) -> None:
-    st.subheader("Capacity over time")
+    st.header("Capacity over time")
     try:
         forecast = kept.forecast(store, serial)
     except BatteryModelError as error:
@@ -111,7 +110,7 @@ def _next_check(check: NextCheck) -> tuple[str, str]:
 
 
 def _show_tapers(store: Store, serial: str) -> None:
-    st.subheader("Tapers")
+    st.header("Tapers")
     tapers = tapers_of(store, serial)
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
@@ -121,7 +120,7 @@ def _show_tapers(store: Store, serial: str) -> None:
 
 
 def _show_timeline(store: Store, serial: str) -> None:
-    st.subheader("On record")
+    st.header("On record")
     happenings = timeline_of(store, serial)
     lines = [f"{h.on}  {h.words}" for h in happenings]
     st.html(pages.plain_list(lines[:FEW]))
@@ -205,19 +204,13 @@ def _add(store: Store, serial: str, battery: Battery, tail: str, on: date) -> No
 
 
 def _show_demo(store: Store) -> None:
-    """Invented data comes into an empty record, and goes as it came."""
+    """Invented data in the own record goes as it came."""
     invented = store.entries(BatteryPlate, invented=True)
-    if invented:
+    if invented and not places.is_demo():
         with st.expander("Invented data of Saltmarsh Field"):
             st.caption(f"{len(invented)} batteries here are invented, to look around with.")
             st.button("Remove all invented data", on_click=_remove_demo, args=(store,))
-    elif store.is_empty():
-        st.button("Fill with invented data", on_click=_fill_demo, args=(store,))
 
 
 def _remove_demo(store: Store) -> None:
     kept.attempt(lambda: remove_demo(store), "The invented data is out of sight.")
-
-
-def _fill_demo(store: Store) -> None:
-    kept.attempt(lambda: fill_demo(store), "Invented data is in the record.")

@@ -105,7 +105,7 @@ def _show_answer(
     if result.curves is not None:
         st.altair_chart(recordcharts.discharge_chart(result), theme=None)
         st.html(pages.note(recordcharts.discharge_words(result)))
-    st.subheader("Corrections")
+    st.header("Corrections")
     st.html(pages.plain_list(_correction_lines(result)))
     if result.notes:
         st.html(pages.plain_list(result.notes))
@@ -132,7 +132,7 @@ def _correction_lines(result: CapacityResult) -> list[str]:
 
 
 def _show_keeping(store: Store, serial: str, result: CapacityResult, on: date) -> None:
-    st.subheader("Keep in the record")
+    st.header("Keep in the record")
     note = st.text_input("Note", key=f"{KEPT}check.note")
     st.button(
         f"Keep this check of {serial}",

@@ -15,7 +15,7 @@ from batterymodel.sheet.pdf import PAPERS
 
 LAST, RECORD = "The one last assessed", "One of the record"
 NOTHING_YET = (
-    "No connection has been assessed in this session yet. Open the page After connection and give "
+    "No connection has been assessed in this session yet. Open the page Readings file and give "
     "it readings, or take a connection of the record."
 )
 ON_PAGE = {"width": "container", "height": 360}
@@ -90,7 +90,7 @@ def _show(content: SheetContent) -> None:
 
 
 def _show_section(section: Section) -> None:
-    st.subheader(section.title)
+    st.header(section.title)
     if section.findings:
         st.html(pages.sheet_findings(section.findings))
     if section.pictures:

@@ -1,4 +1,4 @@
-"""The record on the pages: opened once, filled with invented data when new, a battery chosen."""
+"""The record on the pages: the own one or the invented demo record, and a battery chosen of it."""
 
 from __future__ import annotations
 
@@ -11,39 +11,86 @@ import streamlit as st
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast
-from batterymodel.pages import KEPT, literal
-from batterymodel.samples.demo import fill_demo
+from batterymodel.pages import KEPT, literal, places
+from batterymodel.samples.demo import open_demo
+from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store
-from batterymodel.store.engine import default_url
+from batterymodel.store.engine import default_url, demo_url
+from batterymodel.store.records import BatteryPlate
+from batterymodel.store.stamps import battery_stamps
 
 T = TypeVar("T")
 DONE, FAILED = "done", "failed"
 SERIAL = f"{KEPT}serial"
-NO_BATTERY = (
-    "No battery is in the record yet. Add one on the page Battery record, or at the command line "
-    "with 'record add battery'."
+NO_BATTERY = "No battery is in the record yet."
+WAYS = {
+    places.AIRCRAFT: "**At the aircraft**: begin with what stands on the battery's plate",
+    places.BATTERY: "**Battery record**: add a battery with its serial and its aircraft",
+}
+"""Pages by which a battery comes into the record, with the words of their links."""
+
+WAY_BY_COMMAND = (
+    "At the command line 'record add battery' adds one, and 'record import' takes in a record that "
+    "was exported."
 )
+LOOK_AT_DEMO = "Look at invented demo data"
+BACK_TO_OWN = "To my own record"
+DEMO_WORDS = "Invented demo record: nothing in it was measured."
+SERIAL_LINKED = "serial_linked"
+SERIAL_IN_ADDRESS = "serial"
+"""Query parameter by which a link names a battery."""
 
 
 @st.cache_resource(show_spinner="Opening the record")
-def _opened(url: str) -> Store:
-    store = open_store(url)
-    if store.is_empty():
-        fill_demo(store)
-    return store
+def _own(url: str) -> Store:
+    return open_store(url)
+
+
+@st.cache_resource(show_spinner="Preparing the invented demo record")
+def _demo(_url: str) -> Store:
+    return open_demo()
 
 
 def record() -> Store | None:
-    """The record; None, with the reason on the page, where it cannot be opened."""
+    """The record shown; None, with the reason on the page, where it cannot be opened."""
     try:
-        store = _opened(default_url())
+        store = _demo(demo_url()) if places.is_demo() else _own(default_url())
     except BatteryModelError as error:
         st.error(literal(str(error)))
         return None
     if store.backup is not None:
         st.caption(literal(f"The record was brought up to date; as it was: {store.backup}"))
     return store
+
+
+def show_demo_mark() -> None:
+    """Say, where it is so, that this is the demo record, with the way back."""
+    if places.is_demo():
+        with st.container(key="demo-mark"):
+            st.html(pages.demo_mark(DEMO_WORDS))
+            if st.button(BACK_TO_OWN):
+                _turn_to(demo=False)
+
+
+def show_no_battery() -> None:
+    """Say that the record is empty, how a battery comes into it, and offer the demo record."""
+    st.info(literal(NO_BATTERY))
+    for number, (path, words) in enumerate(WAYS.items()):
+        with st.container(key=f"more-{number}"):
+            places.link(path, words)
+    st.html(pages.note(WAY_BY_COMMAND))
+    if not places.is_demo() and st.button(LOOK_AT_DEMO, width="stretch"):
+        _turn_to(demo=True)
+
+
+def _turn_to(demo: bool) -> None:
+    """Show the other record from its first page on; no entry goes with it."""
+    for key in [str(key) for key in st.session_state]:
+        if key.startswith(KEPT):
+            del st.session_state[key]
+    st.session_state[places.DEMO] = demo
+    places.go_to(places.HOME)
 
 
 def opened(title: str) -> Store | None:
@@ -85,8 +132,12 @@ def choose_battery(store: Store) -> str | None:
     """
     fleet = fleet_of(store)
     if not fleet:
-        st.info(literal(NO_BATTERY))
+        show_no_battery()
         return None
+    linked = st.query_params.get(SERIAL_IN_ADDRESS)
+    if linked in fleet and linked != st.session_state.get(SERIAL_LINKED):
+        st.session_state[SERIAL] = linked
+    st.session_state[SERIAL_LINKED] = linked
     if st.session_state.get(SERIAL) not in fleet:
         st.session_state[SERIAL] = next(iter(fleet))
     return st.selectbox("Battery", list(fleet), format_func=fleet.__getitem__, key=SERIAL)
@@ -150,3 +201,33 @@ def forecast(store: Store, serial: str) -> FadeForecast:
 @st.cache_data(show_spinner="Looking at the capacity checks", max_entries=100)
 def _forecast(_store: Store, serial: str, today: date, on_record: object) -> FadeForecast:
     return forecast_of(_store, serial, today)
+
+
+def attention(store: Store) -> list[AttentionRow]:
+    """The batteries by how much they need attention, each read anew only when its record changes.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    list of AttentionRow
+        As of today, worst first.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        stamps, today = battery_stamps(store), date.today()
+        return worst_first(
+            _attention(store, plate.record.serial, today, (store.where, plate.id, stamps[plate.id]))
+            for plate in store.entries(BatteryPlate)
+        )
+
+
+@st.cache_data(show_spinner=False, max_entries=1000)
+def _attention(_store: Store, serial: str, today: date, stamp: object) -> AttentionRow:
+    return attention_row(_store, serial, today)

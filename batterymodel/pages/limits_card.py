@@ -76,7 +76,7 @@ def _keep(store: Store, serial: str, limits: Limits, reason: str, on: date) -> N
 
 def _show_revisions(store: Store, serial: str) -> None:
     found = store.entries(CardRevision, battery_id=store.plate(serial).id)
-    st.subheader("Revisions on record")
+    st.header("Revisions on record")
     lines = [
         f"{e.record.on}  {e.record.document or 'no document named'}: {e.record.reason}"
         for e in reversed(found)

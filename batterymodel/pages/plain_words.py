@@ -19,12 +19,12 @@ def page() -> None:
     st.html(pages.note(explainer.example_words()))
     for topic in explainer.TOPICS:
         _show(topic)
-    st.subheader("Cautions")
+    st.header("Cautions")
     st.html(pages.plain_list(CAUTIONS))
 
 
 def _show(topic: str) -> None:
-    st.subheader(words.TITLES[topic])
+    st.header(words.TITLES[topic])
     text, chart = st.columns([2, 3], gap="large")
     with text:
         for paragraph in words.TEXTS[topic]:

@@ -367,15 +367,32 @@ def capacity(case: Case) -> Finding | None:
         return None
     limit = case.limit("min_capacity_fraction")
     rated = case.battery.rated_capacity_ah
-    share, sd = check.capacity_ah / rated, check.sd_ah / rated
-    if share < limit.value:
-        variant, severity = "service", Severity.SERVICE
-    elif share - LEVEL_SD * sd < limit.value:
-        variant, severity = "note", Severity.NOTE
-    else:
-        variant, severity = "ok", Severity.OK
-    text = say(f"capacity.{variant}", value=100 * share, limit=100 * limit.value)
+    share = check.capacity_ah / rated
+    severity = capacity_severity(share, check.sd_ah / rated, limit.value)
+    text = say(f"capacity.{severity}", value=100 * share, limit=100 * limit.value)
     return against("capacity", severity, text, share, limit)
+
+
+def capacity_severity(share: float, sd: float, least_share: float) -> Severity:
+    """How a capacity bears on the outcome.
+
+    Parameters
+    ----------
+    share : float
+        Capacity over rated capacity.
+    sd : float
+        Its standard error.
+    least_share : float
+        The limit.
+
+    Returns
+    -------
+    Severity
+        `SERVICE` below the limit, `NOTE` where the interval reaches below it.
+    """
+    if share < least_share:
+        return Severity.SERVICE
+    return Severity.NOTE if share - LEVEL_SD * sd < least_share else Severity.OK
 
 
 def capacity_check_overdue(case: Case) -> Finding:

@@ -21,7 +21,8 @@ from batterymodel.samples.connections import (
     load_scenario,
     sample_readings_path,
 )
-from batterymodel.store import Deletion, Entry, Store
+from batterymodel.store import Deletion, Entry, Store, open_store
+from batterymodel.store.engine import demo_url
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.records import (
     Aircraft,
@@ -80,6 +81,28 @@ EVERYTHING_ON = (
     *RAMP_CHECK,
     Consumer(name="Air conditioning blower", continuous_a=18.0, peak_a=32.0),
 )
+
+
+def open_demo() -> Store:
+    """The demo record in its file of its own, filled when it is opened first.
+
+    Returns
+    -------
+    Store
+
+    Raises
+    ------
+    StoreError
+        A file that cannot be opened or filled, or sample files that are not there.
+    """
+    store = open_store(demo_url())
+    if store.is_empty():
+        try:
+            fill_demo(store)
+        except StoreError:
+            if store.is_empty():
+                raise
+    return store
 
 
 def fill_demo(store: Store) -> int:

@@ -19,6 +19,7 @@ from batterymodel.store.faults import said_plainly
 
 URL_VARIABLE = "BATTERYMODEL_DATABASE_URL"
 FILE_NAME = "record.sqlite"
+DEMO_NAME = "record-invented-demo.sqlite"
 BUSY_S = 10.0
 """How long one writer waits for another before it gives up [s]."""
 
@@ -35,6 +36,27 @@ def default_url() -> str:
     if given:
         return given
     return str(user_data_path("batterymodel", appauthor=False) / FILE_NAME)
+
+
+def demo_url() -> str:
+    """Where the invented demo record is: a file of its own, never that of the own record.
+
+    Returns
+    -------
+    str
+        A path beside the file of `default_url`, or in the user's data folder where the own record
+        is in no file.
+
+    Raises
+    ------
+    StoreError
+        As `url_from`, for the own record.
+    """
+    own = url_from(None)
+    if own.get_backend_name() != "sqlite":
+        return str(user_data_path("batterymodel", appauthor=False) / DEMO_NAME)
+    file = Path(str(own.database))
+    return str(file.with_name(f"{file.stem}-invented-demo.sqlite"))
 
 
 def url_from(given: str | Path | None) -> URL:

@@ -42,7 +42,9 @@ def key(name: str) -> str:
 
 
 def started() -> AppTest:
-    return AppTest.from_file(str(CHECKOUT / "app.py"), default_timeout=30).run()
+    script = "from batterymodel.pages import after_connection as shown, keep_entries\n"
+    script += "keep_entries()\nshown.page()"
+    return AppTest.from_string(script, default_timeout=30).run()
 
 
 def with_sample(name: str) -> AppTest:
@@ -90,7 +92,7 @@ def test_nothing_chosen_says_what_to_do() -> None:
     at = started()
     assert not at.exception
     assert not at.error
-    assert at.title[0].value == "After connection"
+    assert at.title[0].value == "Readings file"
     (said,) = sentences(at.info)
     assert said.count(". ") == 1
     assert "Choose an invented sample connection" in said

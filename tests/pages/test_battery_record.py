@@ -71,19 +71,45 @@ def button(at: AppTest, start: str):
     return found
 
 
-def test_a_record_that_is_new_shows_invented_data(tmp_path, monkeypatch):
-    monkeypatch.setenv(URL_VARIABLE, str(tmp_path / "new.sqlite"))
-    at = shown("battery_record")
-    assert "invented" in at.selectbox(key=kept.SERIAL).options[0]
-    assert "Capacity over time" in [s.value for s in at.subheader]
+PAGES_OF_A_BATTERY = ("battery_record", "capacity_check", "limits_card")
 
 
-def test_an_empty_record_offers_to_be_filled(own):
+@pytest.mark.parametrize("page", PAGES_OF_A_BATTERY)
+def test_a_record_that_is_new_stays_empty_and_offers_the_demo_record(page, tmp_path, monkeypatch):
+    path = tmp_path / "new.sqlite"
+    monkeypatch.setenv(URL_VARIABLE, str(path))
+    at = shown(page)
+    assert not at.exception
+    assert at.info[0].value == pages.literal(kept.NO_BATTERY)
+    assert button(at, kept.LOOK_AT_DEMO)
+    assert open_store(str(path)).is_empty()
+    assert [p.name for p in tmp_path.iterdir()] == ["new.sqlite"]
+
+
+def test_a_record_whose_batteries_are_gone_is_as_empty(own):
     store = open_store(own)
     store.delete([e.id for e in store.entries(BatteryPlate)], "start anew")
     at = shown("battery_record")
     assert not at.exception
-    assert "No battery is in the record" in at.info[0].value
+    assert at.info[0].value == pages.literal(kept.NO_BATTERY)
+    assert button(at, "Restore")
+
+
+def test_a_link_names_the_battery_and_a_choice_goes_beyond_it(own):
+    at = AppTest.from_string("from batterymodel.pages import limits_card\nlimits_card.page()")
+    at.query_params[kept.SERIAL_IN_ADDRESS] = "SF-106"
+    at.run(timeout=60)
+    assert at.selectbox(key=kept.SERIAL).value == "SF-106"
+    at.selectbox(key=kept.SERIAL).select("SF-103").run()
+    assert at.selectbox(key=kept.SERIAL).value == "SF-103"
+
+
+def test_an_address_that_names_no_battery_on_record_does_no_harm(own):
+    at = AppTest.from_string("from batterymodel.pages import limits_card\nlimits_card.page()")
+    at.query_params[kept.SERIAL_IN_ADDRESS] = "<b>none</b>"
+    at.run(timeout=60)
+    assert not at.exception
+    assert at.selectbox(key=kept.SERIAL).value == "SF-101"
 
 
 def test_a_fault_of_the_database_is_one_sentence(tmp_path, monkeypatch):

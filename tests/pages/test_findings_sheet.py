@@ -8,9 +8,9 @@ from streamlit.testing.v1 import AppTest
 
 from batterymodel.explain import effects as explainer
 from batterymodel.explain import wording as words
-from batterymodel.pages import KEPT, findings_sheet
+from batterymodel.pages import KEPT, findings_sheet, places
 from batterymodel.sheet.wording import INVENTED, SECTIONS
-from tests.pages.test_after_connection import started, with_sample
+from tests.pages.test_after_connection import with_sample
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 
@@ -37,7 +37,7 @@ def test_sheet_page_shows_the_connection_last_assessed():
     at.session_state["kept.last_case"] = case
     at.run()
     assert not at.exception
-    assert {s.value for s in at.subheader} == set(SECTIONS.values()) - {
+    assert {s.value for s in at.header} == set(SECTIONS.values()) - {
         SECTIONS["signed"],
         SECTIONS["capacity"],
     }
@@ -51,17 +51,19 @@ def test_sheet_page_shows_the_connection_last_assessed():
 
 
 def test_sheet_page_takes_a_connection_of_the_record():
-    at = page_of("findings_sheet").run()
+    at = page_of("findings_sheet")
+    at.session_state[places.DEMO] = True
+    at.run()
     at.radio(key=f"{KEPT}sheet.source").set_value(findings_sheet.RECORD).run()
     assert not at.exception
     assert at.selectbox[1].label == "Connection on record"
-    assert SECTIONS["asked"] in {s.value for s in at.subheader}
+    assert SECTIONS["asked"] in {s.value for s in at.header}
 
 
 def test_plain_words_show_every_topic_and_follow_the_slider():
     at = page_of("plain_words").run()
     assert not at.exception
-    assert {words.TITLES[t] for t in explainer.TOPICS} <= {s.value for s in at.subheader}
+    assert {words.TITLES[t] for t in explainer.TOPICS} <= {s.value for s in at.header}
     for topic in explainer.TOPICS:
         turned = explainer.PARAMETERS[topic]
         at.slider(key=f"{KEPT}plain.{topic}").set_value(turned.high)
@@ -76,7 +78,7 @@ def test_both_pages_are_in_the_navigation():
     text = (CHECKOUT / "app.py").read_text(encoding="utf-8")
     assert "findings_sheet.page" in text
     assert "plain_words.page" in text
-    assert not started().exception
+    assert not AppTest.from_file(str(CHECKOUT / "app.py"), default_timeout=30).run().exception
 
 
 @pytest.mark.parametrize("key", ["rising-current-nicd", "no-card-no-load"])

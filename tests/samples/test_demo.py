@@ -2,15 +2,18 @@
 
 import shutil
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
+from platformdirs import user_data_path
 
 from batterymodel import StoreError
 from batterymodel.samples.connections import load_scenario, sample_readings_path
-from batterymodel.samples.demo import WEAR, fill_demo, remove_demo
+from batterymodel.samples.demo import WEAR, fill_demo, open_demo, remove_demo
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
+from batterymodel.store.engine import DEMO_NAME, URL_VARIABLE, demo_url
 from batterymodel.store.records import (
     Aircraft,
     BatteryPlate,
@@ -112,3 +115,26 @@ def test_it_is_removed_in_one_go_and_leaves_what_is_ones_own(filled, tmp_path):
     assert all(filled.entries(kind) == () for kind in kinds[1:])
     filled.restore(gone.id)
     assert {kind: filled.entries(kind) for kind in kinds} == before
+
+
+def test_the_demo_record_is_a_file_of_its_own_beside_the_own_one(tmp_path, monkeypatch):
+    own = tmp_path / "fleet.sqlite"
+    monkeypatch.setenv(URL_VARIABLE, str(own))
+    demo = open_demo()
+    assert Path(demo.where) == tmp_path / "fleet-invented-demo.sqlite"
+    assert len(demo.entries(BatteryPlate)) == 10
+    assert not own.exists()
+
+
+def test_the_demo_record_is_filled_once(tmp_path, monkeypatch):
+    monkeypatch.setenv(URL_VARIABLE, str(tmp_path / "fleet.sqlite"))
+    demo = open_demo()
+    demo.delete(demo.plate("SF-101").id, "looked around")
+    assert len(open_demo().entries(BatteryPlate)) == 9
+
+
+@pytest.mark.parametrize("url", ["postgresql://user@host/name", None])
+def test_without_a_file_of_ones_own_the_demo_record_is_in_the_users_folder(url, monkeypatch):
+    monkeypatch.setenv(URL_VARIABLE, url or "")
+    assert Path(demo_url()).parent == user_data_path("batterymodel", appauthor=False)
+    assert Path(demo_url()).name == DEMO_NAME

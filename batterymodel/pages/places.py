@@ -1,0 +1,101 @@
+"""The places: a bar of four on every page, what lies below the last, and the way to each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import streamlit as st
+
+from batterymodel import pages
+
+HOME, AIRCRAFT, READINGS, MORE = "", "at-the-aircraft", "after-connection", "more"
+BATTERY = "battery-record"
+BAR = {HOME: "Batteries", AIRCRAFT: "At the aircraft", READINGS: "Readings file", MORE: "More"}
+"""Label of each place of the bar by the path of its page."""
+
+BELOW_MORE = {
+    BATTERY: ("Battery record", "one battery over the years: capacity, tapers, all on record"),
+    "capacity-check": ("Capacity check", "a timed bench discharge as percent of rated"),
+    "limits-card": ("Limits card", "the maker's numbers, with title and revision"),
+    "findings-sheet": ("Findings sheet", "one or two pages for the owner, as a PDF"),
+    "in-plain-words": ("In plain words", "how it works, with figures that move"),
+}
+"""Title of each page below `MORE` by its path, and what it is for."""
+
+RECORD, DEMO_RECORD = "record", "demo"
+"""Query parameter by which an address names the demo record, so that a reload stays in it."""
+
+DEMO = "record_is_demo"
+"""Key of the session under which it says which record is shown."""
+
+_PAGES = "pages_by_path"
+
+
+def register(all_pages: Iterable[Any]) -> None:
+    """Tell where the pages are; without it links and ways lead nowhere.
+
+    Parameters
+    ----------
+    all_pages : iterable of st.Page
+        Those given to ``st.navigation``.
+    """
+    st.session_state[_PAGES] = {page.url_path: page for page in all_pages}
+
+
+def show_bar(path: str) -> None:
+    """The bar, with the place marked that a page belongs to.
+
+    Parameters
+    ----------
+    path : str
+        Of the page shown.
+    """
+    place = path if path in BAR else MORE
+    with st.container(key="places"):
+        st.html(pages.hidden_words(f"Places. This is {BAR[place]}."))
+        for number, (to, label) in enumerate(BAR.items()):
+            here = to == place
+            with st.container(key=f"place-{number}{'-here' * here}"):
+                link(to, f"**{label}**" if here else label)
+
+
+def link(path: str, label: str, **named: str) -> None:
+    """A link to a page, in the record that is shown.
+
+    Parameters
+    ----------
+    path : str
+    label : str
+        Markdown.
+    **named : str
+        Query parameters.
+    """
+    page = st.session_state.get(_PAGES, {}).get(path)
+    if page is not None:
+        st.page_link(page, label=label, width="stretch", query_params=_address() | named)
+
+
+def go_to(path: str, **named: str) -> None:
+    """Turn to a page; where pages run alone, run the same one again.
+
+    Parameters
+    ----------
+    path : str
+    **named : str
+        Query parameters.
+    """
+    page = st.session_state.get(_PAGES, {}).get(path)
+    if page is None:
+        st.rerun()
+    st.switch_page(page, query_params=_address() | named)
+
+
+def is_demo() -> bool:
+    """Whether the pages show the invented demo record: by the address at first, then by choice."""
+    named = st.query_params.get(RECORD) == DEMO_RECORD
+    return bool(st.session_state.setdefault(DEMO, named))
+
+
+def _address() -> dict[str, str]:
+    return {RECORD: DEMO_RECORD} if is_demo() else {}

@@ -1,0 +1,249 @@
+"""The batteries on record by how much they need attention, made ready to be shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from batterymodel.charts.sparkline import sparkline_svg, sparkline_words
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.limits import Limit, limit_for
+from batterymodel.rules.battery_rules import capacity_severity
+from batterymodel.rules.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Outcome, Severity
+from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SIGNS
+from batterymodel.say.record import outcome_words
+from batterymodel.store import Store
+from batterymodel.store.as_of import latest
+from batterymodel.store.records import BenchCheck, Connection
+
+SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEVERITY.items()} | {
+    Outcome.TOP_OFF: Severity.OK
+}
+NO_CONNECTION = "No connection on record"
+NO_CHECK = "No capacity check on record"
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One thing to know of a battery: how grave it is, its sign, and its words.
+
+    ``word`` is what stands out, ``more`` what follows it.
+    """
+
+    severity: Severity
+    sign: str
+    word: str
+    more: str = ""
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Capacity from check to check as a small picture (SVG), and in words."""
+
+    svg: str
+    words: str
+
+
+@dataclass(frozen=True)
+class AttentionRow:
+    """One battery of the list.
+
+    ``capacity_share`` is that of the last check, over rated capacity; None without one.
+    ``overdue_days`` is 0 where no check is overdue, ``trend`` None with fewer than two checks.
+    """
+
+    serial: str
+    aircraft: str | None
+    invented: bool
+    outcome: Remark
+    capacity: Remark
+    check: Remark | None
+    capacity_share: float | None
+    overdue_days: int
+    trend: Trend | None
+
+    @property
+    def remarks(self) -> tuple[Remark, ...]:
+        """Outcome, capacity, and the check where it asks for attention."""
+        return (self.outcome, self.capacity, *((self.check,) if self.check else ()))
+
+    @property
+    def worst(self) -> Severity:
+        """The gravest of its remarks."""
+        return max((r.severity for r in self.remarks), key=SEVERITY_ORDER.index)
+
+    @property
+    def label(self) -> str:
+        """Serial and where the battery is, in one line."""
+        where = f"in {self.aircraft}" if self.aircraft else "off aircraft"
+        return f"{self.serial}, {where}{', invented' * self.invented}"
+
+
+def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
+    """What is to know of one battery, from its record as it stands.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    today : date
+        Day by which a check is overdue.
+
+    Returns
+    -------
+    AttentionRow
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        plate, aircraft = store.plate(serial), store.aircraft_of(serial)
+        battery = store.battery(serial)
+        last = latest(store.entries(Connection, battery_id=plate.id), None)
+        checks = [e.record for e in store.entries(BenchCheck, battery_id=plate.id)]
+    measured = [check for check in checks if not check.is_lower_bound]
+    rated = battery.rated_capacity_ah
+    overdue = _overdue_days(battery, today)
+    return AttentionRow(
+        serial=serial,
+        aircraft=aircraft.record.tail if aircraft else None,
+        invented=plate.record.invented,
+        outcome=outcome_remark(last.record if last else None),
+        capacity=capacity_remark(battery, checks),
+        check=_overdue_remark(battery, overdue) if overdue else None,
+        capacity_share=measured[-1].capacity_ah / rated if measured else None,
+        overdue_days=overdue,
+        trend=_trend(measured, rated, limit_for(battery, "min_capacity_fraction").value),
+    )
+
+
+def worst_first(rows: Iterable[AttentionRow]) -> list[AttentionRow]:
+    """The rows in the order of their gravest remarks.
+
+    Where these are alike, the next gravest decide, then the days a check is overdue, then the lower
+    capacity, then the serial.
+
+    Parameters
+    ----------
+    rows : iterable of AttentionRow
+
+    Returns
+    -------
+    list of AttentionRow
+    """
+
+    def order(row: AttentionRow) -> tuple[object, ...]:
+        ranks = sorted(-SEVERITY_ORDER.index(r.severity) for r in row.remarks)
+        share = 1.0 if row.capacity_share is None else row.capacity_share
+        return [*ranks, 0][:3], -row.overdue_days, share, row.serial
+
+    return sorted(rows, key=order)
+
+
+def matching(rows: Iterable[AttentionRow], wanted: str) -> list[AttentionRow]:
+    """The rows whose serial or aircraft holds every word that is looked for.
+
+    Parameters
+    ----------
+    rows : iterable of AttentionRow
+    wanted : str
+        Capitals and small letters are alike; nothing finds all.
+
+    Returns
+    -------
+    list of AttentionRow
+        In the order they came in.
+    """
+    words = wanted.casefold().split()
+    return [row for row in rows if all(word in row.label.casefold() for word in words)]
+
+
+def outcome_remark(connection: Connection | None) -> Remark:
+    """The outcome of the last connection.
+
+    Parameters
+    ----------
+    connection : Connection or None
+
+    Returns
+    -------
+    Remark
+        One that was not assessed is to be watched.
+    """
+    if connection is None:
+        return Remark(Severity.OK, "–", NO_CONNECTION)
+    result, on = connection.result, f"on {connection.day}"
+    if result is None:
+        sign = SEVERITY_SIGNS[Severity.WATCH]
+        words = outcome_words(connection)
+        return Remark(Severity.WATCH, sign, words[0].upper() + words[1:], on)
+    outcome = Outcome(result["outcome"])
+    return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], OUTCOME_WORDS[outcome], on)
+
+
+def capacity_remark(battery: Battery, checks: list[BenchCheck]) -> Remark:
+    """The last capacity check against the least share of rated capacity.
+
+    Parameters
+    ----------
+    battery : Battery
+        Its `capacity_check` is the last one that ran to the end voltage.
+    checks : list of BenchCheck
+        All on record, in order of their day.
+
+    Returns
+    -------
+    Remark
+        As grave as `capacity_severity` has it; a note where nothing was measured.
+    """
+    limit, rated = limit_for(battery, "min_capacity_fraction"), battery.rated_capacity_ah
+    against = f"of rated, limit {100 * limit.value:.0f} %{_generic(limit)}"
+    check = battery.capacity_check
+    if check is None and checks:
+        share = checks[-1].capacity_ah / rated
+        words = f"Capacity at least {100 * share:.0f} %"
+        return _remark(Severity.NOTE, words, f"{against}; stopped early")
+    if check is None:
+        return _remark(Severity.NOTE, NO_CHECK)
+    share = check.capacity_ah / rated
+    severity = capacity_severity(share, check.sd_ah / rated, limit.value)
+    return _remark(severity, f"Capacity {100 * share:.0f} %", against)
+
+
+def _overdue_days(battery: Battery, today: date) -> int:
+    if battery.capacity_check is None:
+        return 0
+    interval = limit_for(battery, "capacity_check_interval_days").value
+    return max((today - battery.capacity_check.on).days - round(interval), 0)
+
+
+def _overdue_remark(battery: Battery, days: int) -> Remark | None:
+    limit, check = limit_for(battery, "capacity_check_interval_days"), battery.capacity_check
+    if check is None:
+        return None
+    since = check.on + timedelta(days=round(limit.value))
+    interval = f" (interval {GENERIC_MARK})" * limit.generic
+    more = f"since {since}, {days} day{'s' * (days != 1)}{interval}"
+    return _remark(Severity.NOTE, "Check overdue", more)
+
+
+def _trend(checks: list[BenchCheck], rated_ah: float, least_share: float) -> Trend | None:
+    if len(checks) < 2:
+        return None
+    days, shares = [c.on for c in checks], [c.capacity_ah / rated_ah for c in checks]
+    return Trend(
+        sparkline_svg(days, shares, least_share), sparkline_words(days, shares, least_share)
+    )
+
+
+def _generic(limit: Limit) -> str:
+    return f" ({GENERIC_MARK})" * limit.generic
+
+
+def _remark(severity: Severity, word: str, more: str = "") -> Remark:
+    return Remark(severity, SEVERITY_SIGNS[severity], word, more)

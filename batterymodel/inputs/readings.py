@@ -122,7 +122,7 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
         As `read_readings`.
     """
     remarks = Remarks(source, FORMAT)
-    return _readings(*table_from_text(decoded(data, remarks), remarks))
+    return readings_from_table(*table_from_text(decoded(data, remarks), remarks))
 
 
 def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readings:
@@ -144,7 +144,7 @@ def readings_from_frame(frame: pd.DataFrame, source: str = "readings") -> Readin
     InputError
         A value that cannot be right; the table's first line counts as row 2, as below a header.
     """
-    return _readings(table_from_frame(frame), Remarks(source, FORMAT))
+    return readings_from_table(table_from_frame(frame), Remarks(source, FORMAT))
 
 
 def readings_csv(readings: Readings) -> str:
@@ -180,8 +180,25 @@ def readings_csv(readings: Readings) -> str:
     return frame.to_csv(index=False, lineterminator="\n")
 
 
-def _readings(frame: pd.DataFrame, remarks: Remarks) -> Readings:
-    """Readings from raw cells: name, convert, check, time, put in order."""
+def readings_from_table(frame: pd.DataFrame, remarks: Remarks) -> Readings:
+    """Readings from raw cells: name, convert, check, time, put in order.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns of `FORMAT`, indexed by the row's number in the file.
+    remarks : Remarks
+        Names file and columns in messages, and brings the notes so far.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        A value that cannot be right, or fewer than three readings.
+    """
     frame = checked_columns(frame, remarks)
     frame, started_at = timed(frame, remarks)
     events = _events(frame, remarks)

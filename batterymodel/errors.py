@@ -22,7 +22,7 @@ class InputError(BatteryModelError):
     """A file, value or record cannot be used as given."""
 
 
-class InputFaults(InputError):
+class InputFaultsError(InputError):
     """Everything that is wrong with one file, in order of its rows; the text has a line for each.
 
     Parameters
@@ -32,6 +32,7 @@ class InputFaults(InputError):
     """
 
     def __init__(self, sentences: Sequence[str]) -> None:
+        """The error that says all of them."""
         super().__init__("\n".join(sentences))
         self._sentences = tuple(sentences)
 

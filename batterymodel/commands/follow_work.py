@@ -39,6 +39,7 @@ class Follower:
     """
 
     def __init__(self, options: argparse.Namespace) -> None:
+        """Reads what must be right from the start."""
         self.options = options
         self.battery = read_battery(options.battery)
         if options.supply:

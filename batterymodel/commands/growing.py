@@ -28,6 +28,7 @@ class GrowingLog:
     """
 
     def __init__(self, path: str, remarks: Remarks) -> None:
+        """Nothing is read yet."""
         self.path, self.remarks = path, remarks
         self._seen = b""
 

@@ -1,4 +1,4 @@
-"""Values of single cells as loggers and people write them: numbers with units, clock times, dates."""
+"""Values of single cells as loggers and people write them: numbers, clock times, dates."""
 
 from __future__ import annotations
 
@@ -40,6 +40,9 @@ _CLOCK = re.compile(
 )
 _DATE = re.compile(r"(\d{1,4})([-./ ])(\d{1,2})\2(\d{1,4})\.?", re.A)
 _NAMED_MONTH = re.compile(r"(?<=\d)[-./ ]([A-Za-z]{3})[a-z]*[-./ ](?=\d)")
+_DATE_THEN_CLOCK = re.compile(
+    r"(\S*\d(?:[ -/][A-Za-z]{3,9}[ -/.]\d+)?)(?:[T,]\s*|\s+)(\d{1,2}:.*)", re.A
+)
 _OFFSET = re.compile(r"\s*(Z|[+-]\d{2}:?\d{2})", re.A | re.I)
 
 

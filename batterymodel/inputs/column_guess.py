@@ -1,14 +1,11 @@
 """What the columns of a foreign table probably are: by the words of their headers, then by values.
 
 A wrong column makes a wrong answer, so a guess is *sure* only where header and values leave no
-second reading; all else is for a person to confirm. The words are those of English, German, French
-and Spanish dictionaries.
+second reading; all else is for a person to confirm.
 """
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -25,6 +22,16 @@ from batterymodel.inputs.cell_values import (
     number_of,
 )
 from batterymodel.inputs.column_map import CURRENTS, SCALES, UNITS, Column, Quantity
+from batterymodel.inputs.header_words import (
+    BATTERY,
+    CLOCK,
+    ELAPSED,
+    EXTREMES,
+    OTHER_PLACE,
+    QUANTITY_OF_WORDS,
+    header_words,
+    telling,
+)
 
 MOST_PLAIN_A = 300.0
 """A current without a unit, no larger than this, is in amperes (own choice: no ground supply for
@@ -66,168 +73,7 @@ class ColumnGuess:
     why: str
 
 
-_SLASHED = "|".join(re.escape(word) for word in UNIT_WORDS)
-_COMPOUND = re.compile(r"(?<=[a-z])(strom|spannung|temperatur)\b")
-_WORDS: dict[Quantity, frozenset[str]] = {
-    Quantity.EVENT: frozenset(
-        [
-            "event",
-            "events",
-            "note",
-            "notes",
-            "remark",
-            "remarks",
-            "comment",
-            "comments",
-            "action",
-            "marker",
-            "ereignis",
-            "bemerkung",
-            "kommentar",
-            "remarque",
-            "evento",
-            "nota",
-        ]
-    ),
-    Quantity.BATTERY_TEMP: frozenset(
-        [
-            "temp",
-            "temperature",
-            "temperatur",
-            "temperatura",
-            "tbat",
-            "tbatt",
-            "degc",
-            "degf",
-            "celsius",
-            "fahrenheit",
-        ]
-    ),
-    Quantity.SUPPLY_VOLTAGE: frozenset(
-        [
-            "v",
-            "u",
-            "volt",
-            "volts",
-            "voltage",
-            "vdc",
-            "mv",
-            "millivolts",
-            "spannung",
-            "tension",
-            "voltaje",
-            "voltage_v",
-            "vbus",
-            "ubus",
-            "vbat",
-            "vbatt",
-            "ubat",
-            "ubatt",
-        ]
-    ),
-    Quantity.SUPPLY_CURRENT: frozenset(
-        [
-            "a",
-            "i",
-            "amp",
-            "amps",
-            "ampere",
-            "amperes",
-            "current",
-            "adc",
-            "ma",
-            "milliamps",
-            "milliamperes",
-            "strom",
-            "courant",
-            "corriente",
-            "intensite",
-            "intensidad",
-            "ibat",
-            "ibatt",
-            "ammeter",
-        ]
-    ),
-    Quantity.LOAD: frozenset(["load", "verbraucher"]),
-    Quantity.DATE: frozenset(["date", "datum", "fecha", "day"]),
-    Quantity.TIME: frozenset(
-        [
-            "time",
-            "zeit",
-            "uhrzeit",
-            "heure",
-            "hora",
-            "temps",
-            "tiempo",
-            "clock",
-            "timestamp",
-            "datetime",
-            "t",
-            "elapsed",
-            "seconds",
-            "minutes",
-            "hours",
-            "sec",
-            "secs",
-            "zeitstempel",
-            "dauer",
-            "duration",
-        ]
-    ),
-}
 _OWN_NAMES = frozenset(Quantity) - {Quantity.TIME, Quantity.DATE, Quantity.IGNORED}
-_ELAPSED = frozenset(
-    ["elapsed", "dauer", "duration", "since", "run", "runtime", "seconds", "sec", "secs"]
-)
-_CLOCK_WORDS = frozenset(["clock", "uhrzeit", "heure", "hora", "day", "local", "utc"])
-_BATTERY = frozenset(
-    [
-        "battery",
-        "batt",
-        "bat",
-        "batterie",
-        "akku",
-        "bateria",
-        "accu",
-        "ship",
-        "charge",
-        "charging",
-        "lade",
-        "ibat",
-        "ibatt",
-        "tbat",
-        "tbatt",
-    ]
-)
-_OTHER_PLACE = frozenset(
-    [
-        "ambient",
-        "air",
-        "outside",
-        "oat",
-        "cabin",
-        "room",
-        "case",
-        "board",
-        "internal",
-        "logger",
-        "umgebung",
-        "aussen",
-        "ac",
-        "input",
-        "mains",
-        "wall",
-        "line",
-        "solar",
-        "alternator",
-        "generator",
-        "netz",
-    ]
-)
-_PLACES = _BATTERY | frozenset(
-    ["supply", "bus", "ground", "dc", "gpu", "clamp", "aircraft", "main", "output", "out"]
-)
-_EXTREMES = frozenset(["min", "max", "minimum", "maximum", "peak", "low", "high"])
 
 
 def column_guesses(
@@ -263,38 +109,11 @@ def _said(cells: pd.Series) -> list[str]:
     return [text for text in cells if text and not is_missing(text)]
 
 
-def header_words(header: str) -> tuple[list[str], str]:
-    """Words of a header, and the unit it names.
-
-    Parameters
-    ----------
-    header : str
-
-    Returns
-    -------
-    words : list of str
-        In small letters without accents, a unit in brackets left out.
-    unit : str
-        As written in brackets or behind a slash; empty where none is.
-
-    >>> header_words("Batterie-Strom [mA]")
-    (['batterie', 'strom'], 'mA')
-    """
-    found = re.search(r"[\[(]\s*([^])]*?)\s*[])]", header)
-    found = found or re.search(rf"/\s*({_SLASHED})\s*$", header, re.I)
-    unit = found.group(1) if found else ""
-    bare = header[: found.start()] + " " + header[found.end() :] if found else header
-    bare = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", bare)
-    plain = unicodedata.normalize("NFKD", bare.lower()).encode("ascii", "ignore").decode()
-    plain = _COMPOUND.sub(r" \1", plain)
-    return [word for word in re.split(r"[^a-z0-9]+", plain) if word], unit
-
-
 def _guess(header: str, said: list[str], mark: str) -> ColumnGuess:
     words, written = header_words(header)
     if (own := header.strip().lower()) in _OWN_NAMES and said:
-        quantity = Quantity(own)
-        column = Column(header=header, quantity=quantity, unit=UNITS[quantity][0])
+        taken = Quantity(own)
+        column = Column(header=header, quantity=taken, unit=UNITS[taken][0])
         return ColumnGuess(column, Sureness.CERTAIN, "the tool's own name")
     quantity = _quantity(words, written, said)
     if quantity is None or not said:
@@ -309,29 +128,25 @@ def _guess(header: str, said: list[str], mark: str) -> ColumnGuess:
 
 def _quantity(words: list[str], written: str, said: list[str]) -> Quantity | None:
     """What the header's words name; where none does, what its unit measures."""
-    given = _telling(words)
-    named = [quantity for quantity, known in _WORDS.items() if known & given]
+    given = telling(words)
+    named = [quantity for quantity, known in QUANTITY_OF_WORDS.items() if known & given]
     by_unit = _measured_in(written)
     if date_order(said[:1]) is not None:
         return Quantity.TIME
+    if Quantity.EVENT in named:
+        return Quantity.EVENT
     if Quantity.LOAD in named and Quantity.SUPPLY_VOLTAGE not in named:
         return Quantity.LOAD
     if Quantity.TIME in named and said and clock_s(said[0]) is not None:
         return Quantity.TIME
-    fitting = [q for q in named if not by_unit or q in by_unit] or by_unit or [None]
-    if fitting[0] is Quantity.SUPPLY_CURRENT and set(words) & _BATTERY:
+    fitting = [q for q in named if not by_unit or q in by_unit] or by_unit
+    found = next(iter(fitting), None)
+    if found is Quantity.SUPPLY_CURRENT and set(words) & BATTERY:
         return Quantity.BATTERY_CURRENT
-    return None if fitting[0] is Quantity.DATE else fitting[0]
+    return None if found is Quantity.DATE else found
 
 
-def _telling(words: list[str]) -> set[str]:
-    """Words that may name a quantity: a single letter only alone or behind a place."""
-    places = [w for w in words[:-1] if w in _PLACES or w.isdigit()]
-    alone = len(places) == len(words) - 1
-    return {w for w in words[:-1] if len(w) > 1} | {w for w in words[-1:] if len(w) > 1 or alone}
-
-
-def _measured_in(written: str) -> list[Quantity | None]:
+def _measured_in(written: str) -> list[Quantity]:
     """The quantities that may be in a unit, a time standing for both kinds."""
     unit = UNIT_WORDS.get(written.lower().replace(" ", ""), "")
     found = [q for q, units in UNITS.items() if unit and unit in units]
@@ -359,7 +174,7 @@ def _metered_guess(
     values, units = _numbers(said, mark)
     if 2 * values.size < len(said):
         return ColumnGuess(Column(header=header), Sureness.SURE, "no numbers")
-    if set(words) & _OTHER_PLACE and quantity is not Quantity.SUPPLY_CURRENT:
+    if set(words) & OTHER_PLACE and quantity is not Quantity.SUPPLY_CURRENT:
         return ColumnGuess(Column(header=header), Sureness.SURE, "measured at another place")
     of_cells = sorted(units & set(UNITS[quantity]))
     typical = float(np.median(np.abs(values)))
@@ -407,13 +222,13 @@ def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
 def _doubt_of_place(quantity: Quantity, words: list[str]) -> str:
     """Why it may have been measured elsewhere; empty where nothing says so."""
     given = set(words)
-    if quantity is Quantity.BATTERY_TEMP and not given & _BATTERY:
+    if quantity is Quantity.BATTERY_TEMP and not given & BATTERY:
         return "may be the air's, not the battery's"
     if quantity is Quantity.SUPPLY_CURRENT and "clamp" in given:
         return "a clamp may be on the supply's or on the battery's lead"
-    if quantity is Quantity.SUPPLY_CURRENT and (place := given & _OTHER_PLACE):
+    if quantity is Quantity.SUPPLY_CURRENT and (place := given & OTHER_PLACE):
         return f"'{min(place)}' may be another current than the one to the aircraft"
-    if extreme := given & _EXTREMES:
+    if extreme := given & EXTREMES:
         return f"'{min(extreme)}' may be no reading but an extreme"
     return ""
 
@@ -451,8 +266,8 @@ def _clock_guess(header: str, words: list[str], written: str, said: list[str]) -
     given = {*words, *header_words(written)[0]}
     first_s = clock_s(said[0])
     short = all(text.count(":") == 1 for text in said)
-    since = bool(given & _ELAPSED)
-    if short and not given & (_CLOCK_WORDS | {"hh"}):
+    since = bool(given & ELAPSED)
+    if short and not given & (CLOCK | {"hh"}):
         within = first_s is not None and first_s < 3600.0 * LEAST_CLOCK_H
         if first_s is None or since or ("ss" in given and "mm" in given):
             return _colons(header, Quantity.ELAPSED, "min:s", "hh" not in given and since)

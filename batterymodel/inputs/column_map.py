@@ -122,7 +122,7 @@ class ColumnMap(BaseModel):
     @model_validator(mode="after")
     def _takes_each_quantity_once(self) -> ColumnMap:
         headers = [column.header for column in self.columns]
-        taken = [c.quantity for c in self.columns if c.quantity is not Quantity.IGNORED]
+        taken = [str(c.quantity) for c in self.columns if c.quantity is not Quantity.IGNORED]
         for names in (headers, taken):
             if twice := next((name for name in names if names.count(name) > 1), None):
                 raise ValueError(f"{twice!s} is there twice; once would be right")
@@ -244,7 +244,9 @@ def chosen_columns(choices: Iterable[str], headers: Iterable[str]) -> dict[str, 
         column = _chosen(one_line(choice)[:400], known)
         if column.header in chosen:
             raise InputError(f"column '{column.header}' is told twice; once would be right")
-        others = {c.quantity: c.header for c in chosen.values() if c.quantity != Quantity.IGNORED}
+        others = {
+            str(c.quantity): c.header for c in chosen.values() if c.quantity != Quantity.IGNORED
+        }
         if other := others.get(column.quantity):
             raise InputError(
                 f"'{other}' and '{column.header}' are both told to be {column.quantity}; "

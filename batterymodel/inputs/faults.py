@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from batterymodel.errors import InputFaults
+from batterymodel.errors import InputFaultsError
 from batterymodel.inputs.tables import Remarks
 
 MOST_TOLD = 20
@@ -60,7 +60,7 @@ class Faults:
 
         Raises
         ------
-        InputFaults
+        InputFaultsError
             The first `MOST_TOLD` in order of rows, and how many more there are.
         """
         if not self.told:
@@ -68,4 +68,4 @@ class Faults:
         sentences = [sentence for _, _, sentence in sorted(self.told)]
         more = self.more + len(sentences[MOST_TOLD:])
         left = [f"{self.remarks.source}: and {more} more"] if more else []
-        raise InputFaults([*sentences[:MOST_TOLD], *left])
+        raise InputFaultsError([*sentences[:MOST_TOLD], *left])

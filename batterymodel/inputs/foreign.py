@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -41,6 +42,8 @@ from batterymodel.inputs.tables import Remarks, shown
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
+
+Guesses = tuple[ColumnGuess, ...]
 
 _METERED = tuple(q for q in Quantity if q.value in {name for name, *_ in FORMAT.bounds})
 _TIMES = (Quantity.ELAPSED, Quantity.TIME, Quantity.DATE)
@@ -113,8 +116,11 @@ def guess_columns(
     if not choices and decimal is None and is_own_format(content):
         return ForeignGuess(ColumnMap(columns=(), own=True), ())
     table = foreign_table(content, name)
+    chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
-    guesses = column_guesses(table.cells, mark, chosen_columns(choices, table.headers))
+    guesses = column_guesses(table.cells, mark, chosen)
+    if not sure:
+        mark, sure, guesses = _likelier(table, guesses, mark, chosen)
     column_map = ColumnMap.model_validate(
         {"columns": [g.column for g in guesses], "decimal_mark": mark}
     )
@@ -141,7 +147,7 @@ def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> R
 
     Raises
     ------
-    InputFaults
+    InputFaultsError
         All that is wrong in the table, each with row and column as seen.
     InputError
         No table that can be read, or fewer than three readings.
@@ -162,6 +168,20 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
     for header in table.headers:
         texts.update(table.cells[header])
     return decimal_mark(text for text in texts if len(text) < 40 and ":" not in text)
+
+
+def _likelier(
+    table: ForeignTable, guesses: Guesses, mark: str, chosen: dict[str, Column]
+) -> tuple[str, bool, Guesses]:
+    """Of both marks the one under which fewer columns are in doubt; unsure where both do alike."""
+    other = "." if mark == "," else ","
+    others = column_guesses(table.cells, other, chosen)
+    more = _in_doubt(guesses) - _in_doubt(others)
+    return (other, True, others) if more > 0 else (mark, more < 0, guesses)
+
+
+def _in_doubt(guesses: Guesses) -> int:
+    return sum(guess.sureness is Sureness.UNSURE for guess in guesses)
 
 
 def _preview(
@@ -200,7 +220,7 @@ def _converted(table: ForeignTable, column_map: ColumnMap) -> pd.DataFrame:
             frame[quantity.value] = _metered(cells, taken[quantity], column_map, table.faults)
     if (event := taken.get(Quantity.EVENT)) is not None:
         texts = table.cells[event.header]
-        frame["event"] = texts.where([not is_missing(text) for text in texts], "")
+        frame["event"] = ["" if is_missing(text) else text for text in texts]
     return frame
 
 
@@ -253,16 +273,12 @@ def _check_bounds(values: pd.Series, cells: pd.Series, column: Column, faults: F
         if name == column.quantity.value:
             wrong = ((values < least) | (values > most)) & ~told
             told |= wrong
-            faults.add_rows(
-                wrong,
-                lambda row, said=problem: _out_of_bounds(
-                    cells.loc[row], values.loc[row], unit, said
-                ),
-                str(cells.name),
-            )
+            said = partial(_out_of_bounds, cells, values, unit, problem)
+            faults.add_rows(wrong, said, str(cells.name))
 
 
-def _out_of_bounds(text: str, value: float, unit: str, problem: str) -> str:
+def _out_of_bounds(cells: pd.Series, values: pd.Series, unit: str, problem: str, row: int) -> str:
+    text, value = str(cells.loc[row]), float(values.loc[row])
     if np.isinf(value):
         return f"{shown(text)} is not a meter value; leave the cell empty"
     said = problem.format(milli=value / 1000.0, celsius=value - 273.15)

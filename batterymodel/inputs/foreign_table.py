@@ -34,27 +34,9 @@ _SEPARATORS = "\t;|,"
 _SAMPLE_ROWS = 1000
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
 _NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
-_TOTALS = frozenset(
-    [
-        "total",
-        "totals",
-        "sum",
-        "average",
-        "avg",
-        "mean",
-        "min",
-        "max",
-        "minimum",
-        "maximum",
-        "summe",
-        "mittelwert",
-        "mittel",
-        "somme",
-        "moyenne",
-        "suma",
-        "media",
-        "promedio",
-    ]
+_TOTALS_WORDS = (
+    "total totals sum average avg mean min max minimum maximum summe mittelwert mittel somme "
+    "moyenne suma media promedio"
 )
 _WIDE = "write decimals as 12.5 or put text with the separator in double quotes"
 Row = tuple[int, list[str]]
@@ -241,12 +223,15 @@ def _is_row_of_values(cells: list[str]) -> bool:
 
 
 def _first_of_values(rows: list[Row]) -> int | None:
-    """Place of the first row of values: the row below it is one too, where there is one."""
-    judged = [_is_row_of_values(cells) for _, cells in rows[: HEADER_WITHIN + 2]]
-    for place, is_row in enumerate(judged[: HEADER_WITHIN + 1]):
-        if is_row and all(judged[place + 1 : place + 2]):
+    """Place of the first row of values: the row below it holds one too, where there is one."""
+    among = [cells for _, cells in rows[: HEADER_WITHIN + 2]]
+    looked_at = enumerate(among[: HEADER_WITHIN + 1])
+    places = [place for place, cells in looked_at if _is_row_of_values(cells)]
+    for place in places:
+        below = among[place + 1 : place + 2]
+        if not below or any(map(_is_value, below[0])):
             return place
-    return next((place for place, is_row in enumerate(judged) if is_row), None)
+    return next(iter(places), None)
 
 
 def _is_units(cells: list[str]) -> bool:
@@ -279,7 +264,7 @@ def _without_totals(rows: list[Row], remarks: Remarks) -> list[Row]:
     kept = list(rows)
     while len(kept) > 1 and len(rows) - len(kept) < MOST_TOTALS:
         words = [re.sub(r"[\W\d]+", "", cell).lower() for cell in kept[-1][1]]
-        if not _TOTALS.intersection(_filled(words)[:1]):
+        if not {*_TOTALS_WORDS.split()}.intersection(_filled(words)[:1]):
             break
         row, cells = kept.pop()
         remarks.notes.append(f"row {row} ({shown(cells[0])}) is no reading: not used")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from batterymodel.inputs.cell_values import (
 )
 from batterymodel.inputs.column_map import DATE_ORDERS, SCALES, Column
 from batterymodel.inputs.faults import Faults
-from batterymodel.inputs.tables import LONGEST_LOG_S, shown
+from batterymodel.inputs.tables import LONGEST_LOG_S, first_row, shown
 
 DAY_S = 86_400.0
 
@@ -151,10 +151,8 @@ def _on_days(seconds: pd.Series, days: pd.Series, faults: Faults) -> pd.Series:
         str(days.name),
     )
     kept = seconds[known]
-    moments = [
-        datetime.combine(days.loc[row], datetime.min.time()) + timedelta(seconds=float(s))
-        for row, s in kept.items()
-    ]
+    pairs = zip(days.loc[kept.index], kept, strict=True)
+    moments = [datetime.combine(day, time()) + timedelta(seconds=float(s)) for day, s in pairs]
     return pd.Series(moments, kept.index, dtype=object)
 
 
@@ -187,7 +185,8 @@ def days_of(cells: pd.Series, column: Column, faults: Faults) -> pd.Series:
     """
     right = f"a date {_EXAMPLES[column.unit]}"
     days = parsed(cells, lambda t: date_of(t, column.unit), right, faults)
-    return days.rename(cells.name)
+    days.name = cells.name
+    return days
 
 
 def elapsed_by_clock(cells: pd.Series, faults: Faults) -> pd.Series:
@@ -217,7 +216,7 @@ def elapsed_by_clock(cells: pd.Series, faults: Faults) -> pd.Series:
     seconds = pd.Series(np.round(run_s - run_s.min(), 6), values.index)
     over = seconds > LONGEST_LOG_S
     if over.any():
-        row = int(over.idxmax())
+        row = first_row(over)
         faults.add(
             f"{shown(cells.loc[row])} is over 24 h after the earliest time; give the readings of "
             "one connection",

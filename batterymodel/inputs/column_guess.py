@@ -264,15 +264,16 @@ def _dated_guess(header: str, said: list[str], order: str, sure: bool) -> Column
 def _clock_guess(header: str, words: list[str], written: str, said: list[str]) -> ColumnGuess:
     """Times with colons: of day, or since the connection."""
     given = {*words, *header_words(written)[0]}
-    first_s = clock_s(said[0])
+    times_s = [clock_s(text) for text in said]
     short = all(text.count(":") == 1 for text in said)
-    since = bool(given & ELAPSED)
     if short and not given & (CLOCK | {"hh"}):
-        within = first_s is not None and first_s < 3600.0 * LEAST_CLOCK_H
-        if first_s is None or since or ("ss" in given and "mm" in given):
-            return _colons(header, Quantity.ELAPSED, "min:s", "hh" not in given and since)
-        return _colons(header, Quantity.TIME, "clock", within)
-    if since:
+        if None in times_s or {"mm", "ss"} <= given:
+            return _colons(header, Quantity.ELAPSED, "min:s", False)
+        if given & ELAPSED:
+            return _colons(header, Quantity.ELAPSED, "min:s", True)
+        early = times_s[0] is not None and times_s[0] < 3600.0 * LEAST_CLOCK_H
+        return _colons(header, Quantity.TIME, "clock", early)
+    if given & ELAPSED:
         return _colons(header, Quantity.ELAPSED, "h:min:s", False)
     return _colons(header, Quantity.TIME, "clock", False)
 

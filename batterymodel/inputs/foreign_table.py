@@ -15,7 +15,14 @@ from dataclasses import dataclass
 import pandas as pd
 
 from batterymodel.basis.text import one_line
-from batterymodel.inputs.cell_values import UNIT_WORDS, clock_s, date_order, is_missing, number_of
+from batterymodel.inputs.cell_values import (
+    UNIT_WORDS,
+    clock_s,
+    date_order,
+    duration_s,
+    is_missing,
+    number_of,
+)
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.tables import Remarks, check_size, shown
@@ -211,9 +218,13 @@ def _filled(cells: Iterable[str]) -> list[str]:
 
 def _is_value(cell: str) -> bool:
     """Whether a cell holds a number, a time or a date, and no words."""
-    if any(number_of(cell, mark) for mark in ".,") or clock_s(cell) is not None:
+    if any(number_of(cell, mark) for mark in ".,"):
         return True
-    return date_order([cell]) is not None
+    return duration_s(cell, "h:min:s") is not None or _is_time_or_date(cell)
+
+
+def _is_time_or_date(cell: str) -> bool:
+    return clock_s(cell) is not None or date_order([cell]) is not None
 
 
 def _is_row_of_values(cells: list[str]) -> bool:

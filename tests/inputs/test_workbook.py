@@ -54,8 +54,7 @@ def test_a_sample_in_a_workbook_comes_back_equal(which, dialect):
     ],
 )
 def test_times_of_a_workbook(header, cells, started_at):
-    amps = (18.3, 18.25, "17,5")
-    rows = [[header, "Amps"], *([c, a] for c, a in zip(cells, amps[:2] + (17.5,), strict=True))]
+    rows = [[header, "Amps"], *zip(cells, (18.3, 18.25, 17.5), strict=True)]
     readings = read(book_of(rows))
     assert readings.elapsed_s.tolist() == [0.0, 5.0, 10.0]
     assert readings.supply_current_a.tolist() == [18.3, 18.25, 17.5]

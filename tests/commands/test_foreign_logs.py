@@ -1,4 +1,4 @@
-"""``assess`` on other loggers' files: taken where sure, else one sentence; all faults, a line each."""
+"""``assess`` on other loggers' files: taken where sure, else asked for; each fault a line."""
 
 import json
 import re

@@ -12,7 +12,9 @@ from batterymodel.commands.told import assessed
 from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
+from batterymodel.inputs.foreign import readings_from_foreign
+from batterymodel.inputs.foreign_table import foreign_table
+from batterymodel.inputs.own_format import has_own_names, is_own_format
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.records import Readings, read_battery, read_supply
 from batterymodel.inputs.tables import Remarks
@@ -115,9 +117,9 @@ class Follower:
     def _columns(self, content: bytes) -> ColumnMap:
         """How the columns are taken: settled once, with the first rows."""
         if self._column_map is None:
-            plain = guess_columns(content, self.options.log)
-            if not plain.column_map.own and plain.rows < LEAST_ROWS:
-                raise InputError(f"{self.options.log}: {plain.rows} rows so far")
+            rows = self._foreign_rows(content)
+            if rows is not None and rows < LEAST_ROWS:
+                raise InputError(f"{self.options.log}: {rows} rows so far")
             try:
                 column_map = told_guess(content, self.options).column_map
             except InputError as error:
@@ -126,6 +128,13 @@ class Follower:
                 self._tell_once(f"columns taken: {column_map.words}")
             self._column_map = column_map
         return self._column_map
+
+    def _foreign_rows(self, content: bytes) -> int | None:
+        """Rows of a log that is not read as the project's own format."""
+        told = self.options.column or self.options.decimal
+        if not told and (is_own_format(content) or has_own_names(content)):
+            return None
+        return len(foreign_table(content, self.options.log).cells)
 
     def _say(self, readings: Readings, result: Assessment) -> None:
         changed = result.outcome != self._shown_outcome

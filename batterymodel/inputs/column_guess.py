@@ -130,7 +130,7 @@ def _quantity(words: list[str], written: str, said: list[str]) -> Quantity | Non
     """What the header's words name; where none does, what its unit measures."""
     given = telling(words)
     named = [quantity for quantity, known in QUANTITY_OF_WORDS.items() if known & given]
-    by_unit = _measured_in(written)
+    by_unit = _measured_in(written or " ".join(words[:1] * (not named)))
     if date_order(said[:1]) is not None:
         return Quantity.TIME
     if Quantity.EVENT in named:
@@ -265,7 +265,7 @@ def _clock_guess(header: str, words: list[str], written: str, said: list[str]) -
     """Times with colons: of day, or since the connection."""
     given = {*words, *header_words(written)[0]}
     times_s = [clock_s(text) for text in said]
-    short = all(text.count(":") == 1 for text in said)
+    short = all(text.count(":") == 1 and text[-1].isdigit() for text in said)
     if short and not given & (CLOCK | {"hh"}):
         if None in times_s or {"mm", "ss"} <= given:
             return _colons(header, Quantity.ELAPSED, "min:s", False)

@@ -14,6 +14,9 @@ from batterymodel.inputs.tables import Remarks
 MOST_TOLD = 20
 """Faults of a file that are told one by one; the others are counted (own choice)."""
 
+MOST_KEPT = 1000
+"""Faults that are kept to be put in order; the others are only counted (own choice)."""
+
 
 @dataclass
 class Faults:
@@ -35,6 +38,9 @@ class Faults:
         column : str, optional
             Its header as seen.
         """
+        if len(self.told) >= MOST_KEPT:
+            self.more += 1
+            return
         sentence = str(self.remarks.error(problem, row, column))
         self.told.append((row or 0, len(self.told), sentence))
 

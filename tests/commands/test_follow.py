@@ -93,13 +93,13 @@ def test_each_new_answer_is_a_line_and_a_new_outcome_the_whole_of_it(capsys, tmp
     log.write_text("".join(COOL[:30]))
     Writer(
         looks,
-        appending(log, "".join(COOL[30:40])),
-        appending(log, "".join(LINES[40:])),
+        appending(log, COOL[30]),
+        appending(log, "".join(LINES[31:])),
     )
     status, out, err = follow(capsys, log, quiet="1.2")
     assert (status, err) == (0, "")
     answers = re.findall(r"^(\d:\d\d:\d\d)  [\d.]+ A  (.+?)  charged \d+ to \d+ %  .*$", out, re.M)
-    assert [at for at, _ in answers] == ["0:02:20", "0:03:10", "0:05:00"]
+    assert [at for at, _ in answers] == ["0:02:20", "0:02:25", "0:05:00"]
     assert answers[0][1] == answers[1][1]
     assert answers[2][1] == "Disconnect now" != answers[0][1]
     assert out.count("\nFindings\n") == 2
@@ -183,6 +183,7 @@ def test_a_foreign_log_is_followed_and_its_columns_said(capsys, tmp_path, looks)
     )
     status, out, err = follow(capsys, log, quiet="1")
     assert (status, err) == (0, "")
+    assert f"no answer yet: {log}: 2 rows so far\ncolumns taken: " in out
     assert out.count("columns taken: 'Time' as time [time of day], 'Amps' as supply current") == 1
     assert re.findall(r"^(\d:\d\d:\d\d)  ", out, re.M) == ["0:00:29", "0:00:30"]
 

@@ -123,6 +123,8 @@ def test_units_by_size(header, value, unit, sure):
         ("Time", ("03:59", "04:00", "04:01"), "time clock", False),
         ("Time [mm:ss]", ("03:59", "04:00", "04:01"), "elapsed_s min:s", True),
         ("Time [hh:mm]", ("03:59", "04:00", "04:01"), "time clock", True),
+        ("Time", ("3:59 AM", "4:00 AM", "4:01 AM"), "time clock", True),
+        ("s", (0, 5, 10), "elapsed_s s", True),
         ("Clock", ("00:01", "00:02", "00:03"), "time clock", True),
         ("Elapsed", ("25:10", "25:20", "25:30"), "elapsed_s min:s", True),
         ("Elapsed", ("5:10", "5:20", "5:30"), "elapsed_s min:s", False),

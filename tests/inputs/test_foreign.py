@@ -186,6 +186,14 @@ def test_the_first_twenty_faults_are_told_and_the_rest_counted():
         assert told[-1].startswith(last)
 
 
+def test_very_many_faults_are_counted_all():
+    rows = "".join(f"{k};5;1;2\n" for k in range(1500))
+    told = faults("t [s];I (A);n\n0;9;1\n1;8;1\n" + rows)
+    assert told[0].startswith("row 4: has 4 cells")
+    assert told[19].startswith("row 23: ")
+    assert told[20] == "and 1480 more"
+
+
 def test_a_value_outside_is_told_in_both_units():
     (told,) = faults("t [s];I (mA)\n0;18000\n5;-17000\n10;16000\n")
     assert told.startswith("row 3, column 'I (mA)': '-17000' (-17 A) is negative")
@@ -279,6 +287,21 @@ def test_no_more_than_four_rows_are_totals():
     assert len(read(rows + "\n".join(totals[:4]))) == 3
     (told,) = faults(rows + "\n".join(totals))
     assert told.startswith("row 5, column 't [s]': 'Total' is not a number")
+
+
+def test_the_header_stands_among_the_first_sixty_rows():
+    """Of the table's rows: blank ones and comments do not count."""
+    table = "t [s];I (A)\n0;9\n5;8\n10;7\n"
+    assert len(read("about;this\n\n# more\n" * 59 + table)) == 3
+    with pytest.raises(InputError, match="holds no rows of values below a header"):
+        read("about;this\n" * 60 + table)
+
+
+def test_a_line_that_names_the_separator_is_obeyed():
+    readings = read("sep=;\nt [s];I (A)\n0;9,5\n5;8,5\n10;7,5\n")
+    assert readings.supply_current_a.tolist() == [9.5, 8.5, 7.5]
+    (told,) = faults("sep=;\nt [s];I (A)\n0;9\n5;x\n10;7\n15;6\n")
+    assert told.startswith("row 4, column 'I (A)': 'x'")
 
 
 def test_a_unit_in_the_cell_goes_before_that_of_the_column():

@@ -34,11 +34,11 @@ from batterymodel.inputs.header_words import (
 )
 
 MOST_PLAIN_A = 300.0
-"""A current without a unit, no larger than this, is in amperes (own choice: no ground supply for
-light aircraft gives more; in milliamperes it would be too little to read)."""
+"""A usual current no larger than this may be in amperes (own choice: no ground supply for light
+aircraft gives more for minutes; in milliamperes it would be too little to read)."""
 
 LEAST_MILLI_A = 2000.0
-"""A current of more than this is in milliamperes: as the readings' own bound [A]."""
+"""A usual current of more than this is in milliamperes: as the readings' own bound [A]."""
 
 LEAST_AMPERES = 0.2
 """A supply current of less than this is hardly in milliamperes: as the readings' own bound [A]."""
@@ -54,6 +54,10 @@ LEAST_CLOCK_H = 4.0
 
 UNIX_S = (5e8, 5e9)
 """Numbers in this range are seconds since 1970 (1985 to 2128), a thousand times it milliseconds."""
+
+
+SAMPLE_ROWS = 5000
+"""Rows by which a column is judged (own choice: more would only take longer)."""
 
 
 class Sureness(StrEnum):
@@ -106,7 +110,9 @@ def column_guesses(
 
 
 def _said(cells: pd.Series) -> list[str]:
-    return [text for text in cells if text and not is_missing(text)]
+    """What the cells say, at most about `SAMPLE_ROWS` of them, spread over the column."""
+    step = len(cells) // SAMPLE_ROWS + 1
+    return [text for text in cells.iloc[::step] if text and not is_missing(text)]
 
 
 def _guess(header: str, said: list[str], mark: str) -> ColumnGuess:
@@ -210,7 +216,7 @@ def _doubt_of_unit(quantity: Quantity, typical: float) -> str:
 def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
     """Why values of this size cannot be in this unit; empty where they can."""
     plain = typical * SCALES[unit][0]
-    if quantity in CURRENTS and plain > LEAST_MILLI_A:
+    if quantity in CURRENTS and plain > MOST_PLAIN_A:
         return f"{plain:.6g} A, where mA would be likely"
     if quantity is Quantity.SUPPLY_CURRENT and unit == "mA" and 0.0 < plain < LEAST_AMPERES:
         return f"{typical:.6g} mA, where A would be likely"

@@ -16,7 +16,7 @@ import pandas as pd
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.cell_values import OVER_RANGE, decimal_mark, is_missing, number_of
-from batterymodel.inputs.column_guess import ColumnGuess, Sureness, column_guesses
+from batterymodel.inputs.column_guess import SAMPLE_ROWS, ColumnGuess, Sureness, column_guesses
 from batterymodel.inputs.column_map import (
     QUANTITY_WORDS,
     SCALES,
@@ -116,6 +116,8 @@ def guess_columns(
     if not choices and decimal is None and is_own_format(content):
         return ForeignGuess(ColumnMap(columns=(), own=True), ())
     table = foreign_table(content, name)
+    if table.cells.empty:
+        table.faults.raise_any()
     chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
     guesses = column_guesses(table.cells, mark, chosen)
@@ -166,7 +168,7 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
     """The mark before the decimals, by all cells that have figures in them and no colon."""
     texts: set[str] = set()
     for header in table.headers:
-        texts.update(table.cells[header])
+        texts.update(table.cells[header].iloc[:: len(table.cells) // SAMPLE_ROWS + 1])
     return decimal_mark(text for text in texts if len(text) < 40 and ":" not in text)
 
 

@@ -41,6 +41,7 @@ _SEPARATORS = "\t;|,"
 _SAMPLE_ROWS = 1000
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
 _NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
+_UNIT_HEADERS = ("unit", "units", "einheit", "unidad", "unite", "unité", "column")
 _TOTALS_WORDS = (
     "total totals sum average avg mean min max minimum maximum summe mittelwert mittel somme "
     "moyenne suma media promedio"
@@ -295,4 +296,26 @@ def _framed(rows: list[Row], labels: list[str], header: Row, faults: Faults) -> 
             kept.append((row, cells[:width] + [""] * -over))
     index = pd.Index([row for row, _ in kept], dtype="int64")
     columns = {label: [cells[k] for _, cells in kept] for k, label in enumerate(labels)}
-    return pd.DataFrame(columns, index=index, columns=labels, dtype=object)
+    return pd.DataFrame(_with_units_joined(columns), index=index, dtype=object)
+
+
+def _with_units_joined(columns: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Each column of units joined to the column of values at its left, cell by cell.
+
+    Meters that choose their range write so: ``18.3;A`` and, in the next row, ``950;mA``.
+    """
+    joined: dict[str, list[str]] = {}
+    for label, cells in columns.items():
+        if joined and _is_column_of_units(label, cells):
+            left, values = joined.popitem()
+            pairs = zip(values, cells, strict=True)
+            joined[left] = [f"{value} {unit}" if value else "" for value, unit in pairs]
+        else:
+            joined[label] = cells
+    return joined
+
+
+def _is_column_of_units(label: str, cells: list[str]) -> bool:
+    named = re.split(r"[\W\d]+", label.lower())[0] in _UNIT_HEADERS
+    written = {cell.lower().replace(" ", "") for cell in cells} - {""}
+    return named and bool(written) and written <= UNIT_WORDS.keys()

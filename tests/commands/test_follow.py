@@ -1,7 +1,6 @@
 """``follow``: a log that grows, stops, is cut or goes away, and never a traceback."""
 
 import json
-import os
 import re
 import signal
 import subprocess
@@ -228,13 +227,23 @@ def test_ctrl_c_ends_with_the_last_outcome(tmp_path, rows, status):
     command = [sys.executable, "-m", "batterymodel", "follow", str(log), *BASE]
     root = Path(__file__).parents[2]
     with subprocess.Popen(
-        command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        command,
+        cwd=root,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(
+            signal.SIGINT, signal.SIG_DFL
+        ),  # not so in a background job
     ) as running:
-        first = running.stdout.readline()
-        assert first.startswith("0:02:20  " if rows == 30 else "no answer yet: ")
-        time.sleep(0.5)
-        os.kill(running.pid, signal.SIGINT)
-        out, err = running.communicate(timeout=60)
+        try:
+            first = running.stdout.readline()
+            assert first.startswith("0:02:20  " if rows == 30 else "no answer yet: ")
+            time.sleep(0.5)
+            running.send_signal(signal.SIGINT)
+            out, err = running.communicate(timeout=60)
+        finally:
+            running.kill()
     assert running.returncode == status
     if rows == 30:
         assert err == ""

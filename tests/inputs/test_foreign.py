@@ -311,6 +311,22 @@ def test_a_unit_in_the_cell_goes_before_that_of_the_column():
     assert "'3000 V' is not a number in A" in told
 
 
+def test_a_column_of_units_belongs_to_the_values_at_its_left():
+    text = "Time,Current,Unit,Bus,Unit\n14:02:00,18.3,A,28,V\n14:02:05,18.2,A,28,V\n"
+    text += "14:02:10,950,{},28100.5,mV\n"
+    readings = read(text.format("mA"), "Bus=supply_voltage_v:V")
+    assert readings.supply_current_a.tolist() == [18.3, 18.2, 0.95]
+    assert readings.supply_voltage_v.tolist() == [28.0, 28.0, 28.1005]
+    (told,) = faults(text.format("V"))
+    assert told.startswith("row 4, column 'Current': '950 V' is not a number in A")
+
+
+def test_decimal_commas_between_commas_are_told_before_any_column():
+    with pytest.raises(InputError, match="row 2: has 4 cells where the header has 2") as caught:
+        guessed("Time,Amps\n14:02:00,18,3,1\n14:02:05,18,2,1\n")
+    assert len(caught.value.faults) == 2
+
+
 # The map
 
 

@@ -220,6 +220,11 @@ def test_a_time_that_is_none_is_one_line(capsys, tmp_path, wrong):
     assert "is no time from 0.05 to 86400 s" in capsys.readouterr().err
 
 
+def hear_ctrl_c():
+    """A job in the background would not."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize(("rows", "status"), [(30, 0), (2, 130)])
 def test_ctrl_c_ends_with_the_last_outcome(tmp_path, rows, status):
     log = tmp_path / "log.csv"

@@ -543,7 +543,9 @@ IN_USE = (
 FOREIGN = (
     *_in(
         "inputs",
-        ("plain amperes", "column_guess", "MOST_PLAIN_A = 300.0\n", "MOST_PLAIN_A = 301.0\n"),
+        ("plain amperes", "column_guess", "MOST_PLAIN_A = 100.0\n", "MOST_PLAIN_A = 101.0\n"),
+        ("steady amperes", "column_guess", "MOST_STEADY_A = 300.0\n", "MOST_STEADY_A = 301.0\n"),
+        ("letters of a unit", "column_guess", "LONGEST_UNIT = 3\n", "LONGEST_UNIT = 4\n"),
         (
             "milliamperes from",
             "column_guess",
@@ -551,10 +553,9 @@ FOREIGN = (
             "LEAST_MILLI_A = 2002.0\n",
         ),
         ("amperes at least", "column_guess", "LEAST_AMPERES = 0.2\n", "LEAST_AMPERES = 0.19\n"),
-        ("volts at least", "column_guess", "PLAIN_V, MILLI_V = (5.0,", "PLAIN_V, MILLI_V = (4.0,"),
-        ("volts at most", "column_guess", "(5.0, 100.0), (", "(5.0, 102.0), ("),
-        ("millivolts at least", "column_guess", "(5000.0, 100_000.0)", "(4000.0, 100_000.0)"),
-        ("millivolts at most", "column_guess", "(5000.0, 100_000.0)", "(5000.0, 102_000.0)"),
+        ("volts at least", "column_guess", "V = (5.0, 100.0),", "V = (4.0, 100.0),"),
+        ("volts at most", "column_guess", "V = (5.0, 100.0),", "V = (5.0, 102.0),"),
+        ("millivolts at least", "column_guess", "100.0), 5000.0\n", "100.0), 4000.0\n"),
         ("kelvin from", "column_guess", "LEAST_KELVIN = 200.0\n", "LEAST_KELVIN = 202.0\n"),
         ("clock from", "column_guess", "LEAST_CLOCK_H = 4.0\n", "LEAST_CLOCK_H = 3.9\n"),
         ("counts since 1970", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (4e8, 5e9)\n"),

@@ -33,9 +33,13 @@ from batterymodel.inputs.header_words import (
     telling,
 )
 
-MOST_PLAIN_A = 300.0
-"""A usual current no larger than this may be in amperes (own choice: no ground supply for light
-aircraft gives more for minutes; in milliamperes it would be too little to read)."""
+MOST_PLAIN_A = 100.0
+"""A usual current without a unit, no larger than this, is in amperes (own choice: half of
+0.2 A, the least that readings must reach, in milliamperes)."""
+
+MOST_STEADY_A = 300.0
+"""A usual current of more than this is hardly in amperes, whatever the header says (own choice: no
+ground supply for light aircraft gives more for minutes)."""
 
 LEAST_MILLI_A = 2000.0
 """A usual current of more than this is in milliamperes: as the readings' own bound [A]."""
@@ -43,8 +47,9 @@ LEAST_MILLI_A = 2000.0
 LEAST_AMPERES = 0.2
 """A supply current of less than this is hardly in milliamperes: as the readings' own bound [A]."""
 
-PLAIN_V, MILLI_V = (5.0, 100.0), (5000.0, 100_000.0)
-"""Usual value of a voltage in volts, and of one in millivolts (supplies of 5 to 100 V)."""
+PLAIN_V, LEAST_MILLI_V = (5.0, 100.0), 5000.0
+"""Usual value of a voltage in volts, and the least of one in millivolts (own choice: supplies of
+5 to 100 V)."""
 
 LEAST_KELVIN = 200.0
 """A usual temperature of more than this is in kelvin (no battery is at 200 °C or °F)."""
@@ -55,6 +60,9 @@ LEAST_CLOCK_H = 4.0
 UNIX_S = (5e8, 5e9)
 """Numbers in this range are seconds since 1970 (1985 to 2128), a thousand times it milliseconds."""
 
+
+LONGEST_UNIT = 3
+"""Letters in brackets that are taken for a unit, known or not (own choice)."""
 
 SAMPLE_ROWS = 5000
 """Rows by which a column is judged (own choice: more would only take longer)."""
@@ -145,7 +153,8 @@ def _quantity(words: list[str], written: str, said: list[str]) -> Quantity | Non
         return Quantity.LOAD
     if Quantity.TIME in named and said and clock_s(said[0]) is not None:
         return Quantity.TIME
-    fitting = [q for q in named if not by_unit or q in by_unit] or by_unit
+    fitting = [q for q in named if not by_unit or q in by_unit]
+    fitting = fitting or (named if written.lower() in EXTREMES else by_unit)
     found = next(iter(fitting), None)
     if found is Quantity.SUPPLY_CURRENT and set(words) & BATTERY:
         return Quantity.BATTERY_CURRENT
@@ -180,16 +189,17 @@ def _metered_guess(
     values, units = _numbers(said, mark)
     if 2 * values.size < len(said):
         return ColumnGuess(Column(header=header), Sureness.SURE, "no numbers")
-    if set(words) & OTHER_PLACE and quantity is not Quantity.SUPPLY_CURRENT:
+    given = {*words, written.lower()}
+    if given & OTHER_PLACE and quantity is not Quantity.SUPPLY_CURRENT:
         return ColumnGuess(Column(header=header), Sureness.SURE, "measured at another place")
     of_cells = sorted(units & set(UNITS[quantity]))
     typical = float(np.median(np.abs(values)))
     unit = _unit_told(quantity, words, written) or "".join(of_cells[:1])
-    doubt = "" if unit else _doubt_of_unit(quantity, typical)
+    doubt = "" if unit else _doubt_of_unit(quantity, typical, written)
     unit = unit or _unit_by_values(quantity, typical)
     if not of_cells and (wrong := _doubt_of_size(quantity, typical, unit)):
         unit, doubt = _unit_by_values(quantity, typical), wrong
-    doubt = doubt or _doubt_of_place(quantity, words)
+    doubt = doubt or _doubt_of_place(quantity, given)
     column = Column(header=header, quantity=quantity, unit=unit)
     return ColumnGuess(column, Sureness.UNSURE if doubt else Sureness.SURE, doubt)
 
@@ -198,17 +208,19 @@ def _unit_by_values(quantity: Quantity, typical: float) -> str:
     if quantity in CURRENTS:
         return "mA" if typical > LEAST_MILLI_A else "A"
     if quantity is Quantity.SUPPLY_VOLTAGE:
-        return "mV" if typical >= MILLI_V[0] else "V"
+        return "mV" if typical >= LEAST_MILLI_V else "V"
     return "K" if typical > LEAST_KELVIN else "degC"
 
 
-def _doubt_of_unit(quantity: Quantity, typical: float) -> str:
+def _doubt_of_unit(quantity: Quantity, typical: float, written: str) -> str:
     """Why the values alone do not tell the unit; empty where they do."""
+    if 0 < len(written) <= LONGEST_UNIT and written.lower() != "dc":
+        return f"'{written}' is no unit of it that is known"
     if quantity in CURRENTS:
         told = typical <= MOST_PLAIN_A or typical > LEAST_MILLI_A
         return "" if told else f"{typical:.6g} without a unit: A or mA"
     if quantity is Quantity.SUPPLY_VOLTAGE:
-        told = PLAIN_V[0] <= typical <= PLAIN_V[1] or MILLI_V[0] <= typical <= MILLI_V[1]
+        told = PLAIN_V[0] <= typical <= PLAIN_V[1] or typical >= LEAST_MILLI_V
         return "" if told else f"{typical:.6g} without a unit: V or mV"
     return "" if typical > LEAST_KELVIN else "no unit: degC or degF"
 
@@ -216,7 +228,7 @@ def _doubt_of_unit(quantity: Quantity, typical: float) -> str:
 def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
     """Why values of this size cannot be in this unit; empty where they can."""
     plain = typical * SCALES[unit][0]
-    if quantity in CURRENTS and plain > MOST_PLAIN_A:
+    if quantity in CURRENTS and plain > MOST_STEADY_A:
         return f"{plain:.6g} A, where mA would be likely"
     if quantity is Quantity.SUPPLY_CURRENT and unit == "mA" and 0.0 < plain < LEAST_AMPERES:
         return f"{typical:.6g} mA, where A would be likely"
@@ -225,9 +237,8 @@ def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
     return ""
 
 
-def _doubt_of_place(quantity: Quantity, words: list[str]) -> str:
-    """Why it may have been measured elsewhere; empty where nothing says so."""
-    given = set(words)
+def _doubt_of_place(quantity: Quantity, given: set[str]) -> str:
+    """Why it may have been measured elsewhere; empty where no word says so."""
     if quantity is Quantity.BATTERY_TEMP and not given & BATTERY:
         return "may be the air's, not the battery's"
     if quantity is Quantity.SUPPLY_CURRENT and "clamp" in given:
@@ -256,7 +267,10 @@ def _time_guess(
     unit = _unit_told(Quantity.ELAPSED, words, written)
     column = Column(header=header, quantity=Quantity.ELAPSED, unit=unit or "s")
     doubt = "" if unit else "a count without a unit: s, min or h"
-    return ColumnGuess(column, Sureness.SURE if unit else Sureness.UNSURE, doubt)
+    steps = np.diff(values)
+    if (steps < 0.0).any() and (steps > 0.0).any():
+        doubt = doubt or "goes back in places, as where a logger began anew"
+    return ColumnGuess(column, Sureness.UNSURE if doubt else Sureness.SURE, doubt)
 
 
 def _dated_guess(header: str, said: list[str], order: str, sure: bool) -> ColumnGuess:

@@ -262,7 +262,7 @@ def _labels(header: list[str], units: list[str], rows: list[Row]) -> list[str]:
         width -= 1
     labels: list[str] = []
     for place, name in enumerate(header[:width], 1):
-        unit = units[place - 1].strip("[]() ") if place <= len(units) else ""
+        unit = units[place - 1].strip("[]() -") if place <= len(units) else ""
         label = one_line(name) or f"column {place}"
         label += f" [{unit}]" * bool(unit)
         while label in labels:

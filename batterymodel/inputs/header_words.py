@@ -51,9 +51,10 @@ BATTERY = _set(
 
 OTHER_PLACE = _set(
     "ambient air outside oat cabin room case board internal logger umgebung aussen ac input mains "
-    "wall line solar alternator generator netz"
+    "wall line solar alternator generator netz discharge set setpoint limit target rated nominal "
+    "soll sd std error accuracy"
 )
-"""Words of what is measured at neither battery nor bus."""
+"""Words of what is not measured, or neither at the battery nor on the bus."""
 
 EXTREMES = _set("min max minimum maximum peak low high")
 """Words of the least or most of a span, which is no reading."""
@@ -73,17 +74,18 @@ def header_words(header: str) -> tuple[list[str], str]:
     Returns
     -------
     words : list of str
-        In small letters without accents, a unit in brackets left out.
+        In small letters without accents, a unit that is known left out where it stands in brackets.
     unit : str
-        As written in brackets or behind a slash; empty where none is.
+        As written in brackets or behind a slash, known or not; empty where none is.
 
     >>> header_words("Batterie-Strom [mA]")
     (['batterie', 'strom'], 'mA')
     """
-    found = re.search(r"[\[(]\s*([^])]*?)\s*[])]", header)
-    found = found or re.search(rf"/\s*({_SLASHED})\s*$", header, re.I)
-    unit = found.group(1) if found else ""
-    bare = header[: found.start()] + " " + header[found.end() :] if found else header
+    brackets = re.findall(r"[\[(]\s*([^])]*?)\s*[])]", header)
+    brackets += re.findall(rf"/\s*({_SLASHED})\s*$", header, re.I)
+    known = [text for text in brackets if text.lower().replace(" ", "") in UNIT_WORDS]
+    unit = next(iter(known + brackets[-1:]), "")
+    bare = re.sub(rf"[\[(/]\s*{re.escape(unit)}\s*(?:[])]|$)", " ", header) if known else header
     bare = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", bare)
     plain = unicodedata.normalize("NFKD", bare.lower()).encode("ascii", "ignore").decode()
     plain = _COMPOUND.sub(r" \1", plain)

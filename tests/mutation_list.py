@@ -572,12 +572,13 @@ FOREIGN = (
     *_in(
         "inputs",
         ("faults told", "faults", "MOST_TOLD = 20\n", "MOST_TOLD = 21\n"),
+        ("faults kept", "faults", "MOST_KEPT = 1000\n", "MOST_KEPT = 19\n"),
         ("rows of totals", "foreign_table", "MOST_TOTALS = 4\n", "MOST_TOTALS = 5\n"),
         (
             "the clock's shorter way",
             "foreign_times",
             "steps_s + DAY_S / 2.0)",
-            "steps_s + DAY_S / 3.0)",
+            "steps_s + DAY_S / 2.0 - 2.0)",
         ),
         ("fahrenheit", "column_map", '"degF": (5.0 / 9.0, -160.0 / 9.0)', '"degF": (0.5, -16.0)'),
         ("header within", "foreign_table", "HEADER_WITHIN = 60\n", "HEADER_WITHIN = 59\n"),

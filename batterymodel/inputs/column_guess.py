@@ -180,7 +180,8 @@ def _unit_told(quantity: Quantity, words: list[str], written: str) -> str:
 def _numbers(said: list[str], mark: str) -> tuple[np.ndarray, set[str]]:
     found = [number_of(text, mark) for text in said]
     values = [number for number in found if number is not None]
-    return np.array([value for value, _ in values]), {unit for _, unit in values}
+    finite = [value for value, _ in values if np.isfinite(value)]
+    return np.array(finite), {unit for _, unit in values}
 
 
 def _metered_guess(

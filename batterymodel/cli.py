@@ -1,6 +1,6 @@
 """Command line, thin over the library: ``python -m batterymodel``.
 
-Exit status 0 with an answer, 2 with one line on stderr for input that cannot be used.
+Exit status 0 with an answer, 2 with a line on stderr for each fault of input that cannot be used.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from batterymodel.commands import assess, capacity, fade, record, report
+from batterymodel.commands import assess, capacity, fade, follow, record, report
 from batterymodel.errors import BatteryModelError
 
 BAD_INPUT = 2
 STOPPED = 130
-COMMANDS = (assess, capacity, fade, record, report)
+COMMANDS = (assess, follow, capacity, fade, record, report)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -55,7 +55,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         print(options.run(options))
     except BatteryModelError as error:
-        print(f"batterymodel: {' '.join(str(error).split())}", file=sys.stderr)
+        for fault in error.faults:
+            print(f"batterymodel: {' '.join(fault.split())}", file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
         print("batterymodel: stopped", file=sys.stderr)

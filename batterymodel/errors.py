@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class BatteryModelError(ValueError):
     """Base of every error the package raises on purpose.
@@ -10,9 +12,34 @@ class BatteryModelError(ValueError):
     and the command line show it as it stands.
     """
 
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong, one sentence each; one, except where a file was gone through whole."""
+        return (str(self),)
+
 
 class InputError(BatteryModelError):
     """A file, value or record cannot be used as given."""
+
+
+class InputFaultsError(InputError):
+    """Everything that is wrong with one file, in order of its rows; the text has a line for each.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        At least one, each complete.
+    """
+
+    def __init__(self, sentences: Sequence[str]) -> None:
+        """The error that says all of them."""
+        super().__init__("\n".join(sentences))
+        self._sentences = tuple(sentences)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong, one sentence each."""
+        return self._sentences
 
 
 class FitError(BatteryModelError):

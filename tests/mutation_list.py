@@ -686,8 +686,72 @@ ATTENTION = (
     ),
 )
 
+FOREIGN = (
+    *_in(
+        "inputs",
+        ("plain amperes", "column_guess", "MOST_PLAIN_A = 100.0\n", "MOST_PLAIN_A = 101.0\n"),
+        ("steady amperes", "column_guess", "MOST_STEADY_A = 300.0\n", "MOST_STEADY_A = 301.0\n"),
+        ("letters of a unit", "column_guess", "LONGEST_UNIT = 3\n", "LONGEST_UNIT = 4\n"),
+        (
+            "milliamperes from",
+            "column_guess",
+            "LEAST_MILLI_A = 2000.0\n",
+            "LEAST_MILLI_A = 2002.0\n",
+        ),
+        ("amperes at least", "column_guess", "LEAST_AMPERES = 0.2\n", "LEAST_AMPERES = 0.19\n"),
+        ("volts at least", "column_guess", "V = (5.0, 100.0),", "V = (4.0, 100.0),"),
+        ("volts at most", "column_guess", "V = (5.0, 100.0),", "V = (5.0, 102.0),"),
+        ("millivolts at least", "column_guess", "100.0), 5000.0\n", "100.0), 4000.0\n"),
+        ("kelvin from", "column_guess", "LEAST_KELVIN = 200.0\n", "LEAST_KELVIN = 202.0\n"),
+        ("clock from", "column_guess", "LEAST_CLOCK_H = 4.0\n", "LEAST_CLOCK_H = 3.9\n"),
+        ("counts since 1970", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (4e8, 5e9)\n"),
+        ("counts until", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (5e8, 6e9)\n"),
+        ("afternoon", "cell_values", "AFTERNOON_SINCE_H = 12\n", "AFTERNOON_SINCE_H = 11\n"),
+        (
+            "a decimal mark in doubt",
+            "cell_values",
+            'return ("," if either else "."), not either',
+            'return ("," if either else "."), True',
+        ),
+        tests=("tests/inputs/test_column_guess.py",),
+    ),
+    *_in(
+        "inputs",
+        ("faults told", "faults", "MOST_TOLD = 20\n", "MOST_TOLD = 21\n"),
+        ("faults kept", "faults", "MOST_KEPT = 1000\n", "MOST_KEPT = 19\n"),
+        ("rows of totals", "foreign_table", "MOST_TOTALS = 4\n", "MOST_TOTALS = 5\n"),
+        (
+            "the clock's shorter way",
+            "foreign_times",
+            "steps_s + DAY_S / 2.0)",
+            "steps_s + DAY_S / 2.0 - 2.0)",
+        ),
+        ("fahrenheit", "column_map", '"degF": (5.0 / 9.0, -160.0 / 9.0)', '"degF": (0.5, -16.0)'),
+        ("header within", "foreign_table", "HEADER_WITHIN = 60\n", "HEADER_WITHIN = 59\n"),
+        tests=("tests/inputs/test_foreign.py",),
+    ),
+    *_in(
+        "inputs",
+        (
+            "unpacked bytes",
+            "workbook",
+            "MOST_UNPACKED_BYTES = 64 << 20\n",
+            "MOST_UNPACKED_BYTES = 65 << 20\n",
+        ),
+        ("columns read", "foreign_table", "MOST_COLUMNS = 200\n", "MOST_COLUMNS = 201\n"),
+        tests=("tests/inputs/test_workbook.py",),
+    ),
+    *_in(
+        "commands",
+        ("rows before a guess", "follow_work", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
+        ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
+        tests=("tests/commands/test_follow.py",),
+    ),
+)
+
 MUTATIONS = (
     *(*RULES, *PROOF, *CONDITIONS, *FREQUENCY, *SOC, *ACCOUNT, *REFERENCE, *IN_USE, *FLAT),
-    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION, *IN_PROGRESS, *ATTENTION),
+    *(*TAPER, *EVENTS, *SETTLING, *CAPACITY, *FADE, *SELECTION),
+    *(*IN_PROGRESS, *ATTENTION, *FOREIGN),
 )
 """Texts are whole where they can be, so that a value is replaced and not its namesake."""

@@ -2,7 +2,7 @@
 
 ``python -m tests.mutations [--only NAME] [--jobs 2]`` applies one mutation after another to a copy
 of the checkout and runs the test files that should notice. Status 1 if any survives, if a text to
-replace is not found exactly once, or if those tests fail without any mutation. About three minutes
+replace is not found exactly once, or if those tests fail without any mutation. About five minutes
 on two cores. `tests.mutation_list` holds the list.
 """
 

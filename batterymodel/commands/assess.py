@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from batterymodel.commands.told import assessed, declare_known
+from batterymodel.commands.told_log import LOG_HELP, declare_columns, told_readings
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -20,23 +21,18 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="assess one connection from its readings",
         description="Assess one connection: outcome, state of charge, findings, next steps.",
     )
-    command.add_argument(
-        "log",
-        metavar="LOG.csv",
-        help="readings of the connection: elapsed_s or time (ISO 8601), supply_current_a; optional "
-        "supply_voltage_v, battery_current_a (clamp meter, positive when charging), "
-        "battery_temp_c, load_a, event (free text at a switch action)",
-    )
+    command.add_argument("log", metavar="LOG.csv", help=LOG_HELP)
     command.add_argument(
         "--battery", required=True, metavar="B.toml", help="battery and its limits"
     )
     declare_known(command)
+    declare_columns(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> str:
-    """The report, or one JSON object.
+    """The report, or one JSON object; for another logger's file first how its columns were taken.
 
     Parameters
     ----------
@@ -55,9 +51,12 @@ def run(options: argparse.Namespace) -> str:
     FitError
         Readings that determine no taper.
     """
-    from batterymodel.inputs.readings import read_readings
     from batterymodel.inputs.records import read_battery
-    from batterymodel.say.connection import text_report
+    from batterymodel.say.connection import text_report, wrapped
 
-    result = assessed(read_readings(options.log), read_battery(options.battery), options)
-    return result.model_dump_json(indent=2) if options.json else text_report(result)
+    readings, column_map = told_readings(options)
+    result = assessed(readings, read_battery(options.battery), options)
+    if options.json:
+        return result.model_dump_json(indent=2)
+    taken = "" if column_map.own else wrapped(f"Columns taken: {column_map.words}.") + "\n\n"
+    return taken + text_report(result)

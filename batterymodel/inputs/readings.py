@@ -126,7 +126,7 @@ def readings_from_bytes(data: bytes, source: str) -> Readings:
         As `read_readings`.
     """
     remarks = Remarks(source, FORMAT)
-    return _readings(*table_from_text(decoded(data, remarks), remarks))
+    return readings_from_table(*table_from_text(decoded(data, remarks), remarks))
 
 
 def readings_from_frame(
@@ -153,7 +153,7 @@ def readings_from_frame(
     InputError
         A value that cannot be right; the table's first line counts as row 2, as below a header.
     """
-    return _readings(table_from_frame(frame), Remarks(source, FORMAT), least)
+    return readings_from_table(table_from_frame(frame), Remarks(source, FORMAT), least)
 
 
 def checked_value(column: str, value: float, where: str) -> float:
@@ -218,8 +218,29 @@ def readings_csv(readings: Readings) -> str:
     return frame.to_csv(index=False, lineterminator="\n")
 
 
-def _readings(frame: pd.DataFrame, remarks: Remarks, least: int = LEAST_TIMES) -> Readings:
-    """Readings from raw cells: name, convert, check, time, put in order."""
+def readings_from_table(
+    frame: pd.DataFrame, remarks: Remarks, least: int = LEAST_TIMES
+) -> Readings:
+    """Readings from raw cells: name, convert, check, time, put in order.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns of `FORMAT`, indexed by the row's number in the file.
+    remarks : Remarks
+        Names file and columns in messages, and brings the notes so far.
+    least : int
+        Readings that are needed.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        A value that cannot be right, or fewer readings than `least`.
+    """
     frame = checked_columns(frame, remarks)
     frame, started_at = timed(frame, remarks)
     events = _events(frame, remarks)

@@ -1,0 +1,321 @@
+"""Tables as other loggers and spreadsheets write them: from bytes to cells as text.
+
+Encoding, separator, lines before the header, a row of units and a row of totals are found here;
+what the columns mean is not. Rows keep the numbers a person sees in the file.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from batterymodel.basis.text import one_line
+from batterymodel.inputs.cell_values import (
+    UNIT_WORDS,
+    clock_s,
+    date_order,
+    duration_s,
+    is_missing,
+    number_of,
+)
+from batterymodel.inputs.faults import Faults
+from batterymodel.inputs.readings import FORMAT
+from batterymodel.inputs.tables import Remarks, check_size, shown
+from batterymodel.inputs.workbook import is_old_workbook, is_workbook, workbook_rows
+
+MOST_COLUMNS = 200
+"""Columns of a table that are read."""
+
+HEADER_WITHIN = 60
+"""Rows of the table among which the header must stand (own choice)."""
+
+MOST_TOTALS = 4
+"""Rows at the end that may be totals (own choice: sum, mean, least and most)."""
+
+_SEPARATORS = "\t;|,"
+_SAMPLE_ROWS = 1000
+_SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
+_NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
+_UNIT_HEADERS = ("unit", "units", "einheit", "unidad", "unite", "unité", "column")
+_TOTALS_WORDS = (
+    "total totals sum average avg mean min max minimum maximum summe mittelwert mittel somme "
+    "moyenne suma media promedio"
+)
+_WIDE = "write decimals as 12.5 or put text with the separator in double quotes"
+Row = tuple[int, list[str]]
+
+
+@dataclass(frozen=True)
+class ForeignTable:
+    """Cells under the headers, with what was found on the way.
+
+    ``cells`` are stripped texts, one column per header, indexed by the row's number as seen;
+    ``header_row`` is that of the headers, which carry the unit of a row of units in brackets.
+    """
+
+    cells: pd.DataFrame
+    header_row: int
+    faults: Faults
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        """Headers of all columns, each once."""
+        return tuple(str(name) for name in self.cells.columns)
+
+    @property
+    def remarks(self) -> Remarks:
+        """Name of the file, and notes of what was left out."""
+        return self.faults.remarks
+
+
+def foreign_table(content: bytes, name: str) -> ForeignTable:
+    """The table in a file of any kind that is read.
+
+    Parameters
+    ----------
+    content : bytes
+        CSV text with comma, semicolon, tab or bar between the cells, or a workbook (xlsx).
+    name : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    ForeignTable
+        With the faults of rows that could not be taken apart.
+
+    Raises
+    ------
+    InputError
+        Too large, neither text nor workbook, empty, or without header or values.
+    """
+    remarks = Remarks(one_line(name), FORMAT)
+    check_size(len(content), 0, remarks)
+    faults = Faults(remarks)
+    if is_old_workbook(content):
+        raise remarks.error("is a spreadsheet in an old format; save it as .xlsx or as CSV text")
+    rows = workbook_rows(content, remarks) if is_workbook(content) else _text_rows(content, faults)
+    if not rows:
+        faults.raise_any()
+        raise remarks.error("is empty; a header row and one row per reading would be right")
+    return _table(rows, faults)
+
+
+def text_of(content: bytes, remarks: Remarks) -> str:
+    """Text of a file: UTF-8 or UTF-16, else Western European with a note.
+
+    Parameters
+    ----------
+    content : bytes
+    remarks : Remarks
+        Takes the note.
+
+    Returns
+    -------
+    str
+        Without byte order mark, lines ended by a line feed.
+
+    Raises
+    ------
+    InputError
+        Too many rows, or not text.
+    """
+    text = _decoded(content, remarks)
+    if _NOT_TEXT.search(text):
+        raise remarks.error("is not a text file; save the readings as CSV text or as .xlsx")
+    text = text.replace("\ufeff", "").replace("\r\n", "\n").replace("\r", "\n")
+    check_size(0, text.count("\n"), remarks)
+    return text
+
+
+def _decoded(content: bytes, remarks: Remarks) -> str:
+    marked = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    if marked:
+        return content.decode("utf-16", errors="replace")
+    for encoding, zeros in (("utf-16-le", content[1:400:2]), ("utf-16-be", content[0:400:2])):
+        if len(zeros) > 1 and zeros.count(0) > 0.8 * len(zeros):
+            return content.decode(encoding, errors="replace")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        remarks.notes.append("the file is not UTF-8; its text was read as Western European")
+        return content.decode("cp1252", errors="replace")
+
+
+def _text_rows(content: bytes, faults: Faults) -> list[Row]:
+    """Cells of each line that is neither blank nor a comment."""
+    numbered = enumerate(text_of(content, faults.remarks).split("\n"), 1)
+    lines = [(row, t) for row, t in numbered if t.strip(" \t;,|") and t.lstrip()[:1] != "#"]
+    told = _SEPARATOR_LINE.fullmatch(lines[0][1].strip()) if lines else None
+    lines = lines[1:] if told else lines
+    separator = told.group(1) if told else separator_of([line for _, line in lines])
+    rows: list[Row] = []
+    for row, line in lines:
+        try:
+            rows.append((row, _cells_of(line, separator)))
+        except csv.Error:
+            faults.add("a quote mark is not closed; close it in the same row", row)
+    return rows
+
+
+def separator_of(lines: Sequence[str]) -> str:
+    """The separator that cuts most lines into equally many cells.
+
+    Parameters
+    ----------
+    lines : sequence of str
+
+    Returns
+    -------
+    str
+        Tab, semicolon, bar or comma; the comma only where none of the others does as well, since it
+        may stand before decimals.
+    """
+
+    def agreeing(separator: str) -> int:
+        counts = Counter(line.count(separator) for line in lines[:_SAMPLE_ROWS])
+        return max((times for cuts, times in counts.items() if cuts), default=0)
+
+    return max(_SEPARATORS, key=agreeing)
+
+
+def _cells_of(line: str, separator: str) -> list[str]:
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(separator)]
+    reader = csv.reader([line], delimiter=separator, strict=True, skipinitialspace=True)
+    return [cell.strip() for cell in next(reader)]
+
+
+def _table(rows: list[Row], faults: Faults) -> ForeignTable:
+    remarks = faults.remarks
+    first = _first_of_values(rows)
+    if first is None:
+        raise remarks.error(
+            "holds no rows of values below a header; one row per reading would be right"
+        )
+    if first == 0:
+        raise remarks.error("holds values; a row of column names must come first", rows[0][0])
+    units = first > 1 and _is_units(rows[first - 1][1]) and len(_filled(rows[first - 2][1])) > 1
+    at = first - 2 if units else first - 1
+    labels = _labels(rows[at][1], rows[first - 1][1] if units else [], rows[first:])
+    if len(labels) > MOST_COLUMNS:
+        raise remarks.error(
+            f"has {len(labels)} columns; at most {MOST_COLUMNS} are read", rows[at][0]
+        )
+    if at:
+        remarks.notes.append(f"{at} row{'s' * (at > 1)} before the header not used")
+    values = _without_totals(rows[first:], remarks)
+    cells = _framed(values, labels, rows[at], faults)
+    return ForeignTable(cells, rows[at][0], faults)
+
+
+def _filled(cells: Iterable[str]) -> list[str]:
+    return [cell for cell in cells if cell]
+
+
+def _is_value(cell: str) -> bool:
+    """Whether a cell holds a number, a time or a date, and no words."""
+    if any(number_of(cell, mark) for mark in ".,"):
+        return True
+    return duration_s(cell, "h:min:s") is not None or _is_time_or_date(cell)
+
+
+def _is_time_or_date(cell: str) -> bool:
+    return clock_s(cell) is not None or date_order([cell]) is not None
+
+
+def _is_row_of_values(cells: list[str]) -> bool:
+    said = [cell for cell in cells if cell and not is_missing(cell)]
+    values = sum(map(_is_value, said))
+    return values >= 2 and 2 * values >= len(said)
+
+
+def _first_of_values(rows: list[Row]) -> int | None:
+    """Place of the first row of values: the row below it holds one too, where there is one."""
+    among = [cells for _, cells in rows[: HEADER_WITHIN + 2]]
+    looked_at = enumerate(among[: HEADER_WITHIN + 1])
+    places = [place for place, cells in looked_at if _is_row_of_values(cells)]
+    for place in places:
+        below = among[place + 1 : place + 2]
+        if not below or any(map(_is_value, below[0])):
+            return place
+    return next(iter(places), None)
+
+
+def _is_units(cells: list[str]) -> bool:
+    """Whether a row holds units and ways of writing, like ``[A]`` or ``hh:mm:ss``."""
+    words = [cell.strip("[]() ").lower() for cell in _filled(cells)]
+    return bool(words) and all(
+        word in UNIT_WORDS or bool(re.fullmatch(r"[ymdhst:./ -]{2,19}|text|-+", word))
+        for word in words
+    )
+
+
+def _labels(header: list[str], units: list[str], rows: list[Row]) -> list[str]:
+    """One name per column, each once; a column without one is called by its place."""
+    width = len(header)
+    while width and not header[width - 1]:
+        width -= 1
+    labels: list[str] = []
+    for place, name in enumerate(header[:width], 1):
+        unit = units[place - 1].strip("[]() -") if place <= len(units) else ""
+        label = one_line(name) or f"column {place}"
+        label += f" [{unit}]" * bool(unit)
+        while label in labels:
+            label += f" ({place})"
+        labels.append(label)
+    return labels
+
+
+def _without_totals(rows: list[Row], remarks: Remarks) -> list[Row]:
+    """The rows without those of totals at the end, which a note names."""
+    kept = list(rows)
+    while len(kept) > 1 and len(rows) - len(kept) < MOST_TOTALS:
+        words = [re.sub(r"[\W\d]+", "", cell).lower() for cell in kept[-1][1]]
+        if not {*_TOTALS_WORDS.split()}.intersection(_filled(words)[:1]):
+            break
+        row, cells = kept.pop()
+        remarks.notes.append(f"row {row} ({shown(cells[0])}) is no reading: not used")
+    return kept
+
+
+def _framed(rows: list[Row], labels: list[str], header: Row, faults: Faults) -> pd.DataFrame:
+    width, kept = len(labels), []
+    for row, cells in rows:
+        over = len(cells) - width
+        if over > 0 and any(cells[width:]):
+            faults.add(f"has {len(cells)} cells where the header has {width}; {_WIDE}", row)
+        elif cells[:width] == header[1][:width]:
+            problem = f"is the header of row {header[0]} again; give the readings of one connection"
+            faults.add(problem, row)
+        else:
+            kept.append((row, cells[:width] + [""] * -over))
+    index = pd.Index([row for row, _ in kept], dtype="int64")
+    columns = {label: [cells[k] for _, cells in kept] for k, label in enumerate(labels)}
+    return pd.DataFrame(_with_units_joined(columns), index=index, dtype=object)
+
+
+def _with_units_joined(columns: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Each column of units joined to the column of values at its left, cell by cell.
+
+    Meters that choose their range write so: ``18.3;A`` and, in the next row, ``950;mA``.
+    """
+    joined: dict[str, list[str]] = {}
+    for label, cells in columns.items():
+        if joined and _is_column_of_units(label, cells):
+            left, values = joined.popitem()
+            pairs = zip(values, cells, strict=True)
+            joined[left] = [f"{value} {unit}" if value else "" for value, unit in pairs]
+        else:
+            joined[label] = cells
+    return joined
+
+
+def _is_column_of_units(label: str, cells: list[str]) -> bool:
+    named = re.split(r"[\W\d]+", label.lower())[0] in _UNIT_HEADERS
+    written = {cell.lower().replace(" ", "") for cell in cells} - {""}
+    return named and bool(written) and written <= UNIT_WORDS.keys()

@@ -236,4 +236,4 @@ def _leave(store: Store, connection: InProgress) -> None:
 
 def _put_aside() -> None:
     """Back to the start; the connection is offered there while it is in progress."""
-    st.query_params.clear()
+    st.query_params.pop(CONNECTION, None)

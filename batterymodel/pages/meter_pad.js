@@ -72,6 +72,7 @@ class MeterPad {
     navigator.vibrate?.(20);
     this.transmit();
     this.drawAll();
+    this.tick();
   }
 
   transmit() {

@@ -158,7 +158,8 @@ def begun_words(connection: InProgress, now: datetime) -> str:
     name = told.serial or told.tail or "battery"
     minutes = max((now - connection.started_at).total_seconds() / 60.0, 0.0)
     ago = f"{minutes:.0f} min ago" if minutes < 120.0 else f"{minutes / 60.0:.0f} h ago"
-    read = "nothing read yet" if last is None else f"{len(connection.readings)} readings"
+    count = len(connection.readings)
+    read = "nothing read yet" if last is None else f"{count} reading{'s' * (count != 1)}"
     return f"{name}, begun {ago}, {read}"
 
 

@@ -1,9 +1,9 @@
 """Does a test notice when a deciding value is wrong? Changes the code in a copy and looks.
 
-``python -m tests.mutations [--only NAME] [--jobs 2]`` applies one mutation after another to a copy
-of the checkout and runs the test files that should notice. Status 1 if any survives, if a text to
-replace is not found exactly once, or if those tests fail without any mutation. About five minutes
-on two cores. `tests.mutation_list` holds the list.
+``python -m tests.mutations [--only NAME] [--part 1/3] [--jobs 2]`` applies one mutation after
+another to a copy of the checkout and runs the test files that should notice. Status 1 if any
+survives, if a text to replace is not found exactly once, or if those tests fail without any
+mutation. All of them take a quarter of an hour on two cores. `tests.mutation_list` holds the list.
 """
 
 from __future__ import annotations
@@ -113,13 +113,27 @@ def sound(mutations: Iterable[Mutation], checkout: Path) -> bool:
     return status == 0
 
 
+def part(text: str) -> tuple[int, int]:
+    """Which part of how many, of a text like ``2/3``."""
+    try:
+        number, parts = (int(word) for word in text.split("/"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is no part like 2/3") from None
+    if not 1 <= number <= parts:
+        raise argparse.ArgumentTypeError(f"there is no part {number} of {parts}")
+    return number, parts
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run the mutations and say which survive."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--only", help="run the mutations whose name holds this text")
     parser.add_argument("--jobs", type=int, default=2, help="mutations tried at once")
+    parser.add_argument("--part", type=part, default=(1, 1), help="one part of all, like 2/3")
     options = parser.parse_args(arguments)
+    number, parts = options.part
     chosen = [m for m in MUTATIONS if options.only is None or options.only in m.name]
+    chosen = chosen[number - 1 :: parts]
     if not chosen:
         parser.error(f"no mutation is named like {options.only!r}")
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(options.jobs) as pool:

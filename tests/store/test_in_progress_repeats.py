@@ -170,4 +170,4 @@ def test_any_order_of_presses_and_repeats_comes_to_each_once(new_url):
 
 @pytest.mark.slow
 def test_many_orders_of_presses_and_repeats_come_to_each_once(new_url):
-    pressed_on(new_url, 60, 50)
+    pressed_on(new_url, 20, 50)

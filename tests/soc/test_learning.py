@@ -174,7 +174,7 @@ def completed_taper(own_time_h, own_share, rng):
         load_a=8.0 + rng.normal(0.0, 1.0),
         limit_a=300.0,
         fast_share=share,
-        floor_a=float(max(rng.normal(0.12, 0.12), 0.0)),
+        float_current_a=float(max(rng.normal(0.12, 0.12), 0.0)),
         minutes=180.0 * own_time_h,
         every_s=60.0,
         noise_a=3.0,

@@ -1,0 +1,11 @@
+"""Changes of deciding values that some test must notice; see `tests.mutations`.
+
+Texts are whole where they can be, so that a value is replaced and not its namesake.
+"""
+
+from tests.mutation_list import charge, judging, years
+from tests.mutation_list.mutation import Mutation
+
+MUTATIONS = (*judging.ALL, *charge.ALL, *years.ALL)
+
+__all__ = ["MUTATIONS", "Mutation"]

@@ -1,0 +1,231 @@
+"""What is kept and shown over the years: capacity checks, fade, record, files, pages."""
+
+from __future__ import annotations
+
+from tests.mutation_list.mutation import changes_in
+
+CAPACITY = changes_in(
+    "capacity",
+    (
+        "fail on the mean",
+        "check",
+        "Verdict.FAIL if interval.high < limit_ah",
+        "Verdict.FAIL if interval.mean < limit_ah",
+    ),
+    (
+        "pass on the mean",
+        "check",
+        "if interval.low >= limit_ah:",
+        "if interval.mean >= limit_ah:",
+    ),
+    (
+        "bound on the mean",
+        "check",
+        "max(capacity_ah - LEVEL_SD * sd, 0.0)",
+        "max(capacity_ah, 0.0)",
+    ),
+    ("steady spread", "check", "STEADY_SPREAD = 0.05\n", "STEADY_SPREAD = 0.10\n"),
+    (
+        "believed capacities",
+        "check",
+        "LEAST_BELIEVED, MOST_BELIEVED = 0.03, 2.0\n",
+        "LEAST_BELIEVED, MOST_BELIEVED = 0.03, 3.0\n",
+    ),
+    ("common share", "in_service", "COMMON_SHARE = 0.7\n", "COMMON_SHARE = 0.0\n"),
+    (
+        "doubtful change",
+        "in_service",
+        "MOST_CHANGE_REL_SD = 0.3\n",
+        "MOST_CHANGE_REL_SD = 0.6\n",
+    ),
+)
+
+FADE = changes_in(
+    "fade",
+    (
+        "check interval",
+        "forecast",
+        "regular = last + interval.value / DAYS_PER_YEAR",
+        "regular = last + 2.0 * interval.value / DAYS_PER_YEAR",
+    ),
+    ("knee odds", "forecast", "KNEE_ODDS = 10.0\n", "KNEE_ODDS = 3.0\n"),
+    ("half width", "forecast", "CYCLE_HALF_WIDTH = 0.5, 0.05\n", "CYCLE_HALF_WIDTH = 2.5, 0.05\n"),
+    (
+        "half width in cycles",
+        "forecast",
+        "CYCLE_HALF_WIDTH = 0.5, 0.05\n",
+        "CYCLE_HALF_WIDTH = 0.5, 0.30\n",
+    ),
+    ("crossing level", "forecast", "CROSSING_LEVEL = 0.80\n", "CROSSING_LEVEL = 0.50\n"),
+    ("horizon", "forecast", "HORIZON_YEARS = 5.0\n", "HORIZON_YEARS = 10.0\n"),
+    ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
+)
+
+SELECTION = changes_in(
+    "fade",
+    ("head start", "selection", "HEAD_START = 1.0\n", "HEAD_START = 0.1\n"),
+    ("believed origins", "selection", "BELIEVED_ORIGINS = 2.0\n", "BELIEVED_ORIGINS = 6.0\n"),
+    ("least widening", "selection", "LEAST_WIDENING = 0.8\n", "LEAST_WIDENING = 0.5\n"),
+    tests=("tests/fade/test_selection.py",),
+)
+
+IN_PROGRESS = (
+    *changes_in(
+        "store",
+        ("meters together", "noted_readings", "\nTOGETHER_S = 10.0\n", "\nTOGETHER_S = 9.0\n"),
+        (
+            "temperature together",
+            "noted_readings",
+            "TEMP_TOGETHER_S = 30.0\n",
+            "TEMP_TOGETHER_S = 31.0\n",
+        ),
+        (
+            "switched between meters",
+            "noted_readings",
+            "first_s < mark_s <= last_s",
+            "first_s <= mark_s < last_s",
+        ),
+        (
+            "nearest row first",
+            "noted_readings",
+            "(abs(other.elapsed_s - row.elapsed_s), i, k)",
+            "(-abs(other.elapsed_s - row.elapsed_s), i, k)",
+        ),
+        (
+            "struck ones left out",
+            "acts",
+            "if not (n.struck or n.late)]",
+            "if not n.late]",
+        ),
+        tests=("tests/store/test_noted_readings.py",),
+    ),
+    *changes_in(
+        "store",
+        ("clock off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 121.5\n"),
+        ("clock less off", "in_progress", "CLOCK_OFF_S = 120.0\n", "CLOCK_OFF_S = 119.0\n"),
+        ("clock set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2021, 2200"),
+        ("clock not set", "acts", "LATEST_YEAR = 2020, 2200", "LATEST_YEAR = 2019, 2200"),
+        ("length of a label", "acts", "MOST_REASON = 60, 300", "MOST_REASON = 59, 300"),
+        ("late readings", "acts", "late = self.state is State.FINISHED", "late = False"),
+        (
+            "same key, same press",
+            "act_rows",
+            "if (there.in_progress_id, there.content) != (connection.id, act):",
+            "if there.in_progress_id != connection.id:",
+        ),
+        (
+            "same key, same connection",
+            "act_rows",
+            "if (there.in_progress_id, there.content) != (connection.id, act):",
+            "if there.content != act:",
+        ),
+        (
+            "temperature of the battery first",
+            "finishing",
+            "ambient_c if battery_c is None else battery_c",
+            "battery_c if ambient_c is None else ambient_c",
+        ),
+        (
+            "finished once",
+            "finishing",
+            "if connection.connection_id is not None:",
+            "if False:",
+        ),
+        (
+            "typed plate",
+            "finishing",
+            "if typed is not None and typed != on_record:",
+            "if typed is None and typed != on_record:",
+        ),
+        tests=("tests/store/test_in_progress.py",),
+    ),
+)
+
+ATTENTION = (
+    *changes_in(
+        "say",
+        ("overdue a day late", "attention", "- round(interval), 0)", "- round(interval) - 1, 0)"),
+        ("mildest first", "attention", "sorted(-SEVERITY_ORDER", "sorted(+SEVERITY_ORDER"),
+        ("latest due first", "attention", "-row.overdue_days, share", "row.overdue_days, share"),
+        ("stopped early", "attention", "if not check.is_lower_bound]", "]"),
+        tests=("tests/say/test_attention.py",),
+    ),
+    *changes_in(
+        "store",
+        ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
+        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)]", "RestorationRow)]"),
+        tests=("tests/store/test_stamps.py",),
+    ),
+)
+
+FOREIGN = (
+    *changes_in(
+        "inputs",
+        ("plain amperes", "column_guess", "MOST_PLAIN_A = 100.0\n", "MOST_PLAIN_A = 101.0\n"),
+        ("steady amperes", "column_guess", "MOST_STEADY_A = 300.0\n", "MOST_STEADY_A = 301.0\n"),
+        ("letters of a unit", "column_guess", "LONGEST_UNIT = 3\n", "LONGEST_UNIT = 4\n"),
+        (
+            "milliamperes from",
+            "column_guess",
+            "LEAST_MILLI_A = 2000.0\n",
+            "LEAST_MILLI_A = 2002.0\n",
+        ),
+        ("amperes at least", "column_guess", "LEAST_AMPERES = 0.2\n", "LEAST_AMPERES = 0.19\n"),
+        ("volts at least", "column_guess", "V = (5.0, 100.0),", "V = (4.0, 100.0),"),
+        ("volts at most", "column_guess", "V = (5.0, 100.0),", "V = (5.0, 102.0),"),
+        ("millivolts at least", "column_guess", "100.0), 5000.0\n", "100.0), 4000.0\n"),
+        ("kelvin from", "column_guess", "LEAST_KELVIN = 200.0\n", "LEAST_KELVIN = 202.0\n"),
+        ("clock from", "column_guess", "LEAST_CLOCK_H = 4.0\n", "LEAST_CLOCK_H = 3.9\n"),
+        ("counts since 1970", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (4e8, 5e9)\n"),
+        ("counts until", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (5e8, 6e9)\n"),
+        ("afternoon", "cell_values", "AFTERNOON_SINCE_H = 12\n", "AFTERNOON_SINCE_H = 11\n"),
+        (
+            "a decimal mark in doubt",
+            "cell_values",
+            'return ("," if either else "."), not either',
+            'return ("," if either else "."), True',
+        ),
+        tests=("tests/inputs/test_column_guess.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("faults told", "faults", "MOST_TOLD = 20\n", "MOST_TOLD = 21\n"),
+        ("faults kept", "faults", "MOST_KEPT = 1000\n", "MOST_KEPT = 19\n"),
+        ("rows of totals", "foreign_table", "MOST_TOTALS = 4\n", "MOST_TOTALS = 5\n"),
+        (
+            "the clock's shorter way",
+            "foreign_times",
+            "steps_s + DAY_S / 2.0)",
+            "steps_s + DAY_S / 2.0 - 2.0)",
+        ),
+        ("fahrenheit", "column_map", '"degF": (5.0 / 9.0, -160.0 / 9.0)', '"degF": (0.5, -16.0)'),
+        ("header within", "foreign_table", "HEADER_WITHIN = 60\n", "HEADER_WITHIN = 59\n"),
+        tests=("tests/inputs/test_foreign.py",),
+    ),
+    *changes_in(
+        "inputs",
+        (
+            "unpacked bytes",
+            "workbook",
+            "MOST_UNPACKED_BYTES = 64 << 20\n",
+            "MOST_UNPACKED_BYTES = 65 << 20\n",
+        ),
+        ("columns read", "foreign_table", "MOST_COLUMNS = 200\n", "MOST_COLUMNS = 201\n"),
+        tests=("tests/inputs/test_workbook.py",),
+    ),
+    *changes_in(
+        "commands",
+        ("rows before a guess", "follow_work", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
+        ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
+        tests=("tests/commands/test_follow.py",),
+    ),
+)
+
+ALL = (
+    *CAPACITY,
+    *FADE,
+    *SELECTION,
+    *IN_PROGRESS,
+    *ATTENTION,
+    *FOREIGN,
+)

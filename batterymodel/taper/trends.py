@@ -228,13 +228,17 @@ def rise_of(fit: TaperFit) -> Rise | None:
 def _steady_climb(signal: Signal, time_s: FloatArray, current_a: FloatArray) -> Rise | None:
     """The climb of the last `RISING_READINGS`, where each rises over the one before.
 
+    Only of readings further apart than `SHARP_S`: what climbs within seconds is a load that starts.
     On the supply's meter each must rise by more than the one before, as loads that are switched on
     one after the other do not. The last reading is left out of the gradual climb: it may be a slip.
     """
     t, y = time_s[-RISING_READINGS:], current_a[-RISING_READINGS:]
     rises = np.diff(y)
     noise = max(RISING_ERRORS * np.sqrt(2.0) * signal.sigma_a, signal.resolution_a)
-    if (rises <= noise).any() or not (signal.reads_battery or (np.diff(rises) > 0.0).all()):
+    steepens = bool((np.diff(rises) > 0.0).all())
+    if (rises <= noise).any() or (np.diff(t) <= SHARP_S).any():
+        return None
+    if not (signal.reads_battery or steepens):
         return None
     level = abs(float(np.median(current_a)) - signal.load.mean_a)
     unsure = max(RISE_METER_STEPS * signal.resolution_a, RISE_OF_CURRENT * level, LEAST_RISE_A)

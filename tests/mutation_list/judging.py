@@ -89,12 +89,13 @@ EVENTS = (
         "taper",
         ("recent windows", "trends", "= (120.0, 300.0, 600.0)\n", "= ()\n"),
         ("sharpest jump", "trends", "float(levels[lowest]) - jump,", "float(levels[lowest]),"),
+        ("a start of seconds", "trends", "(np.diff(t) <= SHARP_S).any()", "False"),
         ("no steady climb", "trends", "return steady\n", "return largest\n"),
         (
             "loads make a climb",
             "trends",
-            "signal.reads_battery or (np.diff(rises) > 0.0).all()",
-            "True",
+            "steepens = bool((np.diff(rises) > 0.0).all())",
+            "steepens = True",
         ),
         (
             "load once read",

@@ -156,6 +156,17 @@ def test_loads_switched_on_one_by_one_are_no_runaway(battery):
     assert judged(readings, battery).outcome != "disconnect"
 
 
+@pytest.mark.parametrize("every_s", [1.0, 5.0, 10.0])
+def test_an_inverter_that_starts_softly_is_no_runaway(battery, every_s):
+    """A log that ends while a load of 11 A comes up, each second by more than in the one before."""
+    time = every_s * np.arange(61.0)
+    start = np.zeros(61)
+    start[-4:] = 0.5, 2.0, 5.5, 11.0
+    current = np.round(8.0 + 6.0 * np.exp(-time / 400.0) + start, 1)
+    result = judged(Readings(elapsed_s=time, supply_current_a=current), battery)
+    assert result.outcome != "disconnect"
+
+
 def test_a_load_that_was_read_at_first_only_is_not_the_batterys_own_current(battery):
     """The load column ends after 100 s, then the load drifts by 5 A: no battery is judged by it."""
     time = np.arange(0.0, 901.0, 15.0)

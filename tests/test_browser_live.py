@@ -15,6 +15,7 @@ from batterymodel.store import open_store
 from batterymodel.store.acts import Quantity
 from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.store.in_progress import connections_in_progress
+from batterymodel.store.records import Connection
 from tests import screenshots
 from tests.screenshots import CHECKOUT, WAIT_MS, settle
 from tests.store.test_in_progress import with_battery
@@ -180,6 +181,30 @@ def test_ten_times_the_last_reading_is_asked_about(page, server) -> None:
     page.get_by_role("button", name="13.1 A", exact=True).click()
     wait_until_stored(page)
     assert server.readings() == [13.4, 13.1]
+
+
+def test_a_kept_connection_is_said_to_be_in_the_record_and_takes_no_more(page, server) -> None:
+    connect(page)
+    for current in ("13.4", "13.1", "12.9"):
+        note(page, current)
+        wait_until_stored(page)
+    page.get_by_role("button", name="Keep in the record").click()
+    page.get_by_text("is in the record of B").wait_for(timeout=WAIT_MS)
+    assert not page.locator(".pad-keys").is_visible()
+    store = open_store(server.record)
+    [kept] = store.entries(Connection)
+    assert store.file(kept.record.readings_sha256).count(b"\n") == 4
+    assert connections_in_progress(store) == []
+
+
+def test_a_connection_left_is_taken_up_again(page, server) -> None:
+    connect(page)
+    note(page, "13.4")
+    wait_until_stored(page)
+    page.get_by_role("button", name="Leave it unfinished").click()
+    page.get_by_role("button", name="Take it up again").click()
+    page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
+    assert server.readings() == [13.4]
 
 
 def test_a_connection_put_aside_is_offered_again(page, server) -> None:

@@ -15,12 +15,12 @@ from batterymodel.inputs.records import Chemistry, Supply, record_from
 from batterymodel.pages import KEPT, kept, literal
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
 from batterymodel.reference.chemistry import data_for
-from batterymodel.say.in_progress import LiveView, begun_words, live_view
+from batterymodel.say.in_progress import Question, begun_words, ended_words, live_view
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
-from batterymodel.store.acts import InProgress, Quantity
+from batterymodel.store.acts import InProgress, Quantity, State
 from batterymodel.store.finishing import finish
-from batterymodel.store.in_progress import begin, connections_in_progress, leave, load
+from batterymodel.store.in_progress import begin, connections_in_progress, leave, load, take_up
 from batterymodel.store.noted_readings import file_name_of, readings_bytes
 from batterymodel.store.pressed import take_entry
 
@@ -49,12 +49,14 @@ def page() -> None:
     connection = _current(store)
     if connection is None:
         _show_start(store)
-    else:
+    elif connection.state is State.IN_PROGRESS:
         _show_live(store, connection)
+    else:
+        _show_ended(store, connection)
 
 
 def _current(store: Store) -> InProgress | None:
-    """The connection that the address names, while it is in progress."""
+    """The connection that the address names."""
     wanted = st.query_params.get(CONNECTION)
     try:
         return None if wanted is None else load(store, wanted)
@@ -149,7 +151,8 @@ def _show_live(store: Store, connection: InProgress) -> None:
     else:
         st.html(pages.pinned_waiting(name, view.readings_left, view.problem))
     kept.show_done()
-    meter_pad(_pad_data(view), PAD, lambda: _take_sent(store, connection.id))
+    pad = _pad_data(connection, view.question, view.due_s)
+    meter_pad(pad, PAD, lambda: _take_sent(store, connection.id))
     if view.assessment is not None:
         st.html(pages.outcome_box(view.assessment))
         with st.expander("Details"):
@@ -159,8 +162,26 @@ def _show_live(store: Store, connection: InProgress) -> None:
     _show_end(store, connection)
 
 
-def _pad_data(view: LiveView) -> dict[str, object]:
-    connection, question = view.connection, view.question
+def _show_ended(store: Store, connection: InProgress) -> None:
+    """What became of a connection; presses that a device still holds are taken in."""
+    st.title(connection.told.serial or connection.told.tail or "Battery")
+    kept.show_done()
+    for words in ended_words(connection):
+        st.markdown(literal(words))
+    meter_pad(_pad_data(connection), PAD, lambda: _take_sent(store, connection.id))
+    if connection.state is State.LEFT:
+        st.button("Take it up again", on_click=_take_up, args=(store, connection), width="stretch")
+    st.button("Back to the start", on_click=_put_aside, width="stretch")
+
+
+def _take_up(store: Store, connection: InProgress) -> None:
+    kept.attempt(lambda: take_up(store, connection.id, f"take-up-{uuid4().hex}"), "")
+
+
+def _pad_data(
+    connection: InProgress, question: Question | None = None, due_s: float | None = None
+) -> dict[str, object]:
+    """What the pad shows; closed, so that nothing more is pressed, without a next reading."""
     started_ms = 1000.0 * connection.started_at.timestamp()
     last = [
         {"id": key, "quantity": r.quantity, "value": r.value, "elapsed_s": r.elapsed_s}
@@ -170,7 +191,8 @@ def _pad_data(view: LiveView) -> dict[str, object]:
         "connection": connection.id,
         "started_ms": started_ms,
         "now_ms": 1000.0 * datetime.now(UTC).timestamp(),
-        "due_ms": started_ms + 1000.0 * view.due_s,
+        "closed": due_s is None,
+        "due_ms": None if due_s is None else started_ms + 1000.0 * due_s,
         "kinds": [{"name": name, "label": label, "unit": unit} for name, label, unit in KINDS],
         "marks": list(MARKS),
         "question": None
@@ -222,16 +244,12 @@ def _show_end(store: Store, connection: InProgress) -> None:
 
 
 def _finish(store: Store, connection: InProgress) -> None:
-    words = f"The connection is in the record of {connection.told.serial}."
-    if kept.attempt(lambda: finish(store, connection.id, f"finish-{connection.id}"), words):
-        _put_aside()
+    kept.attempt(lambda: finish(store, connection.id, f"finish-{connection.id}"), "")
 
 
 def _leave(store: Store, connection: InProgress) -> None:
     key = f"leave-{uuid4().hex}"
-    words = "The connection was left unfinished; its readings stay in the record's file."
-    if kept.attempt(lambda: leave(store, connection.id, key, "left on the page"), words):
-        _put_aside()
+    kept.attempt(lambda: leave(store, connection.id, key, "left on the page"), "")
 
 
 def _put_aside() -> None:

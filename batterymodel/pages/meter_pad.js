@@ -39,6 +39,7 @@ class MeterPad {
     // The server's clock less this one's, as it came with least delay.
     this.skew = Math.max(other ? -Infinity : this.skew, data.now_ms - Date.now());
     if (other) this.kind = data.kinds[0].name;
+    this.root.classList.toggle("closed", data.closed);
     const kept = new Set(data.confirmed);
     this.save(this.waiting().filter((item) => !kept.has(item.id)));
     this.drawAll();
@@ -85,7 +86,7 @@ class MeterPad {
 
   tick() {
     const now = Date.now() + this.skew;
-    this.find("clock").textContent = clock(now - this.data.started_ms);
+    this.find("clock").textContent = this.data.closed ? "" : clock(now - this.data.started_ms);
     const due = this.data.due_ms === null ? null : this.data.due_ms - now;
     this.find("next").textContent = due === null ? "" :
       due > 0 ? `next reading in ${clock(due)}` : "read the meter now";
@@ -95,7 +96,7 @@ class MeterPad {
   }
 
   typed(event) {
-    if (event.ctrlKey || event.altKey || event.metaKey) return;
+    if (this.data.closed || event.ctrlKey || event.altKey || event.metaKey) return;
     const key = { Backspace: "back", Enter: "note", "-": "minus", ".": "point", ",": "point" }[event.key]
       ?? (/^[0-9]$/.test(event.key) ? event.key : null);
     if (!key || (key === "note" && event.target !== this.root)) return;

@@ -32,7 +32,8 @@ def meter_pad(data: dict[str, Any], key: str, on_sent: Callable[[], None]) -> No
     ----------
     data : dict
         What the pad shows, JSON: ``connection`` (id), ``started_ms``, ``now_ms`` and ``due_ms``
-        (moments since 1970 [ms]), ``kinds`` (quantities with name, label and unit), ``marks``
+        (moments since 1970 [ms]; the last may be None), ``closed`` (nothing more is pressed, but
+        what waits is still sent), ``kinds`` (quantities with name, label and unit), ``marks``
         (labels), ``question`` (name, text, unit or None), ``last`` (last readings, the newest
         first) and ``confirmed`` (ids of entries that are stored).
     key : str

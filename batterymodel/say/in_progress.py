@@ -10,7 +10,7 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Chemistry
 from batterymodel.rules.results import Assessment, Outcome
 from batterymodel.store import Store
-from batterymodel.store.acts import InProgress, Quantity
+from batterymodel.store.acts import InProgress, Quantity, State
 from batterymodel.store.finishing import battery_so_far, told_so_far
 from batterymodel.store.noted_readings import readings_of
 
@@ -161,6 +161,29 @@ def begun_words(connection: InProgress, now: datetime) -> str:
     count = len(connection.readings)
     read = "nothing read yet" if last is None else f"{count} reading{'s' * (count != 1)}"
     return f"{name}, begun {ago}, {read}"
+
+
+def ended_words(connection: InProgress) -> tuple[str, ...]:
+    """What became of a connection that is no longer in progress.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    if connection.state is State.LEFT:
+        return (f"This connection was left unfinished ({connection.left_because}).",)
+    said = [f"This connection is in the record of {connection.told.serial}."]
+    if late := len(connection.late):
+        said.append(
+            f"{late} reading{'s' * (late != 1)} or marks came after it was kept, and the record of it "
+            f"does not hold them: correct the entry {connection.connection_id} where they matter."
+        )
+    return tuple(said)
 
 
 def _known(connection: InProgress, name: str) -> bool:

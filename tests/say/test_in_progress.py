@@ -7,10 +7,11 @@ from datetime import timedelta
 import pytest
 
 from batterymodel import Outcome
-from batterymodel.say.in_progress import begun_words, live_view
+from batterymodel.say.in_progress import begun_words, ended_words, live_view
 from batterymodel.store import open_store
 from batterymodel.store.acts import Quantity
-from batterymodel.store.in_progress import begin, load, note, tell
+from batterymodel.store.finishing import finish
+from batterymodel.store.in_progress import begin, leave, load, note, tell
 from tests.store.test_in_progress import NOW, START, C, at, taper, with_battery
 
 PLATE = {"tail": "DEMO-2", "cells": 12, "rated_capacity_ah": 24.0}
@@ -101,3 +102,18 @@ def test_a_connection_is_offered_in_one_line(fleet):
     assert begun_words(connection, NOW) == "B-1, begun 60 min ago, 3 readings"
     later = NOW + timedelta(hours=4)
     assert begun_words(connection, later) == "B-1, begun 5 h ago, 3 readings"
+
+
+def test_what_became_of_a_connection_is_said_with_what_came_late(fleet):
+    begun(fleet, serial="B-1")
+    taper(fleet, count=12)
+    finish(fleet, C, "finish-01")
+    assert ended_words(load(fleet, C)) == ("This connection is in the record of B-1.",)
+    note(fleet, C, "late-0001", Quantity.SUPPLY_CURRENT, 9.0, at(400.0))
+    assert "1 reading or marks came after it was kept" in ended_words(load(fleet, C))[1]
+
+
+def test_a_connection_that_was_left_says_why(fleet):
+    begun(fleet, serial="B-1")
+    leave(fleet, C, "leave-01", "wrong aircraft")
+    assert "(wrong aircraft)" in ended_words(load(fleet, C))[0]

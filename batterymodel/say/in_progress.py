@@ -180,8 +180,8 @@ def ended_words(connection: InProgress) -> tuple[str, ...]:
     said = [f"This connection is in the record of {connection.told.serial}."]
     if late := len(connection.late):
         said.append(
-            f"{late} reading{'s' * (late != 1)} or marks came after it was kept, and the record of it "
-            f"does not hold them: correct the entry {connection.connection_id} where they matter."
+            f"{late} reading{'s' * (late != 1)} or marks came after it was kept and are not in it: "
+            f"correct the entry {connection.connection_id} where they matter."
         )
     return tuple(said)
 

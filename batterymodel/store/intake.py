@@ -182,7 +182,7 @@ def add_connection(
         readings, why_not = _read(data, file_name)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
-        _refuse_ahead(store, day, "the connection")
+        _refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
         values = {
             "battery_id": battery_id,
             "aircraft_id": _aircraft_id(store, serial, day, told.tail),

@@ -106,3 +106,36 @@ def test_an_absurd_load_leaves_finite_numbers():
     found = flat(lambda t: 2.0 + 0.0 * t, load_a=900.0, load_sd_a=0.01)
     assert np.isfinite(log_likelihood(found))
     assert np.isfinite(found.log_of_a_load())
+
+
+def test_a_supply_at_its_limit_throughout_shows_that_the_battery_takes_at_least_that():
+    """35 A of 40 A go into 30 Ah: a sound battery takes 45 A or so, a bad joint lets 3 A through."""
+    time = np.linspace(0.0, 600.0, 61)
+    readings = Readings(elapsed_s=time, supply_current_a=np.full(61, 40.0))
+    signal = signal_from(readings, Supply(rated_current_a=40.0), 5.0, 0.05)
+    assert signal.limited_throughout
+    found = FlatCurrent(fit_taper(signal, prior_for(LFP, 25.0)), LFP.rated_capacity_ah)
+    joint = (FLAT_CURRENT[Condition.ACCEPTS_LITTLE][0],)
+    assert log_likelihood(found) > log_likelihood(found, joint) + 2.0
+
+
+def test_a_fall_on_the_clamp_is_the_batterys_and_no_drift_of_a_load():
+    """0.4 A less in ten minutes: a bus load drifts so, a clamp on the battery's lead does not."""
+    time = np.linspace(0.0, 600.0, 61)
+    battery = 0.6 - 0.4 * time / 600.0
+    columns = {"elapsed_s": time, "supply_current_a": np.round(5.0 + battery, 2)}
+    by_meter = Readings(**columns)
+    by_clamp = Readings(**columns, battery_current_a=np.round(battery, 2))
+    against = []
+    for readings in (by_meter, by_clamp):
+        signal = signal_from(readings, SUPPLY, 5.0, 0.05)
+        found = FlatCurrent(fit_taper(signal, prior_for(LFP, 25.0)), LFP.rated_capacity_ah)
+        against.append(log_likelihood(found) - found.log_of_a_load())
+    assert against[1] > against[0] + 5.0
+
+
+def test_the_first_seconds_are_no_fall():
+    """A surge that is gone in half a minute leaves the charge as unbounded as a level current."""
+    level = middle_ah(flat(lambda t: np.full(t.shape, 20.0)))
+    surge = middle_ah(flat(lambda t: 20.0 + 12.0 * np.exp(-t / 8.0)))
+    assert surge == pytest.approx(level, rel=0.1)

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from batterymodel.basis.calendar import days_words
 from batterymodel.charts.sparkline import sparkline_svg, sparkline_words
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.limits import Limit, limit_for
@@ -227,8 +228,8 @@ def _overdue_remark(battery: Battery, days: int) -> Remark | None:
     if check is None:
         return None
     since = check.on + timedelta(days=round(limit.value))
-    interval = f" (interval {GENERIC_MARK})" * limit.generic
-    more = f"since {since}, {days} day{'s' * (days != 1)}{interval}"
+    interval = GENERIC_MARK if limit.generic else "card's"
+    more = f"since {since}, {days_words(days)}, by the {interval} interval"
     return _remark(Severity.NOTE, "Check overdue", more)
 
 

@@ -111,8 +111,8 @@ def words(said: Remark) -> str:
     ("days_ago", "said"),
     [
         (180, None),
-        (181, "Check overdue since 2026-02-13, 1 day"),
-        (220, "Check overdue since 2026-01-05, 40 days"),
+        (181, "Check overdue since 2026-02-13, 1 day, by the card's interval"),
+        (220, "Check overdue since 2026-01-05, 40 days, by the card's interval"),
     ],
 )
 def test_a_check_is_overdue_from_the_day_after_its_interval(sqlite_store, days_ago, said) -> None:

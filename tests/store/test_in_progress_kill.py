@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import itertools
-import multiprocessing
 import os
 import random
-import signal
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -19,13 +16,13 @@ from batterymodel.store.acts import State
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, connections_in_progress, load, note, strike, tell
 from batterymodel.store.records import Connection
+from tests.store.killing import FORK, confirmed_before_kill
 from tests.store.test_in_progress import at, with_battery
 from tests.store.test_kill import MEMORY_DISK
 
 KILLS, KILLS_BY_DEFAULT = 50, 5
 READINGS = 30
 NOW = at(1e6)
-FORK = multiprocessing.get_context("fork")
 PRESSES = READINGS + 4
 
 
@@ -64,20 +61,7 @@ def with_clock(database: str | Path) -> Store:
 
 def killed_at(database: str | Path, number: int, after: int, wait_s: float) -> int:
     """How many presses were confirmed by a server killed some time after its n-th."""
-    here, there = os.pipe()
-    child = FORK.Process(target=serve, args=(database, number, there))
-    child.start()
-    os.close(there)
-    said = b""
-    while said.count(b"\n") < after and (piece := os.read(here, 4096)):
-        said += piece
-    time.sleep(wait_s)
-    os.kill(child.pid, signal.SIGKILL)
-    child.join()
-    while piece := os.read(here, 4096):
-        said += piece
-    os.close(here)
-    return len(said.split())
+    return len(confirmed_before_kill(serve, database, number, after=after, wait_s=wait_s))
 
 
 @pytest.fixture

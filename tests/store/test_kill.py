@@ -6,12 +6,9 @@ the whole machine's power is not what is tested here.
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import random
-import signal
 import tempfile
-import time
 from pathlib import Path
 
 import pytest
@@ -25,11 +22,11 @@ from batterymodel.store.intake import (
 )
 from batterymodel.store.records import Aircraft, Connection, Move
 from tests.store.cases import BARE, write_logs
+from tests.store.killing import confirmed_before_kill
 
 KILLS, KILLS_BY_DEFAULT = 50, 8
 MEMORY_DISK = Path("/dev/shm")
 FILES = 24
-FORK = multiprocessing.get_context("fork")
 
 
 def run_import(database: Path, folder: Path, confirm: int) -> None:
@@ -47,21 +44,7 @@ def run_import(database: Path, folder: Path, confirm: int) -> None:
 
 def killed_import(database: Path, folder: Path, after: int, wait_s: float) -> list[str]:
     """Names confirmed by an import that was killed some time after its n-th confirmation."""
-    here, there = os.pipe()
-    child = FORK.Process(target=run_import, args=(database, folder, there))
-    child.start()
-    os.close(there)
-    said = b""
-    while said.count(b"\n") < after and (piece := os.read(here, 4096)):
-        said += piece
-    time.sleep(wait_s)
-    os.kill(child.pid, signal.SIGKILL)
-    child.join()
-    while piece := os.read(here, 4096):
-        said += piece
-    os.close(here)
-    assert child.exitcode == -signal.SIGKILL
-    return said.decode().split()
+    return confirmed_before_kill(run_import, database, folder, after=after, wait_s=wait_s)
 
 
 @pytest.fixture

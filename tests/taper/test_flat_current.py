@@ -109,7 +109,7 @@ def test_an_absurd_load_leaves_finite_numbers():
 
 
 def test_a_supply_at_its_limit_throughout_shows_that_the_battery_takes_at_least_that():
-    """35 A of 40 A go into 30 Ah: a sound battery takes 45 A or so, a bad joint lets 3 A through."""
+    """35 of 40 A go into 30 Ah: a sound battery takes some 45 A, a bad joint lets 3 A through."""
     time = np.linspace(0.0, 600.0, 61)
     readings = Readings(elapsed_s=time, supply_current_a=np.full(61, 40.0))
     signal = signal_from(readings, Supply(rated_current_a=40.0), 5.0, 0.05)

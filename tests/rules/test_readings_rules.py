@@ -70,11 +70,14 @@ def wandering(seed, drift_a=0.0):
     return readings.model_copy(update={"supply_current_a": current})
 
 
+@pytest.mark.parametrize(
+    "seeds", [range(15), pytest.param(range(15, 40), marks=pytest.mark.slow)], ids=str
+)
 @pytest.mark.parametrize("drift_a", [0.0, 2.0])
-def test_loads_that_wander_step_and_drift_are_never_a_runaway(battery, drift_a):
+def test_loads_that_wander_step_and_drift_are_never_a_runaway(battery, drift_a, seeds):
     alarms = [
         finding.severity
-        for seed in range(40)
+        for seed in seeds
         if (finding := found(judged(wandering(seed, drift_a), battery), "current_rising"))
     ]
     assert Severity.DISCONNECT not in alarms

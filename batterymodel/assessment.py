@@ -22,6 +22,7 @@ from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import not_checked
 from batterymodel.rules.case import LEAST_READINGS, Case, any_seen
 from batterymodel.rules.current_rules import steady_current_a
+from batterymodel.rules.doubts import with_doubt
 from batterymodel.rules.findings import findings_for, outcome_of
 from batterymodel.rules.next_observation import PAUSES_READING, next_observation
 from batterymodel.rules.results import (
@@ -37,6 +38,7 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import (
     CAUTIONS,
+    DOUBT_NOTE,
     HEADLINE,
     KEEP_READING,
     NEARLY_DONE,
@@ -184,6 +186,7 @@ def assess(
         load_sd_a=load_sd_a,
         unlike_history=known.history is not None and battery.history is None,
     )
+    case = with_doubt(case)
     findings = findings_for(case)
     return _assessment(case, posterior, findings, outcome_of(findings))
 
@@ -276,7 +279,7 @@ def _assessment(
         next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
         next_observation=observation,
         learned_history=_learned(case, posterior),
-        notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal)),
+        notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal), *_doubts(case)),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         curves=_curves(case),
     )
@@ -404,6 +407,10 @@ def _signal_notes(signal: Signal) -> tuple[str, ...]:
         return ()
     many = "reading is" if signal.transients == 1 else "readings are"
     return (f"{signal.transients} {many} short transients and not used for the taper",)
+
+
+def _doubts(case: Case) -> tuple[str, ...]:
+    return (DOUBT_NOTE,) if case.doubted else ()
 
 
 def _other_evidence(

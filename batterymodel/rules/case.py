@@ -41,7 +41,8 @@ class Case:
 
     ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
     connection [V], None where not known. ``unlike_history`` says that the battery's own history
-    was left out, because the readings contradict it.
+    was left out, because the readings contradict it, and ``doubted`` that the numbers in ``state``
+    count the current for less (`rules.doubts`).
     """
 
     battery: Battery
@@ -57,6 +58,7 @@ class Case:
     load_a: float | None = None
     load_sd_a: float = LOAD_SD_A
     unlike_history: bool = False
+    doubted: bool = False
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name.

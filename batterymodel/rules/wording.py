@@ -302,6 +302,12 @@ NEXT_STEPS = {
     ),
 }
 
+DOUBT_NOTE = (
+    "a finding says that the current may mislead: the ranges are drawn so wide that they hold even "
+    "if it tells nothing of the charge in one case of seven"
+)
+"""Said of numbers that `rules.doubts` widened."""
+
 KEEP_READING = "Keep reading meanwhile; the next useful reading is in {wait:.0f} minutes."
 
 OBSERVATIONS = {

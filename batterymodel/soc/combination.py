@@ -7,8 +7,9 @@ and charging law (`soc.account`), with the probability that `soc.conditions` gav
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -29,6 +30,14 @@ SMOOTH_POINTS = 1.5
 """Width over which densities are smoothed, in points of `SOC_GRID` [-]: values stand on a grid of
 charges (own choice, numerical)."""
 
+SOC_SD = 0.02
+"""Spread of states of charge that no model and no meter tells: how full *full* is differs from
+battery to battery, and with what capacity was last counted [-], standard deviation (own choice,
+settled on the calibration half of `tests.benchmarks.sick`)."""
+
+FINE_POINTS = 2001
+"""States of charge on which that spread is laid over a belief [-] (own choice, numerical)."""
+
 LEAST_MIXED = 0.005
 """Probability below which a condition leaves the numbers as they are [0..1] (own choice)."""
 
@@ -48,7 +57,8 @@ class ChargeState:
     """What is known of the battery's charge after the last reading.
 
     ``soc_at_connection_values`` and ``weight``, shape ``(n,)``, are states of charge and their
-    probabilities under all conditions. ``evidence`` holds each piece by itself, for a sound
+    probabilities under all conditions; ``told`` and ``untold`` are what the current says, and
+    what is known without it. ``evidence`` holds each piece by itself, for a sound
     battery, and ``combined`` the mixture of all. ``next_reading_s`` is the time from the last
     reading to the next that tells more [s].
     """
@@ -62,6 +72,22 @@ class ChargeState:
     soc_at_connection_values: FloatArray
     weight: FloatArray
     next_reading_s: float
+    told: _Told
+    untold: _Told
+
+    def doubted(self, share: float) -> ChargeState:
+        """The same where the current tells nothing, with this probability.
+
+        Parameters
+        ----------
+        share : float
+            [0..1].
+
+        Returns
+        -------
+        ChargeState
+        """
+        return replace(self, **_numbers(self.told.mixed(self.untold, share)))
 
     def probability_below(self, soc: float) -> float:
         """Probability that the state of charge at connection was below a value.
@@ -114,20 +140,62 @@ def charge_state(
     """
     sound = Account(posterior, _factors(battery, conditions, on), _product(others))
     mixed = _mixed(sound, conditions)
-    untold = _untold(battery, conditions, on)
+    untold = _without_current(_product(others), battery, on)
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery, on)
-    at_connection = _together([(a.at_connection, p) for a, p in mixed] + untold[:1])
+    told = _Told(
+        _together([(a.at_connection, p) for a, p in mixed]),
+        _together([(a.now, p) for a, p in mixed]),
+        _together([(a.left_ah, p) for a, p in mixed]),
+    )
+    told = told.mixed(untold, _nothing_charging(conditions))
     return ChargeState(
         evidence=(_alone(sound, battery), *others),
-        combined=as_evidence("combined", _density(at_connection)),
-        soc_at_connection=_interval(at_connection),
-        soc_now=_interval(_together([(a.now, p) for a, p in mixed] + untold[:1])),
-        charge_to_return_ah=_interval(_together([(a.left_ah, p) for a, p in mixed] + untold[1:])),
         minutes_to_top_off=_interval(_together([(a.minutes_until(done_ah), p) for a, p in mixed])),
-        soc_at_connection_values=at_connection.values,
-        weight=at_connection.weight,
         next_reading_s=_next_reading_s(sound, sigma_a),
+        told=told,
+        untold=untold,
+        **_numbers(told),
     )
+
+
+@dataclass(frozen=True)
+class _Told:
+    """State of charge at connection and now [0..1], and charge to return [Ah]."""
+
+    at_connection: Weighted
+    now: Weighted
+    left_ah: Weighted
+
+    def mixed(self, other: _Told, share: float) -> _Told:
+        """The other account with this probability, this one else."""
+        if share <= 0.0:
+            return self
+        both = zip(self._all, other._all, strict=True)
+        return _Told(*(_together([(a, 1.0 - share), (b, share)]) for a, b in both))
+
+    @property
+    def _all(self) -> tuple[Weighted, Weighted, Weighted]:
+        return self.at_connection, self.now, self.left_ah
+
+
+def _numbers(told: _Told) -> dict[str, Any]:
+    """Fields of `ChargeState` that follow from what is told."""
+    at_connection, now = _blurred(told.at_connection), _blurred(told.now)
+    return {
+        "combined": as_evidence("combined", _density(at_connection)),
+        "soc_at_connection": _interval(at_connection),
+        "soc_now": _interval(now),
+        "charge_to_return_ah": _interval(told.left_ah),
+        "soc_at_connection_values": at_connection.values,
+        "weight": at_connection.weight,
+    }
+
+
+def _blurred(soc: Weighted) -> Weighted:
+    """States of charge with the spread `SOC_SD`, thrown back at empty and full."""
+    grid = np.linspace(0.0, 1.0, FINE_POINTS)
+    weight = _on_grid(soc, FINE_POINTS)
+    return Weighted(grid, gaussian_filter1d(weight, SOC_SD * (FINE_POINTS - 1), mode="reflect"))
 
 
 def _factors(battery: Battery, conditions: ConditionState | None, on: date | None) -> FloatArray:
@@ -146,18 +214,19 @@ def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Acco
     return [(a, p) for a, p in likely if p >= LEAST_MIXED] or [(sound, 1.0)]
 
 
-def _untold(
-    battery: Battery, conditions: ConditionState | None, on: date | None
-) -> list[tuple[Weighted, float]]:
-    """State of charge and charge to return [Ah] of a battery that takes nothing, if it may be."""
+def _nothing_charging(conditions: ConditionState | None) -> float:
+    """Probability that counts of a battery that takes nothing [0..1]."""
     if conditions is None or conditions.untold is None:
-        return []
+        return 0.0
     probability = conditions.probability[Condition.NOTHING_CHARGING]
-    if probability < LEAST_MIXED:
-        return []
+    return probability if probability >= LEAST_MIXED else 0.0
+
+
+def _without_current(others: FloatArray, battery: Battery, on: date | None) -> _Told:
+    """What is known without the current: all states of charge, by the other evidence."""
     ah = present_capacity_ah(battery, on) / data_for(battery.chemistry).taper.efficiency
-    soc = Weighted(SOC_GRID, conditions.untold)
-    return [(soc, probability), (Weighted(ah * (1.0 - SOC_GRID), conditions.untold), probability)]
+    soc = Weighted(SOC_GRID, others)
+    return _Told(soc, soc, Weighted(ah * (1.0 - SOC_GRID), others))
 
 
 def _together(parts: list[tuple[Weighted, float]]) -> Weighted:
@@ -174,15 +243,19 @@ def _interval(found: Weighted) -> Interval:
 
 
 def _density(found: Weighted) -> FloatArray:
-    """Density over `SOC_GRID`, smoothed; each value is shared by two neighbours, shape ``(s,)``."""
-    place = np.clip(found.values, 0.0, 1.0) * (SOC_GRID.size - 1)
-    low = np.minimum(place.astype(int), SOC_GRID.size - 2)
-    high_part = found.weight * (place - low)
-    low_share = np.bincount(low, found.weight - high_part, SOC_GRID.size)
-    high_share = np.bincount(low + 1, high_part, SOC_GRID.size)
-    density = np.asarray(low_share + high_share, dtype=float)
+    """Density over `SOC_GRID`, smoothed, shape ``(s,)``."""
+    density = _on_grid(found, SOC_GRID.size)
     density[[0, -1]] *= 2.0
     return gaussian_filter1d(density, SMOOTH_POINTS, mode="nearest")
+
+
+def _on_grid(found: Weighted, points: int) -> FloatArray:
+    """Weights on so many even points from 0 to 1; each value is shared by two neighbours."""
+    place = np.clip(found.values, 0.0, 1.0) * (points - 1)
+    low = np.minimum(place.astype(int), points - 2)
+    high_part = found.weight * (place - low)
+    low_share = np.bincount(low, found.weight - high_part, points)
+    return np.asarray(low_share + np.bincount(low + 1, high_part, points), dtype=float)
 
 
 def _alone(sound: Account, battery: Battery) -> Evidence:

@@ -36,6 +36,9 @@ LOSS_PER_DAY = 0.01
 """State of charge a parked battery may lose per day, standard deviation [1/d] (common practice, no
 source)."""
 
+UNRECORDED_PER_DAY = 0.01
+"""Chance that a parked battery was used that day and nobody wrote it down [1/d] (own choice)."""
+
 BEYOND_EMPTY = 1e-6
 """Share of the taper's likelihood below which no charge the battery can hold explains it [-] (own
 choice)."""
@@ -194,7 +197,10 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     """Likelihood from the record's last known state; a parked battery can only have lost.
 
     Normal around it with the record's error, above it; below it with `LOSS_PER_DAY` for every day
-    since added in quadrature; and a share `MISLEADING` that says nothing.
+    since added in quadrature; and a share that says nothing, `MISLEADING` on the day itself and
+    `UNRECORDED_PER_DAY` more with each day::
+
+        1 - (1 - MISLEADING) (1 - UNRECORDED_PER_DAY)**days
 
     Parameters
     ----------
@@ -214,7 +220,8 @@ def last_known_evidence(battery: Battery, on: date) -> Evidence | None:
     below = np.hypot(known.sd, LOSS_PER_DAY * days)
     sd = np.where(known.state_of_charge > SOC_GRID, below, known.sd)
     likelihood = np.exp(-0.5 * ((SOC_GRID - known.state_of_charge) / sd) ** 2)
-    flat_share = _misleading_level(float(known.sd), 1.0)
+    fresh = (1.0 - MISLEADING) * (1.0 - UNRECORDED_PER_DAY) ** days
+    flat_share = _misleading_level(float(known.sd), 1.0, 1.0 - fresh)
     return as_evidence("last known state", flat_share + likelihood, f"{days_words(days)} old")
 
 
@@ -266,10 +273,10 @@ def charge_factors(battery: Battery, on: date | None = None) -> FloatArray:
     return np.quantile(every, (np.arange(_FACTOR_NODES) + 0.5) / _FACTOR_NODES, method="hazen")
 
 
-def _misleading_level(sd: float, span: float) -> float:
-    """Level of a flat share `MISLEADING` beside a normal density of unit peak."""
-    share = MISLEADING / (1.0 - MISLEADING)
-    return float(share * sd * np.sqrt(2.0 * np.pi) / span)
+def _misleading_level(sd: float, span: float, misleading: float = MISLEADING) -> float:
+    """Level of a flat share beside a normal density of unit peak."""
+    odds = misleading / (1.0 - misleading)
+    return float(odds * sd * np.sqrt(2.0 * np.pi) / span)
 
 
 def as_evidence(name: str, likelihood: FloatArray, remark: str | None = None) -> Evidence:

@@ -43,7 +43,24 @@ def at(evidence, soc):
 def test_a_parked_battery_loses_a_percent_a_day(battery, days, spread):
     """Self-discharge common practice allows: hypot(0.03, 0.01 x days), to one deviation below."""
     evidence = known_state(battery, days)
-    assert at(evidence, 0.9 - spread) == pytest.approx(np.exp(-0.5), abs=0.01)
+    level = flat_level(days, sd=0.03)
+    assert at(evidence, 0.9 - spread) * (1.0 + level) - level == pytest.approx(
+        np.exp(-0.5), abs=0.01
+    )
+
+
+def flat_level(days, sd):
+    """A record that says nothing: one in twenty, and one in a hundred more for every day."""
+    nothing = 1.0 - 0.95 * 0.99**days
+    return nothing / (1.0 - nothing) * sd * np.sqrt(2.0 * np.pi)
+
+
+@pytest.mark.parametrize("days", [0, 10, 60])
+def test_an_old_record_says_less(battery, days):
+    """Ten deviations above what it says, nothing is left but the share that says nothing."""
+    evidence = known_state(battery, days, soc=0.5)
+    level = flat_level(days, sd=0.03)
+    assert at(evidence, 0.85) == pytest.approx(level / (1.0 + level), rel=1e-3)
 
 
 def test_one_record_in_twenty_says_nothing(battery):

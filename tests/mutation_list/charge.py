@@ -193,6 +193,36 @@ FREQUENCY = changes_in(
     tests=("tests/soc/test_conditions.py",),
 )
 
+RANGES = (
+    *changes_in(
+        "soc",
+        (
+            "unrecorded use",
+            "evidence",
+            "UNRECORDED_PER_DAY = 0.01\n",
+            "UNRECORDED_PER_DAY = 0.008\n",
+        ),
+    ),
+    *changes_in(
+        "soc",
+        ("how full is defined", "combination", "SOC_SD = 0.02\n", "SOC_SD = 0.014\n"),
+        (
+            "now is not blurred",
+            "combination",
+            "_blurred(told.at_connection), _blurred(told.now)",
+            "_blurred(told.at_connection), told.now",
+        ),
+        tests=("tests/soc/test_combination.py",),
+    ),
+    *changes_in(
+        "basis",
+        ("peak left out", "intervals", "max(ends[tail], ends[shortest])", "ends[tail]"),
+        ("tail left out", "intervals", "min(starts[tail], starts[shortest])", "starts[shortest]"),
+        ("off the middle", "intervals", "OFF_MIDDLE = 0.001\n", "OFF_MIDDLE = 0.0\n"),
+        tests=("tests/soc/test_combination.py",),
+    ),
+)
+
 ACCOUNT = (
     *changes_in(
         "soc",
@@ -357,6 +387,7 @@ ALL = (
     *TAPER,
     *CONDITIONS,
     *FREQUENCY,
+    *RANGES,
     *ACCOUNT,
     *SETTLING,
     *IN_USE,

@@ -175,7 +175,34 @@ PROOF = (
     ),
 )
 
+CASTS_DOUBT = (
+    "unlike_any_taper, Severity.WATCH",
+    "taper_shape, Severity.WATCH",
+    "contradiction, Severity.WATCH",
+    "clamp, Severity.WATCH",
+    "rated_capacity, Severity.WATCH",
+    "current_rising, Severity.DISCONNECT",
+    "battery_temperature, Severity.DISCONNECT",
+)
+
+DOUBTS = changes_in(
+    "rules",
+    ("little doubt", "doubts", "DOUBT = 0.15\n", "DOUBT = 0.06\n"),
+    (
+        "watched temperatures cast doubt",
+        "doubts",
+        "(battery_temperature, Severity.DISCONNECT)",
+        "(battery_temperature, Severity.WATCH)",
+    ),
+    *(
+        (f"no doubt by {rule.split(',')[0]}", "doubts", f"    ({rule}),\n", "")
+        for rule in CASTS_DOUBT
+    ),
+    tests=("tests/rules/test_doubts.py",),
+)
+
 ALL = (
+    *DOUBTS,
     *RULES,
     *EVENTS,
     *PROOF,

@@ -36,7 +36,7 @@ def test_every_kind_comes_back_as_it_was_written(store):
     assert store.file(store.entry(ids.sheet).record.content_sha256) == b"%PDF invented"
     connection = store.entry(ids.connection).record
     assert store.file(connection.readings_sha256) == LOG.read_bytes()
-    assert connection.result["outcome"] == "top_off"
+    assert connection.result["outcome"] == "keep_watching"
 
 
 def test_moments_are_utc_and_of_now(store):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval
+from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
@@ -55,6 +56,21 @@ def text_report(assessment: Assessment) -> str:
         ]
     parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)
+
+
+def columns_taken(column_map: ColumnMap) -> str:
+    """How the columns of another logger's file were taken.
+
+    Parameters
+    ----------
+    column_map : ColumnMap
+
+    Returns
+    -------
+    str
+        Lines of `WIDTH`.
+    """
+    return wrapped(f"Columns taken: {column_map.words}.")
 
 
 def _doubts(assessment: Assessment) -> list[str]:

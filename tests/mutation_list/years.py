@@ -215,7 +215,7 @@ FOREIGN = (
     ),
     *changes_in(
         "commands",
-        ("rows before a guess", "follow_work", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
+        ("rows before a guess", "followed", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
         ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
         tests=("tests/commands/test_follow.py",),
     ),

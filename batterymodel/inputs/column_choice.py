@@ -22,6 +22,7 @@ from batterymodel.inputs.column_map import (
     Quantity,
 )
 from batterymodel.inputs.foreign import ForeignGuess, guess_columns
+from batterymodel.inputs.own_format import has_own_names
 from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp
 
 UNIT_WORDS: dict[str, str] = {
@@ -212,6 +213,39 @@ def with_remembered(
         return answered_guess(content, name, columns, known.decimal_mark)
     except InputError:
         return None
+
+
+def settled_guess(
+    content: bytes,
+    name: str,
+    guess: ForeignGuess,
+    remembered: Callable[[str], ColumnMap | None],
+) -> tuple[ForeignGuess, bool]:
+    """How a file's columns are to be taken, as far as that needs no person.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str
+        Name of the file, for messages.
+    guess : ForeignGuess
+        Made of the file alone.
+    remembered : callable
+        From a header's fingerprint to the map that was confirmed for it, or None.
+
+    Returns
+    -------
+    settled : ForeignGuess
+        To be asked about where it is not sure; in the project's own format where only that can say
+        what is wrong.
+    is_remembered : bool
+    """
+    known = with_remembered(content, name, guess, remembered)
+    if known is not None:
+        return known, True
+    if not guess.is_sure and has_own_names(content):
+        return ForeignGuess(ColumnMap(columns=(), own=True), ()), False
+    return guess, False
 
 
 def preview_table(

@@ -7,6 +7,7 @@ Fahrenheit. The factor and offset are those of `column_map.SCALES`.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable
 from enum import StrEnum
 
 from batterymodel.inputs.column_map import SCALES
@@ -125,7 +126,72 @@ def entered_temp_c(temp: float, unit: TemperatureUnit) -> float:
     return temp_c_from_f(temp) if unit is TemperatureUnit.FAHRENHEIT else temp
 
 
-def spoken_in(text: str, unit: TemperatureUnit) -> str:
+def shown_row(text: str, unit: TemperatureUnit) -> str:
+    """A row of temperatures, as ``-10, 10, 25``, as a person is to see it.
+
+    Parameters
+    ----------
+    text : str
+        Numbers [degC] with commas or spaces between; anything else comes back as it stands.
+    unit : TemperatureUnit
+
+    Returns
+    -------
+    str
+
+    >>> shown_row("-10, 10, 25", TemperatureUnit.FAHRENHEIT)
+    '14, 50, 77'
+    """
+    return _row(text, lambda temp: shown_temp(temp, unit), 9)
+
+
+def entered_row_c(text: str, unit: TemperatureUnit) -> str:
+    """A row of temperatures that a person entered, as it is kept [degC].
+
+    Parameters
+    ----------
+    text : str
+        Numbers in the unit; anything else comes back as it stands.
+    unit : TemperatureUnit
+
+    Returns
+    -------
+    str
+
+    >>> entered_row_c("14 50 77", TemperatureUnit.FAHRENHEIT)
+    '-10, 10, 25'
+    """
+    return _row(text, lambda temp: entered_temp_c(temp, unit), 12)
+
+
+def _row(text: str, converted: Callable[[float], float], digits: int) -> str:
+    try:
+        numbers = [float(number) for number in text.replace(",", " ").split()]
+    except ValueError:
+        return text
+    return ", ".join(f"{converted(number):.{digits}g}" for number in numbers)
+
+
+def temp_words(temp_c: float, unit: TemperatureUnit) -> str:
+    """A temperature with its unit, as it was entered.
+
+    Parameters
+    ----------
+    temp_c : float
+        [degC]
+    unit : TemperatureUnit
+
+    Returns
+    -------
+    str
+
+    >>> temp_words(20.5, TemperatureUnit.FAHRENHEIT)
+    '68.9 °F'
+    """
+    return f"{shown_temp(temp_c, unit):.9g} {unit.sign}"
+
+
+def spoken_in(text: str, unit: TemperatureUnit, known_c: Iterable[float] = ()) -> str:
     """A sentence with its temperatures in a unit, each with as many decimals as it had.
 
     Parameters
@@ -133,6 +199,9 @@ def spoken_in(text: str, unit: TemperatureUnit) -> str:
     text : str
         Its temperatures stand like ``48 °C``, ``0 to 45 °C`` or, a change, ``by 0.5 °C a minute``.
     unit : TemperatureUnit
+    known_c : iterable of float
+        Temperatures that it may speak of [degC]: a rounded number is taken for the one it was
+        rounded from, so that it is not rounded twice.
 
     Returns
     -------
@@ -140,19 +209,37 @@ def spoken_in(text: str, unit: TemperatureUnit) -> str:
 
     >>> spoken_in("Battery at 48 °C, within 0 to 45 °C.", TemperatureUnit.FAHRENHEIT)
     'Battery at 118 °F, within 32 to 113 °F.'
+    >>> spoken_in("Battery at 48 °C.", TemperatureUnit.FAHRENHEIT, [48.3333])
+    'Battery at 119 °F.'
     """
     if unit is TemperatureUnit.CELSIUS:
         return text
-    return _SPOKEN.sub(_said_f, text).replace("°C", "°F")
+    exact = tuple(known_c)
+    return _SPOKEN.sub(lambda found: _said_f(found, exact), text).replace("°C", "°F")
 
 
-def _said_f(found: re.Match[str]) -> str:
+def _said_f(found: re.Match[str], exact_c: tuple[float, ...]) -> str:
     if found["first"] is not None:
-        return f"{_number_f(found['first'])}{found['between']}{_number_f(found['second'])} °F"
-    is_change = bool(found["change"] or found["rate"])
-    return f"{found['change'] or ''}{_number_f(found['single'], is_change)} °F{found['rate'] or ''}"
+        first, second = (_number_f(found[name], exact_c) for name in ("first", "second"))
+        return f"{first}{found['between']}{second} °F"
+    if found["change"] or found["rate"]:
+        number = _in_f(found["single"], change_f_from_c(_value(found["single"])))
+    else:
+        number = _number_f(found["single"], exact_c)
+    return f"{found['change'] or ''}{number} °F{found['rate'] or ''}"
 
 
-def _number_f(text: str, is_change: bool = False) -> str:
-    value, decimals = float(text.replace("−", "-")), len(text.partition(".")[2])
-    return f"{change_f_from_c(value) if is_change else temp_f_from_c(value):.{decimals}f}"
+def _number_f(text: str, exact_c: tuple[float, ...]) -> str:
+    rounded = _value(text)
+    decimals = len(text.partition(".")[2])
+    fitting = (exact for exact in exact_c if round(exact, decimals) == rounded)
+    return _in_f(text, temp_f_from_c(next(fitting, rounded)))
+
+
+def _value(text: str) -> float:
+    return float(text.replace("−", "-"))
+
+
+def _in_f(text: str, value: float) -> str:
+    """With as many decimals as the text has."""
+    return f"{value:.{len(text.partition('.')[2])}f}"

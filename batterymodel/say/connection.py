@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval
 from batterymodel.inputs.column_map import ColumnMap
@@ -56,6 +57,22 @@ def text_report(assessment: Assessment) -> str:
         ]
     parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)
+
+
+def temperatures_of(findings: Iterable[Finding]) -> tuple[float, ...]:
+    """Temperatures that findings speak of, unrounded.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+
+    Returns
+    -------
+    tuple of float
+        [degC]
+    """
+    told = [(f.value, f.limit) for f in findings if f.unit == "°C"]
+    return tuple(value for pair in told for value in pair if value is not None)
 
 
 def columns_taken(column_map: ColumnMap) -> str:

@@ -77,6 +77,11 @@ class FollowedLog:
         self._column_map: ColumnMap | None = None
         self._shown_outcome: str | None = None
 
+    @property
+    def column_map(self) -> ColumnMap | None:
+        """How the columns are taken; None before that is settled."""
+        return self._column_map
+
     def look(self, first: bool = False) -> News:
         """Look once, and answer anew where whole lines came.
 
@@ -129,9 +134,9 @@ class FollowedLog:
     def _answered(self) -> tuple[str | Answer, ...]:
         said: list[str | Answer] = []
         try:
-            said += self._settle_columns()
-            assert self._column_map is not None
-            readings = readings_from_foreign(self.content, self.path, self._column_map)
+            column_map = self._column_map or self._settled_columns()
+            said += self._words_of(column_map)
+            readings = readings_from_foreign(self.content, self.path, column_map)
             result = self.assessed(readings)
         except ColumnsInDoubtError:
             raise
@@ -142,19 +147,21 @@ class FollowedLog:
         self._shown_outcome = result.outcome
         return (*said, Answer(readings, result, changed))
 
-    def _settle_columns(self) -> tuple[str, ...]:
-        """Settle the columns once, with the first rows; what is to be said of them."""
-        if self._column_map is not None:
-            return ()
+    def _settled_columns(self) -> ColumnMap:
+        """The columns by the first rows."""
         rows = self._foreign_rows()
         if rows is not None and rows < LEAST_ROWS:
             raise InputError(f"{self.path}: {rows} rows so far")
         try:
-            self._column_map = self.columns(self.content)
+            return self.columns(self.content)
         except InputError as error:
             raise ColumnsInDoubtError(str(error)) from None
-        own = self._column_map.own
-        return () if own else self._once(f"columns taken: {self._column_map.words}")
+
+    def _words_of(self, column_map: ColumnMap) -> tuple[str, ...]:
+        """What is to be said of columns that are newly settled."""
+        is_new, self._column_map = self._column_map is None, column_map
+        said = is_new and not column_map.own
+        return self._once(f"columns taken: {column_map.words}") if said else ()
 
     def _foreign_rows(self) -> int | None:
         """Rows of a log that is not read as the project's own format."""

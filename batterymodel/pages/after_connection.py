@@ -55,7 +55,7 @@ LEAST_TYPED = 3
 TYPED_TIMES_S = (0, 15, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300)
 LOAD_ERROR_A = 0.5
 TEMPERATURE = "ambient_c"
-STILL = "Below is still {good}: {other} gives no readings yet."
+STILL = "Below is {good}, given before: {other} gives no readings yet."
 
 _SUPPLY_FIELDS = (
     ("rated_current_a", "Rated current (A)", 1.0),

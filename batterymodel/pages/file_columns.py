@@ -144,11 +144,13 @@ def _asked_words(name: str, asked: int, guess: ForeignGuess) -> str:
 def _answer(question: ColumnQuestion, guess: ForeignGuess) -> Column:
     """The column as it is chosen; it begins as it was guessed."""
     by_words = {column_words(option): option for option in question.options}
-    header = question.guess.header
-    why = f" ({question.why})" if question.is_asked else ""
+    header, names = question.guess.header, [g.header for g in guess.column_map.columns]
+    why = f": {question.why}" if question.is_asked else ""
+    st.html(pages.note(f"'{header}'{why}"))
     chosen = st.selectbox(
-        literal(f"'{header}'{why}"),
+        f"Column {names.index(header) + 1}",
         list(by_words),
+        label_visibility="collapsed",
         key=f"{KEPT}column.{guess.column_map.fingerprint}.{header}",
     )
     return by_words[chosen]

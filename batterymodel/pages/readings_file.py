@@ -59,12 +59,12 @@ def given_readings() -> GivenReadings | None:
 
 
 def _take() -> None:
-    """Take the file that was just chosen, or put away the one that was taken out."""
+    """Take the file that was just chosen.
+
+    A browser takes the file before it out first, so that its readings are not forgotten here.
+    """
     upload = st.session_state[UPLOAD]
-    if upload is None:
-        _put_away()
-    else:
-        st.session_state[GIVEN] = (upload.getvalue(), upload.name)
+    st.session_state[GIVEN] = None if upload is None else (upload.getvalue(), upload.name)
 
 
 def _put_away() -> None:

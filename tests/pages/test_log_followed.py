@@ -125,7 +125,7 @@ def test_columns_in_doubt_are_asked_and_then_followed(log):
     log.write_text("".join(lines[:30]), encoding="utf-8")
     at = following(log)
     assert not is_answered(at)
-    [asked] = [s for s in at.selectbox if "degC or degF" in s.label]
+    [asked] = [s for s in at.selectbox if s.label == "Column 4"]
     asked.select("battery temperature in °F").run()
     [confirm] = [b for b in at.button if b.label == file_columns.CONFIRM]
     at = confirm.click().run()

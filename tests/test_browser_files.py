@@ -11,7 +11,7 @@ from batterymodel.samples.connections import load_scenario
 from tests import screenshots
 from tests.commands.test_foreign_logs import KEY, foreign_text
 from tests.screenshots import WAIT_MS, WIDTHS, open_page, settle
-from tests.test_browser import choose_source, error, overflow_px, upload
+from tests.test_browser import choose_source, overflow_px, upload
 
 pytestmark = pytest.mark.browser
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -58,7 +58,7 @@ def test_what_is_not_sure_is_asked_confirmed_and_can_be_taken_back(page) -> None
     choose(page, "Column 4", "battery temperature in kelvin")
     confirm.click()
     settle(page)
-    assert "row 2, column 'Temp'" in error(page)
+    assert "row 2, column 'Temp'" in page.get_by_test_id("stAlert").first.inner_text()
     page.get_by_text("Columns of the file").click()
     page.get_by_role("button", name=file_columns.OTHERWISE).click()
     settle(page)

@@ -55,6 +55,11 @@ LEAST_TYPED = 3
 TYPED_TIMES_S = (0, 15, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300)
 LOAD_ERROR_A = 0.5
 TEMPERATURE = "ambient_c"
+BEGIN = (
+    "Choose an invented sample connection, or give your own readings as a file or typed from the "
+    "meter. The answer appears here, with the reasons for it."
+)
+AWAITED = "The answer appears here once {name} gives readings."
 STILL = "Below is {good}, given before: {other} gives no readings yet."
 
 _SUPPLY_FIELDS = (
@@ -81,6 +86,7 @@ class Job:
 
     readings: Readings | None = None
     file: GivenReadings | None = None
+    is_of_file: bool = False
     growing: str | None = None
     battery: Battery | None = None
     supply: Supply | None = None
@@ -210,6 +216,7 @@ def _take_readings(job: Job, source: str, by_key: dict[str, Sample]) -> None:
     elif source == GROWING:
         job.growing = log_followed.path_input()
     else:
+        job.is_of_file = source == FILE
         give = readings_file.given_readings if source == FILE else _typed_input
         job.file = job.attempt(give)
         job.readings = job.file.readings if job.file else None
@@ -366,10 +373,8 @@ def _answer_side(job: Job) -> None:
         st.error(literal(temperatures.said(job.problems[0])))
         st.stop()
     if job.readings is None and job.growing is None:
-        st.info(
-            "Choose an invented sample connection, or give your own readings as a file or typed "
-            "from the meter. The answer appears here, with the reasons for it."
-        )
+        name = readings_file.awaited_name()
+        st.info(literal(AWAITED.format(name=name)) if name and job.is_of_file else BEGIN)
         return
     if job.file is not None and job.file.instead_of is not None:
         st.warning(literal(STILL.format(good=job.file.name, other=job.file.instead_of)))

@@ -58,6 +58,12 @@ def given_readings() -> GivenReadings | None:
     return good if good is None or found is not None else replace(good, instead_of=given[1])
 
 
+def awaited_name() -> str | None:
+    """Name of the file that was given; None where none was."""
+    given = st.session_state.get(GIVEN)
+    return given[1] if given else None
+
+
 def _take() -> None:
     """Take the file that was just chosen.
 

@@ -179,6 +179,7 @@ def test_all_faults_are_told_at_once_one_sentence_each():
     assert len(at.error) == 1
     lines = sentences(at.error)[0].split("\n")
     assert len(lines) == 3
+    assert sentences(at.info) == ["The answer appears here once log.csv gives readings."]
     for line, row in zip(lines, (3, 5, 9), strict=True):
         assert line.startswith(f"- log.csv: row {row}, column 'Amps': 'x")
     assert not is_answered(at)

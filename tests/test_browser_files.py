@@ -43,8 +43,12 @@ def is_in_sight(page, element) -> bool:
 
 
 def choose(page, label: str, option: str) -> None:
-    page.get_by_role("combobox", name=label).click()
-    page.get_by_role("option", name=option, exact=True).click()
+    """Choose by typing, as a list of many options shows the first few only."""
+    box = page.get_by_role("combobox", name=label)
+    box.click()
+    box.fill(option)
+    page.get_by_role("option", name=option, exact=True).wait_for(timeout=WAIT_MS)
+    box.press("Enter")
     settle(page)
 
 
@@ -60,7 +64,9 @@ def test_what_is_not_sure_is_asked_confirmed_and_can_be_taken_back(page) -> None
     settle(page)
     assert "row 2, column 'Temp'" in page.get_by_test_id("stAlert").first.inner_text()
     page.get_by_text("Columns of the file").click()
+    settle(page)
     page.get_by_role("button", name=file_columns.OTHERWISE).click()
+    page.get_by_text("All other columns: 5").wait_for(timeout=WAIT_MS)
     settle(page)
     choose(page, "Column 4", "battery temperature in °F")
     page.get_by_role("button", name=file_columns.CONFIRM).click()

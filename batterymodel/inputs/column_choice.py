@@ -109,15 +109,16 @@ def options_for(column: Column, only_likely: bool) -> tuple[Column, ...]:
     Returns
     -------
     tuple of Column
-        *not used* is always among them.
+        What its values allow stands before what they do not; *not used* is always among them.
     """
-    every = (
+    every = [
         Column(header=column.header, quantity=quantity, unit=unit)
         for quantity, units in UNITS.items()
         for unit in units
-    )
-    wanted = [other for other in every if not only_likely or _is_near(column, other)]
-    return (column, *(other for other in wanted if other != column))
+    ]
+    near = [other for other in every if _is_near(column, other)]
+    far = [] if only_likely else [other for other in every if other not in near]
+    return (column, *(other for other in (*near, *far) if other != column))
 
 
 def _is_near(column: Column, other: Column) -> bool:

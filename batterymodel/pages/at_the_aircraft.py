@@ -12,7 +12,7 @@ from batterymodel import pages
 from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError, InputError, StoreError
 from batterymodel.inputs.records import Chemistry, Supply, record_from
-from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages import KEPT, kept, literal, temperatures
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
 from batterymodel.reference.chemistry import data_for
 from batterymodel.say.in_progress import Question, begun_words, ended_words, live_view
@@ -147,18 +147,18 @@ def _show_live(store: Store, connection: InProgress) -> None:
     view = live_view(store, connection)
     name = view.battery.tail if view.battery else connection.told.tail or "battery"
     if view.assessment is not None:
-        st.html(pages.pinned_outcome(name, view.assessment))
+        temperatures.show_html(pages.pinned_outcome(name, view.assessment))
     else:
-        st.html(pages.pinned_waiting(name, view.readings_left, view.problem))
+        temperatures.show_html(pages.pinned_waiting(name, view.readings_left, view.problem))
     kept.show_done()
     pad = _pad_data(connection, view.question, view.due_s)
     meter_pad(pad, PAD, lambda: _take_sent(store, connection.id))
     if view.assessment is not None:
-        st.html(pages.outcome_box(view.assessment))
+        temperatures.show_html(pages.outcome_box(view.assessment))
         with st.expander("Details"):
-            st.html(pages.key_figures(view.assessment))
+            temperatures.show_html(pages.key_figures(view.assessment))
             st.altair_chart(charts.taper_chart(view.assessment), theme=None)
-            st.html(pages.findings_list(view.assessment.findings))
+            temperatures.show_html(pages.findings_list(view.assessment.findings))
     _show_end(store, connection)
 
 

@@ -9,8 +9,10 @@ from streamlit.testing.v1 import AppTest
 from batterymodel.inputs.temperature_unit import TemperatureUnit
 from batterymodel.pages import after_connection, temperatures
 from batterymodel.samples.demo import fill_demo
+from batterymodel.say.pad_units import entry_in_c
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.store.in_progress import begin, note, tell
 from batterymodel.store.records import BenchCheck, CardRevision
 from batterymodel.store.settings import choose_temperature_unit, temperature_unit
 from tests.pages.test_after_connection import html_of, key
@@ -175,3 +177,26 @@ def test_without_a_record_the_choice_holds_in_the_session(tmp_path, monkeypatch)
     assert not at.exception
     assert at.radio(key=temperatures.UNIT).value == F
     assert after_connection.TEMPERATURE == "ambient_c"
+
+
+def at_minute(minute: int) -> str:
+    return f"2026-03-02T07:{minute}:10Z"
+
+
+def test_the_answer_at_the_aircraft_is_in_the_chosen_unit(own):
+    """A reading of the pad in degrees Fahrenheit is kept and assessed in degrees Celsius."""
+    store = open_store(own)
+    choose_temperature_unit(store, F)
+    begin(store, "connection-1", "2026-03-02T07:43:00Z", serial="SF-102")
+    for k in range(6):
+        note(
+            store, "connection-1", f"press-{k:04}", "supply_current_a", 20.0 - k, at_minute(43 + k)
+        )
+    told = entry_in_c({"kind": "tell", "quantity": "battery_temp_f", "value": 131.0})
+    tell(store, "connection-1", "press-0009", **{told["quantity"]: told["value"]})
+    script = "from batterymodel.pages import at_the_aircraft\nat_the_aircraft.page()"
+    at = AppTest.from_string(script, default_timeout=60)
+    at.query_params["connection"] = "connection-1"
+    words = html_of(at.run())
+    assert "131 °F" in words
+    assert "°C" not in words

@@ -12,7 +12,9 @@ OVER_RANGE = frozenset(["ol", "0l", "o.l", "o.l.", "ofl", "ovl", "overload", "ov
 """What meters show, in small letters, where the value is over their range: no value."""
 
 _NO_VALUE = (
-    MISSING | OVER_RANGE | frozenset(["#n/a", "#na", "#num!", "#value!", "#div/0!", "#ref!"])
+    MISSING
+    | OVER_RANGE
+    | frozenset(["open", "err", "error", "#n/a", "#na", "#num!", "#value!", "#div/0!", "#ref!"])
 )
 
 UNIT_WORDS: dict[str, str] = {

@@ -59,8 +59,9 @@ SAMPLE_ROWS = 5000
 """Rows by which a column is judged (own choice: more would only take longer)."""
 
 
-NO_VALUES = "no values"
-"""Why a column that is empty so far is not used."""
+NO_VALUES, NO_NUMBERS = "no values", "no numbers"
+EMPTY_SO_FAR = (NO_VALUES, NO_NUMBERS)
+"""Why a column is not used that may be once it is filled."""
 
 _METERED = (*CURRENTS, Quantity.SUPPLY_VOLTAGE, Quantity.BATTERY_TEMP)
 _OWN_NAMES = frozenset(Quantity) - {Quantity.TIME, Quantity.DATE, Quantity.IGNORED}
@@ -166,7 +167,7 @@ def _metered_guess(
     given = {*words, written.lower()}
     elsewhere = _is_elsewhere(quantity, given)
     if not values.size or elsewhere:
-        return ignored(header, "measured at another place" if elsewhere else "no numbers")
+        return ignored(header, "measured at another place" if elsewhere else NO_NUMBERS)
     of_cells = sorted(units & set(UNITS[quantity]))
     typical = float(np.median(np.abs(values)))
     unit = unit_told(quantity, words, written) or "".join(of_cells[:1])

@@ -38,7 +38,7 @@ from batterymodel.inputs.foreign_times import (
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
-from batterymodel.inputs.tables import Remarks, shown
+from batterymodel.inputs.remarks import Remarks, shown
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
@@ -311,4 +311,5 @@ class _SeenRemarks(Remarks):
 
 def _seen_remarks(remarks: Remarks, column_map: ColumnMap) -> Remarks:
     headers = {c.quantity.value: c.header for c in column_map.columns}
+    headers.setdefault("elapsed_s", headers.get("time", "elapsed_s"))
     return _SeenRemarks(remarks.source, FORMAT, remarks.notes, remarks.header_row, headers)

@@ -25,7 +25,8 @@ from batterymodel.inputs.cell_values import (
 )
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.readings import FORMAT
-from batterymodel.inputs.tables import Remarks, check_size
+from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.tables import check_size
 from batterymodel.inputs.totals import without_totals
 from batterymodel.inputs.unit_columns import with_units_joined
 from batterymodel.inputs.workbook import is_old_workbook, is_workbook, workbook_rows

@@ -19,7 +19,8 @@ from batterymodel.inputs.cell_values import (
 from batterymodel.inputs.clock_times import shorter_way_s, turnovers, without_turnovers
 from batterymodel.inputs.column_map import DATE_ORDERS, SCALES, Column
 from batterymodel.inputs.faults import Faults
-from batterymodel.inputs.tables import LONGEST_LOG_S, first_row, shown
+from batterymodel.inputs.remarks import first_row, shown
+from batterymodel.inputs.table_times import LONGEST_LOG_S
 
 _EXAMPLES = {
     "clock": "a time of day like 14:02:00",

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from batterymodel.inputs.cell_values import UNIT_WORDS, is_missing
 from batterymodel.inputs.column_map import Quantity
 from batterymodel.inputs.header_words import QUANTITY_OF_WORDS
-from batterymodel.inputs.tables import Remarks, shown
+from batterymodel.inputs.remarks import Remarks, shown
 
 MOST_TOTALS = 12
 """Rows at the end that may be totals (own choice: a dozen figures of a statistic)."""

@@ -13,7 +13,7 @@ from batterymodel.inputs.cell_values import UNIT_WORDS, is_missing, number_of
 from batterymodel.inputs.column_map import Quantity
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.header_words import QUANTITY_OF_WORDS, header_words
-from batterymodel.inputs.tables import shown
+from batterymodel.inputs.remarks import shown
 
 _WORDS_OF_UNITS = (
     "unit units einheit einheiten unidad unidades unite unites unité unités uom range bereich "

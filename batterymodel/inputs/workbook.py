@@ -11,7 +11,8 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from batterymodel.basis.text import one_line
-from batterymodel.inputs.tables import MAX_ROWS, Remarks, shown
+from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.tables import MAX_ROWS
 
 MOST_UNPACKED_BYTES = 64 << 20
 """Bytes that a workbook may unpack to (own choice: over a million cells)."""

@@ -203,6 +203,18 @@ FOREIGN = (
     ),
     *changes_in(
         "inputs",
+        ("rows of a run", "table_times", "LEAST_LAST = 3, 2\n", "LEAST_LAST = 2, 2\n"),
+        ("rows of the last run", "table_times", "LEAST_LAST = 3, 2\n", "LEAST_LAST = 3, 1\n"),
+        (
+            "start of a run",
+            "table_times",
+            "<= begins_s[0] + usual_s",
+            "<= begins_s[0] + 1.2 * usual_s",
+        ),
+        tests=("tests/inputs/test_readings_errors.py",),
+    ),
+    *changes_in(
+        "inputs",
         ("rows of totals", "totals", "MOST_TOTALS = 12\n", "MOST_TOTALS = 13\n"),
         (
             "half of the cells are units",
@@ -241,9 +253,14 @@ FOREIGN = (
     ),
     *changes_in(
         "commands",
-        ("rows before a guess", "follow_work", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
         ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
         tests=("tests/commands/test_follow.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("back to the start", "runs", "BACK_TO = 0.5\n", "BACK_TO = 0.49\n"),
+        ("rows before a guess", "log_columns", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
+        tests=("tests/commands/test_follow_runs.py", "tests/commands/test_follow.py"),
     ),
 )
 

@@ -176,6 +176,33 @@ def checked_value(column: str, value: float, where: str) -> float:
     return value
 
 
+def check_bounds(readings: Readings) -> None:
+    """Refuse a voltage or a temperature that no file of readings might hold.
+
+    Parameters
+    ----------
+    readings : Readings
+        Made in Python, where nothing was looked at so far.
+
+    Raises
+    ------
+    InputError
+        Names the first value that cannot be right, and says what would be.
+    """
+    for column in ("supply_voltage_v", "battery_temp_c"):
+        values = getattr(readings, column)
+        bounds = [(least, most) for name, least, most, _ in FORMAT.bounds if name == column]
+        if values is None:
+            continue
+        wrong = np.any([(values < least) | (values > most) for least, most in bounds], axis=0)
+        for place in np.flatnonzero(wrong)[:1].tolist():
+            at_s, value = float(readings.elapsed_s[place]), float(values[place])
+            where = f"{one_line(readings.source)}: reading at {at_s:.10g} s, column '{column}'"
+            if np.isinf(value):
+                raise InputError(f"{where}: {value} is not a meter value; NaN would be right")
+            checked_value(column, value, where)
+
+
 def readings_csv(readings: Readings) -> str:
     """The readings as CSV text that reads back to equal readings.
 

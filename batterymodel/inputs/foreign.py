@@ -312,4 +312,4 @@ class _SeenRemarks(Remarks):
 def _seen_remarks(remarks: Remarks, column_map: ColumnMap) -> Remarks:
     headers = {c.quantity.value: c.header for c in column_map.columns}
     headers.setdefault("elapsed_s", headers.get("time", "elapsed_s"))
-    return _SeenRemarks(remarks.source, FORMAT, remarks.notes, remarks.header_row, headers)
+    return _SeenRemarks(remarks.source, FORMAT, remarks.notes, remarks.header_row, headers=headers)

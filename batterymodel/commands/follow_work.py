@@ -11,19 +11,14 @@ from batterymodel.commands.growing import GrowingLog, Growth
 from batterymodel.commands.told import assessed
 from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import BatteryModelError, InputError
-from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import readings_from_foreign
-from batterymodel.inputs.foreign_table import foreign_table
-from batterymodel.inputs.own_format import has_own_names, is_own_format
+from batterymodel.inputs.log_columns import ColumnsInDoubtError, LogColumns
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.records import Readings, read_battery, read_supply
-from batterymodel.inputs.tables import Remarks
+from batterymodel.inputs.remarks import Remarks
 from batterymodel.rules.results import Assessment
 from batterymodel.say.connection import text_report
 from batterymodel.say.following import answer_json, answer_line, last_line
-
-LEAST_ROWS = 3
-"""Rows of a foreign log before its columns are guessed: as many as an assessment needs."""
 
 
 class Follower:
@@ -48,7 +43,12 @@ class Follower:
             read_supply(options.supply)
         self.log = GrowingLog(options.log, Remarks(options.log, FORMAT))
         self.last: tuple[Readings, Assessment] | None = None
-        self._column_map: ColumnMap | None = None
+        self._columns = LogColumns(
+            options.log,
+            lambda content: told_guess(content, options).column_map,
+            self._tell_once,
+            told=bool(options.column or options.decimal),
+        )
         self._shown_outcome: str | None = None
         self._message = ""
 
@@ -97,44 +97,26 @@ class Follower:
         return True
 
     def _begin_anew(self) -> None:
-        self._column_map = self._shown_outcome = None
+        self._columns.begin_anew()
+        self._shown_outcome = None
         self._tell_once(f"{self.options.log}: was cut or replaced; it is read anew from its start")
 
     def _answer(self, growth: Growth) -> None:
         try:
-            column_map = self._columns(growth.content)
-            readings = readings_from_foreign(growth.content, self.options.log, column_map)
+            content, anew = self._columns.of_last_run(growth.content)
+            if anew:
+                self.last = self._shown_outcome = None
+            column_map = self._columns.settled(content)
+            readings = readings_from_foreign(content, self.options.log, column_map)
             result = assessed(readings, self.battery, self.options)
-        except _ColumnsInDoubtError as error:
-            raise InputError(str(error)) from None
+        except ColumnsInDoubtError:
+            raise
         except BatteryModelError as error:
             self._tell_once(*(f"no answer yet: {fault}" for fault in error.faults))
             return
         self._message = ""
         self.last = readings, result
         self._say(readings, result)
-
-    def _columns(self, content: bytes) -> ColumnMap:
-        """How the columns are taken: settled once, with the first rows."""
-        if self._column_map is None:
-            rows = self._foreign_rows(content)
-            if rows is not None and rows < LEAST_ROWS:
-                raise InputError(f"{self.options.log}: {rows} rows so far")
-            try:
-                column_map = told_guess(content, self.options).column_map
-            except InputError as error:
-                raise _ColumnsInDoubtError(str(error)) from None
-            if not column_map.own:
-                self._tell_once(f"columns taken: {column_map.words}")
-            self._column_map = column_map
-        return self._column_map
-
-    def _foreign_rows(self, content: bytes) -> int | None:
-        """Rows of a log that is not read as the project's own format."""
-        told = self.options.column or self.options.decimal
-        if not told and (is_own_format(content) or has_own_names(content)):
-            return None
-        return len(foreign_table(content, self.options.log).cells)
 
     def _say(self, readings: Readings, result: Assessment) -> None:
         changed = result.outcome != self._shown_outcome
@@ -157,7 +139,3 @@ class Follower:
 
     def _print(self, said: dict[str, Any]) -> None:
         print(json.dumps(said, ensure_ascii=False), flush=True)
-
-
-class _ColumnsInDoubtError(InputError):
-    """Columns that a person must tell: following ends."""

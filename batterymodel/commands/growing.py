@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from batterymodel.inputs.tables import Remarks
+    from batterymodel.inputs.remarks import Remarks
 
 
 @dataclass(frozen=True)

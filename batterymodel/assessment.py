@@ -12,7 +12,7 @@ import numpy as np
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import InputError
-from batterymodel.inputs.readings import read_readings
+from batterymodel.inputs.readings import check_bounds, read_readings
 from batterymodel.inputs.records import Battery, Chemistry, History, Readings, Supply
 from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.chemistry import data_for
@@ -148,6 +148,7 @@ def assess(
     _check_kinds(battery, supply, **numbers)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
+    check_bounds(readings)
     _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c)
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)

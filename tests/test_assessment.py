@@ -237,3 +237,48 @@ def test_a_moment_stands_for_its_day(battery):
     moment, day = datetime(2026, 3, 2, 7, 43), date(2026, 3, 2)
     one, other = (assess(simulated_connection(0.1), battery, on=on) for on in (moment, day))
     assert one.model_dump() == other.model_dump()
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "said"),
+    [
+        ("supply_voltage_v", -1.01, "-1.01 is negative; it must not be below -1"),
+        ("supply_voltage_v", 100.1, "100.1 is over 100 V"),
+        ("supply_voltage_v", np.inf, "inf is not a meter value"),
+        ("battery_temp_c", -60.1, "-60.1 is outside -60 to 120"),
+        ("battery_temp_c", 120.1, "120.1 is outside -60 to 120"),
+        ("battery_temp_c", 295.0, "295 looks like kelvin; in degrees Celsius it is 21.85"),
+    ],
+)
+def test_readings_made_in_python_are_held_to_the_bounds_of_a_file(column, value, said):
+    battery = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    readings = simulated_connection(0.15)
+    values = np.full(len(readings), np.nan)
+    values[7] = value
+    with pytest.raises(InputError) as caught:
+        assess(readings.model_copy(update={column: values}), battery, SUPPLY, load_a=8.0, on=ON)
+    at_s = readings.elapsed_s[7]
+    assert str(caught.value).startswith(
+        f"{readings.source}: reading at {at_s:g} s, column '{column}': {said}"
+    )
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("supply_voltage_v", -1.0), ("battery_temp_c", -60.0), ("battery_temp_c", 120.0)],
+)
+def test_the_bounds_themselves_are_taken(column, value):
+    battery = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    readings = simulated_connection(0.15)
+    values = np.full(len(readings), 28.0 if column == "supply_voltage_v" else 20.0)
+    values[7] = value
+    told = readings.model_copy(update={column: values})
+    assert assess(told, battery, SUPPLY, load_a=8.0, on=ON).outcome
+
+
+@pytest.mark.parametrize("ambient_c", [-60.1, 80.1, 300.0])
+def test_a_temperature_that_no_ambient_has_is_refused(ambient_c):
+    battery = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    with pytest.raises(InputError, match="is out of range: give -60 to 80 °C"):
+        assess(simulated_connection(0.15), battery, SUPPLY, ambient_c=ambient_c, on=ON)

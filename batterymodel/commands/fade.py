@@ -13,6 +13,11 @@ if TYPE_CHECKING:
     from batterymodel.fade.forecast import FadeForecast
 
 
+MOST_YEARS_AFTER = 20
+"""Years after the last check in which a next one may be advised (own choice: no battery that is
+taken here is in service for so long)."""
+
+
 def add_to(commands: argparse._SubParsersAction) -> None:
     """Declare the command.
 
@@ -59,14 +64,32 @@ def run(options: argparse.Namespace) -> str:
     Raises
     ------
     InputError
-        Options that do not go together, or a file, battery or record of checks that cannot be used.
+        Options that do not go together, a day before the last check or far after it, or a file,
+        battery or record of checks that cannot be used.
     StoreError
         A record that cannot be opened or read.
     """
     from batterymodel.say.capacity import fade_text
 
     forecast = _forecast(options, options.on or date.today())
+    if options.on is not None:
+        _check_day(options.on, forecast.first, forecast.last)
     return forecast.model_dump_json(indent=2) if options.json else fade_text(forecast)
+
+
+def _check_day(on: date, first: date | int, last: date | int) -> None:
+    """Refuse a day that the forecast from these checks has no answer for."""
+    if not isinstance(first, date) or not isinstance(last, date):
+        return
+    latest = date(last.year + MOST_YEARS_AFTER, 12, 31)
+    if on < last:
+        span = f"the check of {last}" if first == last else f"the last check, of {last}"
+        raise InputError(f"--on {on} is before {span}; that day or a later one would be right")
+    if on > latest:
+        raise InputError(
+            f"--on {on} is more than {MOST_YEARS_AFTER} years after the last check, of {last}; a "
+            f"day up to {latest} would be right"
+        )
 
 
 def _forecast(options: argparse.Namespace, today: date) -> FadeForecast:

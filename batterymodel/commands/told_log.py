@@ -123,7 +123,8 @@ def told_readings(options: argparse.Namespace) -> tuple[Readings, ColumnMap]:
     """
     from batterymodel.inputs.foreign import readings_from_foreign
     from batterymodel.inputs.readings import FORMAT
-    from batterymodel.inputs.tables import Remarks, file_bytes
+    from batterymodel.inputs.remarks import Remarks
+    from batterymodel.inputs.tables import file_bytes
 
     content = file_bytes(options.log, Remarks(options.log, FORMAT))
     column_map = told_guess(content, options).column_map

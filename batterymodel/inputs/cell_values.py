@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 
 from batterymodel.inputs.tables import MISSING
@@ -12,12 +12,15 @@ OVER_RANGE = frozenset(["ol", "0l", "o.l", "o.l.", "ofl", "ovl", "overload", "ov
 """What meters show, in small letters, where the value is over their range: no value."""
 
 _NO_VALUE = (
-    MISSING | OVER_RANGE | frozenset(["#n/a", "#na", "#num!", "#value!", "#div/0!", "#ref!"])
+    MISSING
+    | OVER_RANGE
+    | frozenset(["open", "err", "error", "#n/a", "#na", "#num!", "#value!", "#div/0!", "#ref!"])
 )
 
 UNIT_WORDS: dict[str, str] = {
     **dict.fromkeys(("a", "amp", "amps", "ampere", "amperes", "adc"), "A"),
     **dict.fromkeys(("ma", "milliamp", "milliamps", "milliampere", "milliamperes", "madc"), "mA"),
+    **dict.fromkeys(("ua", "µa", "μa", "microamps", "microamperes", "uadc"), "uA"),
     **dict.fromkeys(("v", "volt", "volts", "vdc"), "V"),
     **dict.fromkeys(("mv", "millivolt", "millivolts", "mvdc"), "mV"),
     **dict.fromkeys(("°c", "ºc", "degc", "celsius", "centigrade", "c", "℃"), "degC"),
@@ -194,7 +197,7 @@ def date_of(text: str, order: str) -> date | None:
     Parameters
     ----------
     text : str
-        ``2026-03-02``, ``02.03.2026``, ``3/2/26`` or ``2 Mar 2026``.
+        ``2026-03-02``, ``26-03-02``, ``02.03.2026``, ``3/2/26`` or ``2 Mar 2026``.
     order : str
         ``ymd``, ``dmy`` or ``mdy``.
 
@@ -204,9 +207,11 @@ def date_of(text: str, order: str) -> date | None:
         None for what is no day of the calendar in that order.
     """
     parts = _date_parts(text.removesuffix(" 00:00:00"))
-    if parts is None or (order == "ymd") != (len(parts[0]) == 4):
+    if parts is None or len(parts[2 if order == "ymd" else 0]) == 4:
         return None
     named = dict(zip(order, parts, strict=True))
+    if len(named["y"]) == 1:
+        return None
     year = int(named["y"]) + 2000 * (len(named["y"]) <= 2)
     try:
         return date(year, int(named["m"]), int(named["d"])) if 1900 < year < 2200 else None
@@ -249,27 +254,34 @@ def moment_of(text: str, order: str) -> datetime | None:
     return start + timedelta(seconds=seconds)
 
 
-def date_order(texts: Iterable[str]) -> tuple[str, bool] | None:
+def date_order(
+    texts: Iterable[str], orders: Sequence[str] = ("ymd", "dmy", "mdy")
+) -> tuple[str, bool] | None:
     """In which order these dates stand, and whether they leave no doubt.
 
     Parameters
     ----------
     texts : iterable of str
         Dates, alone or before a time of day.
+    orders : sequence of str
+        Those that may be.
 
     Returns
     -------
     order : str
-        ``ymd``, ``dmy`` or ``mdy``.
+        ``ymd``, ``dmy`` or ``mdy``; of several the likeliest.
     sure : bool
-        False where day and month may be either; the whole is None where a text is no date.
+        False where day and month, or day and year, may be either; the whole is None where a text
+        is no date.
     """
     days = {re.split(r"[T,]| +(?=\d{1,2}:)", text, maxsplit=1)[0] for text in texts}
-    fits = [o for o in ("ymd", "dmy", "mdy") if days and all(date_of(day, o) for day in days)]
+    fits = [o for o in orders if days and all(date_of(day, o) for day in days)]
     if not fits:
         return None
-    plain = len(fits) == 1 or all("." in day or any(map(str.isalpha, day)) for day in days)
-    return fits[0], plain
+    day_first = all("." in day or any(map(str.isalpha, day)) for day in days)
+    if "dmy" in fits and (day_first or any("/" in day for day in days)):
+        return "dmy", day_first or len(fits) == 1
+    return fits[0], len(fits) == 1
 
 
 def _date_parts(text: str) -> tuple[str, str, str] | None:

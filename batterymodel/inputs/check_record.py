@@ -11,17 +11,9 @@ import pandas as pd
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.records import UNSTATED_CHECK_SD
-from batterymodel.inputs.tables import (
-    Remarks,
-    TableFormat,
-    checked_columns,
-    decoded,
-    file_bytes,
-    first_row,
-    shown,
-    table_from_frame,
-    table_from_text,
-)
+from batterymodel.inputs.remarks import Remarks, TableFormat, first_row, shown
+from batterymodel.inputs.table_columns import checked_columns
+from batterymodel.inputs.tables import decoded, file_bytes, table_from_frame, table_from_text
 
 UNSTATED_IN_SERVICE_SD = 0.15
 """Relative error of a capacity estimated in service that states none (own choice)."""

@@ -7,31 +7,29 @@ second reading; all else is for a person to confirm.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 import pandas as pd
 
-from batterymodel.inputs.cell_values import (
-    UNIT_WORDS,
-    clock_s,
-    date_of,
-    date_order,
-    is_missing,
-    number_of,
-)
+from batterymodel.inputs.cell_values import UNIT_WORDS, clock_s, date_order, is_missing
 from batterymodel.inputs.column_map import CURRENTS, SCALES, UNITS, Column, Quantity
+from batterymodel.inputs.guesses import ColumnGuess as ColumnGuess
+from batterymodel.inputs.guesses import Sureness as Sureness
+from batterymodel.inputs.guesses import ignored, numbers, sure_unless, unit_told
 from batterymodel.inputs.header_words import (
     BATTERY,
-    CLOCK,
-    ELAPSED,
+    CLAMPS,
     EXTREMES,
+    NOT_MEASURED,
     OTHER_PLACE,
     QUANTITY_OF_WORDS,
     header_words,
+    is_of_another_quantity,
+    names_the_battery,
     telling,
+    unknown_words,
 )
+from batterymodel.inputs.time_guess import GOES_BACK, time_guess
 
 MOST_PLAIN_A = 100.0
 """A usual current without a unit, no larger than this, is in amperes (own choice: half of
@@ -54,13 +52,6 @@ PLAIN_V, LEAST_MILLI_V = (5.0, 100.0), 5000.0
 LEAST_KELVIN = 200.0
 """A usual temperature of more than this is in kelvin (no battery is at 200 °C or °F)."""
 
-LEAST_CLOCK_H = 4.0
-"""``04:00`` and later is a time of day and no time since the connection (own choice)."""
-
-UNIX_S = (5e8, 5e9)
-"""Numbers in this range are seconds since 1970 (1985 to 2128), a thousand times it milliseconds."""
-
-
 LONGEST_UNIT = 3
 """Letters in brackets that are taken for a unit, known or not (own choice)."""
 
@@ -68,28 +59,16 @@ SAMPLE_ROWS = 5000
 """Rows by which a column is judged (own choice: more would only take longer)."""
 
 
-class Sureness(StrEnum):
-    """How sure a guess is; `CERTAIN` is what a person told or the project's own name."""
+NO_VALUES, NO_NUMBERS = "no values", "no numbers"
+EMPTY_SO_FAR = (NO_VALUES, NO_NUMBERS)
+"""Why a column is not used that may be once it is filled."""
 
-    CERTAIN = "certain"
-    SURE = "sure"
-    UNSURE = "unsure"
-
-
-@dataclass(frozen=True)
-class ColumnGuess:
-    """One column's guess: how it is taken, how sure that is, and what speaks for or against it."""
-
-    column: Column
-    sureness: Sureness
-    why: str
-
-
+_METERED = (*CURRENTS, Quantity.SUPPLY_VOLTAGE, Quantity.BATTERY_TEMP)
 _OWN_NAMES = frozenset(Quantity) - {Quantity.TIME, Quantity.DATE, Quantity.IGNORED}
 
 
 def column_guesses(
-    cells: pd.DataFrame, mark: str, chosen: dict[str, Column]
+    cells: pd.DataFrame, mark: str, chosen: dict[str, Column], units_apart: str = ""
 ) -> tuple[ColumnGuess, ...]:
     """A guess for every column of a table.
 
@@ -101,6 +80,8 @@ def column_guesses(
         Before the decimals.
     chosen : dict of str to Column
         What a person told, by header; the others are guessed around it.
+    units_apart : str
+        Why the units of all values are in doubt, as `foreign_table` says.
 
     Returns
     -------
@@ -114,13 +95,23 @@ def column_guesses(
             guesses.append(ColumnGuess(chosen[name], Sureness.CERTAIN, "told"))
         else:
             guesses.append(_guess(name, _said(cells[name]), mark))
-    return tuple(_each_once(guesses, told))
+    return tuple(_in_doubt_of_units(_each_once(guesses, told), units_apart))
+
+
+def _in_doubt_of_units(guesses: list[ColumnGuess], units_apart: str) -> list[ColumnGuess]:
+    """Every metered column unsure where the units stand in a column of their own."""
+    return [
+        sure_unless(units_apart, guess.column)
+        if units_apart and guess.sureness is Sureness.SURE and guess.column.quantity in _METERED
+        else guess
+        for guess in guesses
+    ]
 
 
 def _said(cells: pd.Series) -> list[str]:
     """What the cells say, at most about `SAMPLE_ROWS` of them, spread over the column."""
-    step = len(cells) // SAMPLE_ROWS + 1
-    return [text for text in cells.iloc[::step] if text and not is_missing(text)]
+    said = [text for text in cells if text and not is_missing(text)]
+    return said[:: len(said) // SAMPLE_ROWS + 1]
 
 
 def _guess(header: str, said: list[str], mark: str) -> ColumnGuess:
@@ -131,12 +122,13 @@ def _guess(header: str, said: list[str], mark: str) -> ColumnGuess:
         return ColumnGuess(column, Sureness.CERTAIN, "the tool's own name")
     quantity = _quantity(words, written, said)
     if quantity is None or not said:
-        why = "no word that is known" if said else "no values"
-        return ColumnGuess(Column(header=header), Sureness.SURE, why)
+        return ignored(header, "no word that is known" if said else NO_VALUES)
     if quantity is Quantity.EVENT:
-        return ColumnGuess(Column(header=header, quantity=quantity, unit="text"), Sureness.SURE, "")
+        return sure_unless("", Column(header=header, quantity=quantity, unit="text"))
     if quantity in (Quantity.TIME, Quantity.DATE):
-        return _time_guess(header, words, written, said, mark)
+        return time_guess(header, words, written, said, mark)
+    if is_of_another_quantity(header, words, written):
+        return ignored(header, "a charge, a power or the like")
     return _metered_guess(header, quantity, words, written, said, mark)
 
 
@@ -168,41 +160,35 @@ def _measured_in(written: str) -> list[Quantity]:
     return [Quantity.TIME if q is Quantity.ELAPSED else q for q in found]
 
 
-def _unit_told(quantity: Quantity, words: list[str], written: str) -> str:
-    """The unit that brackets or the last word name, if it is one of the quantity."""
-    for word in (written, *words[-1:], *(w for w in words if len(w) > 1)):
-        unit = UNIT_WORDS.get(word.lower().replace(" ", ""), "")
-        if unit and unit in UNITS[quantity]:
-            return unit
-    return ""
-
-
-def _numbers(said: list[str], mark: str) -> tuple[np.ndarray, set[str]]:
-    found = [number_of(text, mark) for text in said]
-    values = [number for number in found if number is not None]
-    finite = [value for value, _ in values if np.isfinite(value)]
-    return np.array(finite), {unit for _, unit in values}
-
-
 def _metered_guess(
     header: str, quantity: Quantity, words: list[str], written: str, said: list[str], mark: str
 ) -> ColumnGuess:
-    values, units = _numbers(said, mark)
-    if 2 * values.size < len(said):
-        return ColumnGuess(Column(header=header), Sureness.SURE, "no numbers")
+    values, units = numbers(said, mark)
     given = {*words, written.lower()}
-    if given & OTHER_PLACE and quantity is not Quantity.SUPPLY_CURRENT:
-        return ColumnGuess(Column(header=header), Sureness.SURE, "measured at another place")
+    elsewhere = _is_elsewhere(quantity, given)
+    if not values.size or elsewhere:
+        return ignored(header, "measured at another place" if elsewhere else NO_NUMBERS)
     of_cells = sorted(units & set(UNITS[quantity]))
     typical = float(np.median(np.abs(values)))
-    unit = _unit_told(quantity, words, written) or "".join(of_cells[:1])
+    unit = unit_told(quantity, words, written) or "".join(of_cells[:1])
     doubt = "" if unit else _doubt_of_unit(quantity, typical, written)
+    if of_cells and "" in units and not unit_told(quantity, words, written):
+        doubt = f"some of its cells say {' or '.join(of_cells)}, others no unit"
     unit = unit or _unit_by_values(quantity, typical)
     if not of_cells and (wrong := _doubt_of_size(quantity, typical, unit)):
         unit, doubt = _unit_by_values(quantity, typical), wrong
-    doubt = doubt or _doubt_of_place(quantity, given)
-    column = Column(header=header, quantity=quantity, unit=unit)
-    return ColumnGuess(column, Sureness.UNSURE if doubt else Sureness.SURE, doubt)
+    doubt = doubt or _doubt_of_place(quantity, words, given)
+    if 2 * values.size < len(said):
+        doubt = doubt or "most of its cells are no numbers"
+    return sure_unless(doubt, Column(header=header, quantity=quantity, unit=unit))
+
+
+def _is_elsewhere(quantity: Quantity, given: set[str]) -> bool:
+    """Whether words leave no doubt that a column is not what it looks like."""
+    if quantity is Quantity.SUPPLY_CURRENT:
+        return False
+    in_doubt = quantity is Quantity.BATTERY_TEMP and names_the_battery(quantity, given)
+    return bool(given & (NOT_MEASURED if in_doubt else OTHER_PLACE))
 
 
 def _unit_by_values(quantity: Quantity, typical: float) -> str:
@@ -231,78 +217,26 @@ def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
     plain = typical * SCALES[unit][0]
     if quantity in CURRENTS and plain > MOST_STEADY_A:
         return f"{plain:.6g} A, where mA would be likely"
-    if quantity is Quantity.SUPPLY_CURRENT and unit == "mA" and 0.0 < plain < LEAST_AMPERES:
-        return f"{typical:.6g} mA, where A would be likely"
+    if quantity is Quantity.SUPPLY_CURRENT and unit != "A" and 0.0 < plain < LEAST_AMPERES:
+        return f"{typical:.6g} {unit}, where A would be likely"
     if quantity is Quantity.SUPPLY_VOLTAGE and not PLAIN_V[0] <= plain <= PLAIN_V[1]:
         return f"{plain:.6g} V, where a ground supply gives 5 to 100 V"
     return ""
 
 
-def _doubt_of_place(quantity: Quantity, given: set[str]) -> str:
-    """Why it may have been measured elsewhere; empty where no word says so."""
-    if quantity is Quantity.BATTERY_TEMP and not given & BATTERY:
+def _doubt_of_place(quantity: Quantity, words: list[str], given: set[str]) -> str:
+    """Why it may have been measured elsewhere; empty where every word is known not to say so."""
+    if quantity is Quantity.BATTERY_TEMP and not names_the_battery(quantity, given):
         return "may be the air's, not the battery's"
-    if quantity is Quantity.SUPPLY_CURRENT and "clamp" in given:
+    if quantity is Quantity.SUPPLY_CURRENT and given & CLAMPS:
         return "a clamp may be on the supply's or on the battery's lead"
     if quantity is Quantity.SUPPLY_CURRENT and (place := given & OTHER_PLACE):
         return f"'{min(place)}' may be another current than the one to the aircraft"
     if extreme := given & EXTREMES:
         return f"'{min(extreme)}' may be no reading but an extreme"
+    if unknown := unknown_words(quantity, words):
+        return f"'{unknown[0][:40]}' is no word that is known here"
     return ""
-
-
-def _time_guess(
-    header: str, words: list[str], written: str, said: list[str], mark: str
-) -> ColumnGuess:
-    if (order := date_order(said)) is not None:
-        return _dated_guess(header, said, *order)
-    if all(":" in text for text in said):
-        return _clock_guess(header, words, written, said)
-    values, _ = _numbers(said, mark)
-    if 2 * values.size < len(said):
-        return ColumnGuess(Column(header=header), Sureness.SURE, "no times")
-    for unit, factor in (("unix_s", 1.0), ("unix_ms", 1e3)):
-        if UNIX_S[0] * factor < values.min() and values.max() < UNIX_S[1] * factor:
-            column = Column(header=header, quantity=Quantity.TIME, unit=unit)
-            return ColumnGuess(column, Sureness.SURE, "")
-    unit = _unit_told(Quantity.ELAPSED, words, written)
-    column = Column(header=header, quantity=Quantity.ELAPSED, unit=unit or "s")
-    doubt = "" if unit else "a count without a unit: s, min or h"
-    steps = np.diff(values)
-    if (steps < 0.0).any() and (steps > 0.0).any():
-        doubt = doubt or "goes back in places, as where a logger began anew"
-    return ColumnGuess(column, Sureness.UNSURE if doubt else Sureness.SURE, doubt)
-
-
-def _dated_guess(header: str, said: list[str], order: str, sure: bool) -> ColumnGuess:
-    whole_days = all(date_of(text, order) is not None for text in said)
-    quantity = Quantity.DATE if whole_days else Quantity.TIME
-    column = Column(header=header, quantity=quantity, unit=order)
-    doubt = "" if sure else "day or month first: dmy or mdy"
-    return ColumnGuess(column, Sureness.SURE if sure else Sureness.UNSURE, doubt)
-
-
-def _clock_guess(header: str, words: list[str], written: str, said: list[str]) -> ColumnGuess:
-    """Times with colons: of day, or since the connection."""
-    given = {*words, *header_words(written)[0]}
-    times_s = [clock_s(text) for text in said]
-    short = all(text.count(":") == 1 and text[-1].isdigit() for text in said)
-    if short and not given & (CLOCK | {"hh"}):
-        if None in times_s or {"mm", "ss"} <= given:
-            return _colons(header, Quantity.ELAPSED, "min:s", False)
-        if given & ELAPSED:
-            return _colons(header, Quantity.ELAPSED, "min:s", True)
-        early = times_s[0] is not None and times_s[0] < 3600.0 * LEAST_CLOCK_H
-        return _colons(header, Quantity.TIME, "clock", early)
-    if given & ELAPSED:
-        return _colons(header, Quantity.ELAPSED, "h:min:s", False)
-    return _colons(header, Quantity.TIME, "clock", False)
-
-
-def _colons(header: str, quantity: Quantity, unit: str, in_doubt: bool) -> ColumnGuess:
-    column = Column(header=header, quantity=quantity, unit=unit)
-    doubt = "hours and minutes, or minutes and seconds" if in_doubt else ""
-    return ColumnGuess(column, Sureness.UNSURE if in_doubt else Sureness.SURE, doubt)
 
 
 def _each_once(guesses: Sequence[ColumnGuess], told: set[Quantity]) -> list[ColumnGuess]:
@@ -313,15 +247,20 @@ def _each_once(guesses: Sequence[ColumnGuess], told: set[Quantity]) -> list[Colu
         if quantity is Quantity.IGNORED or not rivals:
             continue
         best = min(rivals, key=lambda g: list(Sureness).index(g.sureness))
-        equal = [g for g in rivals if g.sureness is best.sureness and g is not best]
+        equal = [g for g in rivals if g is not best and _is_as_good(g, best)]
         for place, guess in enumerate(kept):
             if guess in rivals and guess is not best:
                 why = f"'{best.column.header}' is taken"
-                kept[place] = ColumnGuess(Column(header=guess.column.header), Sureness.SURE, why)
+                kept[place] = ignored(guess.column.header, why)
             elif guess is best and equal and best.sureness is not Sureness.CERTAIN:
                 names = ", ".join(f"'{g.column.header}'" for g in equal[:3])
                 kept[place] = ColumnGuess(best.column, Sureness.UNSURE, f"may be {names} as well")
     return _without_clash(kept, told)
+
+
+def _is_as_good(guess: ColumnGuess, best: ColumnGuess) -> bool:
+    """Seconds that begin anew with each minute are part of a time, not a worse one."""
+    return guess.sureness is best.sureness or GOES_BACK in guess.why
 
 
 def _without_clash(guesses: list[ColumnGuess], told: set[Quantity]) -> list[ColumnGuess]:
@@ -330,8 +269,6 @@ def _without_clash(guesses: list[ColumnGuess], told: set[Quantity]) -> list[Colu
     if not told & times:
         return guesses
     return [
-        ColumnGuess(Column(header=g.column.header), Sureness.SURE, "another time is told")
-        if g.column.quantity in times - told
-        else g
+        ignored(g.column.header, "another time is told") if g.column.quantity in times - told else g
         for g in guesses
     ]

@@ -44,7 +44,7 @@ UNITS: dict[Quantity, tuple[str, ...]] = {
     Quantity.ELAPSED: ("s", "ms", "min", "h", "h:min:s", "min:s"),
     Quantity.TIME: ("clock", *DATE_ORDERS, "unix_s", "unix_ms"),
     Quantity.DATE: DATE_ORDERS,
-    **dict.fromkeys(CURRENTS, ("A", "mA")),
+    **dict.fromkeys(CURRENTS, ("A", "mA", "uA")),
     Quantity.SUPPLY_VOLTAGE: ("V", "mV"),
     Quantity.BATTERY_TEMP: ("degC", "degF", "K"),
     Quantity.EVENT: ("text",),
@@ -58,6 +58,7 @@ UNITS: dict[Quantity, tuple[str, ...]] = {
 SCALES: dict[str, tuple[float, float]] = {
     **dict.fromkeys(("s", "A", "V", "degC", "unix_s"), (1.0, 0.0)),
     **dict.fromkeys(("ms", "mA", "mV", "unix_ms"), (1e-3, 0.0)),
+    "uA": (1e-6, 0.0),
     "min": (60.0, 0.0),
     "h": (3600.0, 0.0),
     "degF": (5.0 / 9.0, -160.0 / 9.0),

@@ -11,17 +11,10 @@ import pandas as pd
 
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.errors import InputError
-from batterymodel.inputs.tables import (
-    Remarks,
-    TableFormat,
-    checked_columns,
-    decoded,
-    file_bytes,
-    in_order,
-    note_gaps,
-    table_from_text,
-    timed,
-)
+from batterymodel.inputs.remarks import Remarks, TableFormat
+from batterymodel.inputs.table_columns import checked_columns
+from batterymodel.inputs.table_times import in_order, note_gaps, timed
+from batterymodel.inputs.tables import decoded, file_bytes, table_from_text
 
 LOADED_SHARE = 0.5
 """Share of the median current from which a row counts as under load (own choice)."""

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.errors import InputFaultsError
-from batterymodel.inputs.tables import Remarks
+from batterymodel.inputs.remarks import Remarks
 
 MOST_TOLD = 20
 """Faults of a file that are told one by one; the others are counted (own choice)."""

@@ -38,7 +38,7 @@ from batterymodel.inputs.foreign_times import (
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
-from batterymodel.inputs.tables import Remarks, shown
+from batterymodel.inputs.remarks import Remarks, shown
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
@@ -120,7 +120,7 @@ def guess_columns(
         table.faults.raise_any()
     chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
-    guesses = column_guesses(table.cells, mark, chosen)
+    guesses = column_guesses(table.cells, mark, chosen, table.units_apart)
     if not sure:
         mark, sure, guesses = _likelier(table, guesses, mark, chosen)
     column_map = ColumnMap.model_validate(
@@ -177,7 +177,7 @@ def _likelier(
 ) -> tuple[str, bool, Guesses]:
     """Of both marks the one under which fewer columns are in doubt; unsure where both do alike."""
     other = "." if mark == "," else ","
-    others = column_guesses(table.cells, other, chosen)
+    others = column_guesses(table.cells, other, chosen, table.units_apart)
     more = _in_doubt(guesses) - _in_doubt(others)
     return (other, True, others) if more > 0 else (mark, more < 0, guesses)
 
@@ -311,4 +311,5 @@ class _SeenRemarks(Remarks):
 
 def _seen_remarks(remarks: Remarks, column_map: ColumnMap) -> Remarks:
     headers = {c.quantity.value: c.header for c in column_map.columns}
-    return _SeenRemarks(remarks.source, FORMAT, remarks.notes, remarks.header_row, headers)
+    headers.setdefault("elapsed_s", headers.get("time", "elapsed_s"))
+    return _SeenRemarks(remarks.source, FORMAT, remarks.notes, remarks.header_row, headers=headers)

@@ -25,7 +25,10 @@ from batterymodel.inputs.cell_values import (
 )
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.readings import FORMAT
-from batterymodel.inputs.tables import Remarks, check_size, shown
+from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.tables import check_size
+from batterymodel.inputs.totals import without_totals
+from batterymodel.inputs.unit_columns import with_units_joined
 from batterymodel.inputs.workbook import is_old_workbook, is_workbook, workbook_rows
 
 MOST_COLUMNS = 200
@@ -34,18 +37,10 @@ MOST_COLUMNS = 200
 HEADER_WITHIN = 60
 """Rows of the table among which the header must stand (own choice)."""
 
-MOST_TOTALS = 4
-"""Rows at the end that may be totals (own choice: sum, mean, least and most)."""
-
 _SEPARATORS = "\t;|,"
 _SAMPLE_ROWS = 1000
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
 _NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
-_UNIT_HEADERS = ("unit", "units", "einheit", "unidad", "unite", "unité", "column")
-_TOTALS_WORDS = (
-    "total totals sum average avg mean min max minimum maximum summe mittelwert mittel somme "
-    "moyenne suma media promedio"
-)
 _WIDE = "write decimals as 12.5 or put text with the separator in double quotes"
 Row = tuple[int, list[str]]
 
@@ -55,12 +50,14 @@ class ForeignTable:
     """Cells under the headers, with what was found on the way.
 
     ``cells`` are stripped texts, one column per header, indexed by the row's number as seen;
-    ``header_row`` is that of the headers, which carry the unit of a row of units in brackets.
+    ``header_row`` is that of the headers, which carry the unit of a row of units in brackets;
+    ``units_apart`` says why the units of its values are in doubt, empty where they are not.
     """
 
     cells: pd.DataFrame
     header_row: int
     faults: Faults
+    units_apart: str = ""
 
     @property
     def headers(self) -> tuple[str, ...]:
@@ -208,9 +205,9 @@ def _table(rows: list[Row], faults: Faults) -> ForeignTable:
         )
     if at:
         remarks.notes.append(f"{at} row{'s' * (at > 1)} before the header not used")
-    values = _without_totals(rows[first:], remarks)
-    cells = _framed(values, labels, rows[at], faults)
-    return ForeignTable(cells, rows[at][0], faults)
+    values = without_totals(rows[first:], _is_value, remarks)
+    cells, apart = _framed(values, labels, rows[at], faults)
+    return ForeignTable(cells, rows[at][0], faults, apart)
 
 
 def _filled(cells: Iterable[str]) -> list[str]:
@@ -242,8 +239,20 @@ def _first_of_values(rows: list[Row]) -> int | None:
     for place in places:
         below = among[place + 1 : place + 2]
         if not below or any(map(_is_value, below[0])):
-            return place
+            return _with_those_above(place, among)
     return next(iter(places), None)
+
+
+def _with_those_above(place: int, rows: list[list[str]]) -> int:
+    """The first of the rows above that hold a value and else none, like ``0;OL``: no header."""
+    while place > 1 and _is_value_alone(rows[place - 1]):
+        place -= 1
+    return place
+
+
+def _is_value_alone(cells: list[str]) -> bool:
+    said = [cell for cell in cells if cell and not is_missing(cell)]
+    return bool(said) and len(cells) > 1 and all(map(_is_value, said))
 
 
 def _is_units(cells: list[str]) -> bool:
@@ -271,19 +280,10 @@ def _labels(header: list[str], units: list[str], rows: list[Row]) -> list[str]:
     return labels
 
 
-def _without_totals(rows: list[Row], remarks: Remarks) -> list[Row]:
-    """The rows without those of totals at the end, which a note names."""
-    kept = list(rows)
-    while len(kept) > 1 and len(rows) - len(kept) < MOST_TOTALS:
-        words = [re.sub(r"[\W\d]+", "", cell).lower() for cell in kept[-1][1]]
-        if not {*_TOTALS_WORDS.split()}.intersection(_filled(words)[:1]):
-            break
-        row, cells = kept.pop()
-        remarks.notes.append(f"row {row} ({shown(cells[0])}) is no reading: not used")
-    return kept
-
-
-def _framed(rows: list[Row], labels: list[str], header: Row, faults: Faults) -> pd.DataFrame:
+def _framed(
+    rows: list[Row], labels: list[str], header: Row, faults: Faults
+) -> tuple[pd.DataFrame, str]:
+    """The cells by header, and why their units are in doubt."""
     width, kept = len(labels), []
     for row, cells in rows:
         over = len(cells) - width
@@ -296,26 +296,5 @@ def _framed(rows: list[Row], labels: list[str], header: Row, faults: Faults) -> 
             kept.append((row, cells[:width] + [""] * -over))
     index = pd.Index([row for row, _ in kept], dtype="int64")
     columns = {label: [cells[k] for _, cells in kept] for k, label in enumerate(labels)}
-    return pd.DataFrame(_with_units_joined(columns), index=index, dtype=object)
-
-
-def _with_units_joined(columns: dict[str, list[str]]) -> dict[str, list[str]]:
-    """Each column of units joined to the column of values at its left, cell by cell.
-
-    Meters that choose their range write so: ``18.3;A`` and, in the next row, ``950;mA``.
-    """
-    joined: dict[str, list[str]] = {}
-    for label, cells in columns.items():
-        if joined and _is_column_of_units(label, cells):
-            left, values = joined.popitem()
-            pairs = zip(values, cells, strict=True)
-            joined[left] = [f"{value} {unit}" if value else "" for value, unit in pairs]
-        else:
-            joined[label] = cells
-    return joined
-
-
-def _is_column_of_units(label: str, cells: list[str]) -> bool:
-    named = re.split(r"[\W\d]+", label.lower())[0] in _UNIT_HEADERS
-    written = {cell.lower().replace(" ", "") for cell in cells} - {""}
-    return named and bool(written) and written <= UNIT_WORDS.keys()
+    joined, apart = with_units_joined(columns, index.tolist(), faults)
+    return pd.DataFrame(joined, index=index, dtype=object), apart

@@ -16,11 +16,11 @@ from batterymodel.inputs.cell_values import (
     moment_of,
     number_of,
 )
+from batterymodel.inputs.clock_times import shorter_way_s, turnovers, without_turnovers
 from batterymodel.inputs.column_map import DATE_ORDERS, SCALES, Column
 from batterymodel.inputs.faults import Faults
-from batterymodel.inputs.tables import LONGEST_LOG_S, first_row, shown
-
-DAY_S = 86_400.0
+from batterymodel.inputs.remarks import first_row, shown
+from batterymodel.inputs.table_times import LONGEST_LOG_S
 
 _EXAMPLES = {
     "clock": "a time of day like 14:02:00",
@@ -139,8 +139,24 @@ def moments_of(
     else:
         right = "a number of seconds since 1970"
         values = parsed(cells, lambda t: _since_1970(t, unit, mark), right, faults)
+    _refuse_twelve_hours(cells, values, faults)
     texts = [moment.isoformat() for moment in values]
     return pd.Series(texts, values.index, dtype=object).reindex(cells.index, fill_value="")
+
+
+def _refuse_twelve_hours(cells: pd.Series, moments: pd.Series, faults: Faults) -> None:
+    """A fault where a clock of 12 hours begins anew: beside a date it cannot tell which half."""
+    of_day_s = np.array([m.hour * 3600.0 + m.minute * 60.0 + m.second for m in moments])
+    texts = [str(cells.loc[row]) for row in moments.index]
+    begun_anew = turnovers(of_day_s, texts) != 0
+    faults.add_rows(
+        pd.Series(begun_anew, moments.index, dtype=bool),
+        lambda row: (
+            f"{shown(str(cells.loc[row]))} follows a time after twelve: a clock of 12 hours; "
+            "13:00, or am and pm, would be right"
+        ),
+        str(cells.name),
+    )
 
 
 def _on_days(seconds: pd.Series, days: pd.Series, faults: Faults) -> pd.Series:
@@ -192,7 +208,8 @@ def days_of(cells: pd.Series, column: Column, faults: Faults) -> pd.Series:
 def elapsed_by_clock(cells: pd.Series, faults: Faults) -> pd.Series:
     """Seconds since the earliest reading, from times of day without a date.
 
-    From one row to the next the clock goes the shorter way, so that it may pass midnight.
+    From one row to the next the clock goes the shorter way, so that it may pass midnight; one of
+    12 hours without a.m. and p.m. goes on from 12:59 to 1:00.
 
     Parameters
     ----------
@@ -210,8 +227,10 @@ def elapsed_by_clock(cells: pd.Series, faults: Faults) -> pd.Series:
     values = parsed(cells, clock_s, _EXAMPLES["clock"], faults).astype(float)
     if values.empty:
         return values.reindex(cells.index)
-    steps_s = np.diff(values.to_numpy())
-    shorter_s = (steps_s + DAY_S / 2.0) % DAY_S - DAY_S / 2.0
+    texts = [str(cells.loc[row]) for row in values.index]
+    going_on_s = without_turnovers(values.to_numpy(), texts)
+    steps_s = np.diff(going_on_s)
+    shorter_s = shorter_way_s(steps_s)
     run_s = np.concatenate([[0.0], np.cumsum(shorter_s)])
     seconds = pd.Series(np.round(run_s - run_s.min(), 6), values.index)
     over = seconds > LONGEST_LOG_S
@@ -224,6 +243,8 @@ def elapsed_by_clock(cells: pd.Series, faults: Faults) -> pd.Series:
             str(cells.name),
         )
     faults.remarks.notes.append("times of day without a date: the day is not known")
+    for row in values.index[turnovers(values.to_numpy(), texts) != 0][:3]:
+        faults.remarks.notes.append(f"a clock of 12 hours begins anew at row {row}")
     for row in values.index[1:][np.abs(steps_s - shorter_s) > 1.0][:3]:
         faults.remarks.notes.append(f"the clock passes midnight at row {row}")
     return seconds.where(~over).reindex(cells.index)

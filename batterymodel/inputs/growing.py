@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from batterymodel.inputs.tables import Remarks, file_bytes
+from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.tables import file_bytes
 from batterymodel.inputs.workbook import is_old_workbook, is_workbook
 
 

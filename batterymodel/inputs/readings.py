@@ -15,19 +15,10 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
-from batterymodel.inputs.tables import (
-    LONGEST_LOG_S,
-    Remarks,
-    TableFormat,
-    checked_columns,
-    decoded,
-    file_bytes,
-    in_order,
-    note_gaps,
-    table_from_frame,
-    table_from_text,
-    timed,
-)
+from batterymodel.inputs.remarks import Remarks, TableFormat
+from batterymodel.inputs.table_columns import checked_columns
+from batterymodel.inputs.table_times import LONGEST_LOG_S, in_order, note_gaps, run_starts, timed
+from batterymodel.inputs.tables import decoded, file_bytes, table_from_frame, table_from_text
 
 _UNITS = {
     "elapsed_s": "seconds from the connection",
@@ -185,6 +176,33 @@ def checked_value(column: str, value: float, where: str) -> float:
     return value
 
 
+def check_bounds(readings: Readings) -> None:
+    """Refuse a voltage or a temperature that no file of readings might hold.
+
+    Parameters
+    ----------
+    readings : Readings
+        Made in Python, where nothing was looked at so far.
+
+    Raises
+    ------
+    InputError
+        Names the first value that cannot be right, and says what would be.
+    """
+    for column in ("supply_voltage_v", "battery_temp_c"):
+        values = getattr(readings, column)
+        bounds = [(least, most) for name, least, most, _ in FORMAT.bounds if name == column]
+        if values is None:
+            continue
+        wrong = np.any([(values < least) | (values > most) for least, most in bounds], axis=0)
+        for place in np.flatnonzero(wrong)[:1].tolist():
+            at_s, value = float(readings.elapsed_s[place]), float(values[place])
+            where = f"{one_line(readings.source)}: reading at {at_s:.10g} s, column '{column}'"
+            if np.isinf(value):
+                raise InputError(f"{where}: {value} is not a meter value; NaN would be right")
+            checked_value(column, value, where)
+
+
 def readings_csv(readings: Readings) -> str:
     """The readings as CSV text that reads back to equal readings.
 
@@ -242,9 +260,11 @@ def readings_from_table(
         A value that cannot be right, or fewer readings than `least`.
     """
     frame = checked_columns(frame, remarks)
+    time = "elapsed_s" if "elapsed_s" in frame else "time"
     frame, started_at = timed(frame, remarks)
     events = _events(frame, remarks)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
+    _check_one_run(frame["elapsed_s"], time, remarks)
     _check_peaks(frame, remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)
@@ -280,6 +300,19 @@ def _with_current(frame: pd.DataFrame, remarks: Remarks, least: int) -> pd.DataF
             f"usable readings: {usable}; at least {least} at different times are needed"
         )
     return frame[~lost]
+
+
+def _check_one_run(elapsed_s: pd.Series, time: str, remarks: Remarks) -> None:
+    """Refuse rows of two runs: merged by their times they would be a connection that never was."""
+    place = next(iter(run_starts(elapsed_s.to_numpy())), None)
+    if place is not None:
+        first, before, row = elapsed_s.index[[0, place - 1, place]]
+        raise remarks.error(
+            f"the time falls back to {elapsed_s.loc[row]:g} s, as where a logger began anew; give "
+            f"the readings of one connection: rows {first} to {before}, or from row {row} on",
+            int(row),
+            time,
+        )
 
 
 def _check_peaks(frame: pd.DataFrame, remarks: Remarks) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Iterator
@@ -10,7 +11,8 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from batterymodel.basis.text import one_line
-from batterymodel.inputs.tables import MAX_ROWS, Remarks, shown
+from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.tables import MAX_ROWS
 
 MOST_UNPACKED_BYTES = 64 << 20
 """Bytes that a workbook may unpack to (own choice: over a million cells)."""
@@ -120,15 +122,26 @@ def _first_table(content: bytes, remarks: Remarks) -> list[tuple[int, list[str]]
 
 
 def _rows_of(sheet: Any) -> Iterator[tuple[int, list[str]]]:
-    cells_of = sheet.iter_rows(max_col=MOST_WORKBOOK_COLUMNS, values_only=True)
-    for row, values in enumerate(cells_of, 1):
+    cells_of = sheet.iter_rows(max_col=MOST_WORKBOOK_COLUMNS)
+    for row, found in enumerate(cells_of, 1):
         if row > MAX_ROWS + 1:
             raise _TooLongError
-        cells = [_text(value) for value in values]
+        cells = [_as_seen(cell) for cell in found]
         while cells and not cells[-1]:
             cells.pop()
         if cells and not next(filter(None, cells)).startswith("# "):
             yield row, cells
+
+
+def _as_seen(cell: Any) -> str:
+    """A cell's text; a time that is shown without seconds has none, since it may be minutes."""
+    value = cell.value
+    text = _text(value)
+    if not isinstance(value, (time, timedelta)) or not text.endswith(":00"):
+        return text
+    shown_parts = re.sub(r'"[^"]*"|\[\$[^]]*\]|\\.', "", cell.number_format.lower())
+    hours_and_minutes = "h" in shown_parts and "s" not in shown_parts and "am/pm" not in shown_parts
+    return text.removesuffix(":00") if hours_and_minutes else text
 
 
 def _text(value: object) -> str:

@@ -12,10 +12,11 @@ import streamlit as st
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.log_columns import ColumnsInDoubtError
 from batterymodel.inputs.records import Readings
 from batterymodel.pages import KEPT, file_columns, literal
 from batterymodel.rules.results import Assessment
-from batterymodel.say.followed import EVERY_S, Answer, ColumnsInDoubtError, FollowedLog, News
+from batterymodel.say.followed import EVERY_S, Answer, FollowedLog, News
 from batterymodel.say.following import answer_line
 
 PATH = f"{KEPT}followed.path"

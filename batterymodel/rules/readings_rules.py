@@ -6,7 +6,7 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.meters import CLAMP_OFFSET_A
-from batterymodel.inputs.tables import OUT_OF_ORDER
+from batterymodel.inputs.table_times import OUT_OF_ORDER
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import LEAST_SCATTER_A, OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity

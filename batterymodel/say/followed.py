@@ -11,19 +11,15 @@ from dataclasses import dataclass
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import readings_from_foreign
-from batterymodel.inputs.foreign_table import foreign_table
 from batterymodel.inputs.growing import GrowingLog
-from batterymodel.inputs.own_format import has_own_names, is_own_format
+from batterymodel.inputs.log_columns import ColumnsInDoubtError, LogColumns
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.records import Readings
-from batterymodel.inputs.tables import Remarks
+from batterymodel.inputs.remarks import Remarks
 from batterymodel.rules.results import Assessment
 
 EVERY_S = 5.0
 """Time between two looks at the file where none is told [s] (own choice: loggers' usual step)."""
-
-LEAST_ROWS = 3
-"""Rows of a foreign log before its columns are guessed: as many as an assessment needs."""
 
 
 @dataclass(frozen=True)
@@ -43,12 +39,9 @@ class News:
     said: tuple[str | Answer, ...] = ()
 
 
-class ColumnsInDoubtError(InputError):
-    """Columns that a person must tell before the log can be followed."""
-
-
 class FollowedLog:
-    """One log that is followed; ``last`` is its last answer, ``content`` its whole lines.
+    """One log that is followed; ``last`` is its last answer, ``content`` what it is
+    of: the whole lines, without the rows of earlier runs.
 
     Parameters
     ----------
@@ -70,17 +63,18 @@ class FollowedLog:
         told: bool = False,
     ) -> None:
         """Nothing is read yet."""
-        self.path, self.columns, self.assessed, self.told = path, columns, assessed, told
+        self.path, self.assessed = path, assessed
         self.last: tuple[Readings, Assessment] | None = None
         self.content, self.message = b"", ""
         self._log = GrowingLog(path, Remarks(path, FORMAT))
-        self._column_map: ColumnMap | None = None
+        self._columns = LogColumns(path, columns, self._note, told)
+        self._lines, self._noted = b"", list[str]()
         self._shown_outcome: str | None = None
 
     @property
     def column_map(self) -> ColumnMap | None:
         """How the columns are taken; None before that is settled."""
-        return self._column_map
+        return self._columns.column_map
 
     def look(self, first: bool = False) -> News:
         """Look once, and answer anew where whole lines came.
@@ -111,9 +105,10 @@ class FollowedLog:
             return News()
         said: list[str | Answer] = []
         if growth.anew:
-            self._column_map = self._shown_outcome = None
+            self._columns.begin_anew()
+            self._shown_outcome = None
             said += self._once(f"{self.path}: was cut or replaced; it is read anew from its start")
-        self.content = growth.content
+        self._lines = growth.content
         return News(True, (*said, *self._answered()))
 
     def again(self) -> News:
@@ -128,46 +123,33 @@ class FollowedLog:
         ColumnsInDoubtError
             Columns that a person must tell.
         """
-        self._column_map, self.last = None, None
-        return News(True, self._answered()) if self.content else News()
+        self._columns.column_map = self.last = None
+        return News(True, self._answered()) if self._lines else News()
 
     def _answered(self) -> tuple[str | Answer, ...]:
-        said: list[str | Answer] = []
+        self._noted = []
         try:
-            column_map = self._column_map or self._settled_columns()
-            said += self._words_of(column_map)
-            readings = readings_from_foreign(self.content, self.path, column_map)
-            result = self.assessed(readings)
+            readings, result = self._answer()
         except ColumnsInDoubtError:
             raise
         except BatteryModelError as error:
-            return (*said, *self._once(*(f"no answer yet: {fault}" for fault in error.faults)))
+            told = self._once(*(f"no answer yet: {fault}" for fault in error.faults))
+            return (*self._noted, *told)
         self.message, self.last = "", (readings, result)
         changed = result.outcome != self._shown_outcome
         self._shown_outcome = result.outcome
-        return (*said, Answer(readings, result, changed))
+        return (*self._noted, Answer(readings, result, changed))
 
-    def _settled_columns(self) -> ColumnMap:
-        """The columns by the first rows."""
-        rows = self._foreign_rows()
-        if rows is not None and rows < LEAST_ROWS:
-            raise InputError(f"{self.path}: {rows} rows so far")
-        try:
-            return self.columns(self.content)
-        except InputError as error:
-            raise ColumnsInDoubtError(str(error)) from None
+    def _answer(self) -> tuple[Readings, Assessment]:
+        self.content, anew = self._columns.of_last_run(self._lines)
+        if anew:
+            self.last = self._shown_outcome = None
+        column_map = self._columns.settled(self.content)
+        readings = readings_from_foreign(self.content, self.path, column_map)
+        return readings, self.assessed(readings)
 
-    def _words_of(self, column_map: ColumnMap) -> tuple[str, ...]:
-        """What is to be said of columns that are newly settled."""
-        is_new, self._column_map = self._column_map is None, column_map
-        said = is_new and not column_map.own
-        return self._once(f"columns taken: {column_map.words}") if said else ()
-
-    def _foreign_rows(self) -> int | None:
-        """Rows of a log that is not read as the project's own format."""
-        if not self.told and (is_own_format(self.content) or has_own_names(self.content)):
-            return None
-        return len(foreign_table(self.content, self.path).cells)
+    def _note(self, message: str) -> None:
+        self._noted += self._once(message)
 
     def _once(self, *messages: str) -> tuple[str, ...]:
         """The messages, unless they were the last thing said."""

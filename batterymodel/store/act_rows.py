@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Record, record_from
-from batterymodel.inputs.tables import shown
+from batterymodel.inputs.remarks import shown
 from batterymodel.store.acts import KEY_PATTERN, Act, InProgress, Key, State
 from batterymodel.store.store import Store
 from batterymodel.store.tables import ActRow, InProgressRow

@@ -17,7 +17,7 @@ from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Celsius, Chemistry, Record, Supply, Volts
-from batterymodel.inputs.tables import LONGEST_LOG_S
+from batterymodel.inputs.table_times import LONGEST_LOG_S
 from batterymodel.store.records import Amperes, Id, Label, Line
 
 EARLIEST_YEAR, LATEST_YEAR = 2020, 2200

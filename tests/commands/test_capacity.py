@@ -2,6 +2,7 @@
 
 import json
 import re
+from datetime import date, timedelta
 
 import pytest
 
@@ -90,6 +91,43 @@ def test_fade_text(capsys):
     assert "2022-01-02" in out
     assert "Models compared" in out
     assert max(len(line) for line in out.splitlines()) <= 92
+
+
+LAST_CHECK = CHECKS.read_text().split()[-1].split(",")[0]
+
+
+@pytest.mark.parametrize(
+    ("on", "said"),
+    [
+        ("2010-01-01", "--on 2010-01-01 is before the last check, of {last}; that day or a later"),
+        ("{before}", "is before the last check"),
+        ("{late}-01-01", "is more than 20 years after the last check, of {last}; a day up to "),
+    ],
+)
+def test_a_day_that_the_checks_say_nothing_of_is_one_line(capsys, on, said):
+    last = date.fromisoformat(LAST_CHECK)
+    at = on.format(before=last - timedelta(days=1), late=last.year + 21)
+    status, out, err = run(capsys, "fade", CHECKS, *WORN, "--on", at)
+    assert (status, out) == (2, "")
+    assert said.format(last=last) in err
+    assert err.count("\n") == 1
+
+
+def test_the_day_of_the_last_check_and_twenty_years_on_are_taken(capsys):
+    last = date.fromisoformat(LAST_CHECK)
+    for at in (last, date(last.year + 20, 12, 31)):
+        assert run(capsys, "fade", CHECKS, *WORN, "--on", str(at))[0] == 0
+
+
+@pytest.mark.parametrize("on", ["9999-12-31", "2200-01-01", "1899-12-31", "0001-01-01"])
+@pytest.mark.parametrize("command", ["fade", "capacity"])
+def test_a_day_of_another_age_is_one_line(capsys, command, on):
+    with pytest.raises(SystemExit) as stopped:
+        main([command, str(CHECKS), *map(str, WORN), "--on", on])
+    assert stopped.value.code == 2
+    err = capsys.readouterr().err
+    assert f"'{on}' is no day from 1900 to 2199; one like 2026-03-02 would be right" in err
+    assert err.count("\n") == 1
 
 
 def test_fade_json_is_one_object(capsys):

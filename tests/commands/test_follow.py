@@ -18,7 +18,7 @@ from batterymodel.commands.follow_work import Follower
 from batterymodel.errors import InputError
 from batterymodel.inputs.growing import GrowingLog, whole_lines
 from batterymodel.inputs.readings import FORMAT
-from batterymodel.inputs.tables import Remarks
+from batterymodel.inputs.remarks import Remarks
 from batterymodel.samples.connections import SAMPLE_FOLDER
 
 KEY = "hot-battery"

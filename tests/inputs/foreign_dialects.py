@@ -16,6 +16,7 @@ from batterymodel.inputs.records import Readings
 TO_UNIT: dict[str, Callable[[float], float]] = {
     "A": lambda a: a,
     "mA": lambda a: 1000.0 * a,
+    "uA": lambda a: 1e6 * a,
     "V": lambda v: v,
     "mV": lambda v: 1000.0 * v,
     "degC": lambda c: c,
@@ -29,6 +30,7 @@ HEADERS = {
         ("I (A)", "A"),
         ("Current / mA", "mA"),
         ("Strom [mA]", "mA"),
+        ("Supply current (µA)", "uA"),
         ("supply_ma", "mA"),
         ("supply_current_a", "A"),
     ],

@@ -55,7 +55,7 @@ def taken(header, *values):
         ("V", "supply_voltage_v", "V"),
         ("CH2 [V]", "supply_voltage_v", "V"),
         ("Tensión", "supply_voltage_v", "V"),
-        ("Battery °C", "ignored", ""),
+        ("Battery °C", "battery_temp_c", "degC"),
         ("Battery [°C]", "battery_temp_c", "degC"),
         ("Batt temp degF", "battery_temp_c", "degF"),
         ("T batt (C)", "battery_temp_c", "degC"),

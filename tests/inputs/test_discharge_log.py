@@ -113,8 +113,9 @@ def test_what_cannot_be_a_discharge_is_one_sentence(name):
     text, part = BAD[name]
     with pytest.raises(InputError, match=part) as error:
         discharge_log_from_bytes(text.encode(), "d.csv")
-    assert str(error.value).startswith("d.csv")
-    assert "\n" not in str(error.value)
+    for sentence in error.value.faults:
+        assert sentence.startswith("d.csv")
+        assert "\n" not in sentence
 
 
 def test_voltage_per_cell_says_so():

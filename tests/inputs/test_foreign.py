@@ -281,14 +281,6 @@ def test_units_below_the_header_are_taken_and_totals_left_out():
     assert "1 cell over the meter's range, no value" in notes
 
 
-def test_no_more_than_four_rows_are_totals():
-    totals = ["Total;1", "Mean;1", "Min;1", "Max;1", "Sum;1"]
-    rows = "t [s];I (A)\n0;9\n5;8\n10;7\n"
-    assert len(read(rows + "\n".join(totals[:4]))) == 3
-    (told,) = faults(rows + "\n".join(totals))
-    assert told.startswith("row 5, column 't [s]': 'Total' is not a number")
-
-
 def test_the_header_stands_among_the_first_sixty_rows():
     """Of the table's rows: blank ones and comments do not count."""
     table = "t [s];I (A)\n0;9\n5;8\n10;7\n"

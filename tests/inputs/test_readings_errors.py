@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from batterymodel.errors import InputError
+from batterymodel.errors import InputError, InputFaultsError
 from batterymodel.inputs import tables as module
 from batterymodel.inputs.readings import (
     read_readings,
@@ -236,7 +236,95 @@ ERRORS |= {
 def test_error_is_one_sentence_that_says_where_and_what_is_right(text, parts):
     with pytest.raises(InputError) as error:
         read(text)
-    assert_one_sentence(str(error.value), *parts)
+    first, *others = error.value.faults
+    assert_one_sentence(first, *parts)
+    for sentence in others:
+        assert_one_sentence(sentence)
+
+
+def test_all_that_is_wrong_is_told_at_once_in_order_of_rows():
+    text = (
+        "elapsed_s,time,supply_current_a,supply_voltage_v,battery_temp_c\n"
+        "0,2024-05-01T10:00:00,30,28,300\n"
+        "5,10:00:05,x,28,20\n"
+        '10:00,2024-05-01T10:00:10,"25,5",280,20\n'
+        "15,2024-05-01T10:00:15,inf,-2,20\n"
+        "20,2024-05-01T10:00:20,24,28,20\n"
+    )
+    with pytest.raises(InputFaultsError) as error:
+        read(text)
+    for sentence in error.value.faults:
+        assert_one_sentence(sentence)
+    said = [sentence.removeprefix("log.csv: ")[:43] for sentence in error.value.faults]
+    assert said == [
+        "row 2, column 'battery_temp_c': 300 looks l",
+        "row 3, column 'time': '10:00:05' is not a t",
+        "row 3, column 'supply_current_a': 'x' is no",
+        "row 4, column 'elapsed_s': '10:00' is a clo",
+        "row 4, column 'supply_current_a': '25,5' ha",
+        "row 4, column 'supply_voltage_v': 280 is ov",
+        "row 5, column 'supply_current_a': inf is no",
+        "row 5, column 'supply_voltage_v': -2 is neg",
+    ]
+
+
+@pytest.mark.parametrize("rows", [20, 21, 30])
+def test_no_more_than_twenty_faults_are_told_and_the_others_counted(rows):
+    with pytest.raises(InputFaultsError) as error:
+        read(HEADER + rows * "0,x\n")
+    told = error.value.faults
+    assert len(told) == min(rows, 20) + (rows > 20)
+    assert (told[-1] == f"log.csv: and {rows - 20} more") == (rows > 20)
+
+
+def test_every_row_that_is_too_wide_is_told():
+    with pytest.raises(InputFaultsError) as error:
+        read(HEADER + "0,30\n5,29,1\n10,28\n15,27,2\n")
+    assert [fault[:16] for fault in error.value.faults] == ["log.csv: row 3: ", "log.csv: row 5: "]
+
+
+# Two runs in one file
+
+
+def runs(*times):
+    rows = "".join(f"{s},{30 - k}\n" for run in times for k, s in enumerate(run))
+    return HEADER + rows
+
+
+@pytest.mark.parametrize(
+    ("second", "row", "rows"),
+    [
+        ((0, 5), 6, "rows 2 to 5, or from row 6 on"),
+        ((5, 10, 15), 6, "rows 2 to 5, or from row 6 on"),
+        ((0, 5, 10, 15, 20, 25), 6, "rows 2 to 5, or from row 6 on"),
+    ],
+)
+def test_two_runs_in_one_file_are_refused(second, row, rows):
+    with pytest.raises(InputError) as error:
+        read(runs((0, 5, 10, 15), second))
+    said = f"row {row}, column 'elapsed_s': the time falls back to {second[0]} s"
+    assert_one_sentence(str(error.value), said, rows)
+
+
+@pytest.mark.parametrize(
+    "times",
+    [
+        ((0, 5, 10, 15), (0,)),
+        ((0, 5, 10, 15), (6, 11)),
+        ((0, 5), (0, 10)),
+        ((20, 25, 30), (0, 5, 10)),
+        ((15, 10, 5, 0),),
+        ((0, 5, 10), (8, 15), (12, 20)),
+    ],
+)
+def test_rows_out_of_order_are_no_second_run(times):
+    given = {s for run in times for s in run}
+    assert read(runs(*times)).elapsed_s.tolist() == sorted(given)
+
+
+def test_events_listed_below_the_readings_are_no_second_run():
+    text = HEADER.strip() + ",event\n0,30,\n5,29,\n10,28,\n0,,connected\n5,,pump on\n"
+    assert [event.text for event in read(text).events] == ["connected", "pump on"]
 
 
 @pytest.mark.parametrize(

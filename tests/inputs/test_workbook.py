@@ -61,6 +61,33 @@ def test_times_of_a_workbook(header, cells, started_at):
     assert readings.started_at == started_at
 
 
+@pytest.mark.parametrize(
+    ("header", "pattern", "column", "sure"),
+    [
+        ("Time", "h:mm", "time clock", False),
+        ("Time", "[$-409]h:mm;@", "time clock", False),
+        ("Time", "h:mm:ss", "time clock", True),
+        ("Time", "h:mm AM/PM", "time clock", True),
+        ("Time (mm:ss)", "h:mm", "elapsed_s min:s", True),
+        ("Time of day", "h:mm", "time clock", True),
+        ("Elapsed", "[h]:mm", "elapsed_s min:s", False),
+        ("Elapsed", "[h]:mm:ss", "elapsed_s h:min:s", True),
+        ("Time", "mm:ss", "time clock", True),
+    ],
+)
+def test_a_time_is_taken_as_it_is_shown(header, pattern, column, sure):
+    book = openpyxl.Workbook()
+    book.active.append([header, "Amps"])
+    for k, amps in enumerate((18.3, 18.25, 17.5)):
+        book.active.append([timedelta(minutes=30 * k), amps])
+        book.active.cell(k + 2, 1).number_format = pattern
+    buffer = io.BytesIO()
+    book.save(buffer)
+    guess = guess_columns(buffer.getvalue(), "log.xlsx")
+    assert f"{guess.columns[0].column.quantity} {guess.columns[0].column.unit}" == column
+    assert guess.is_sure == sure
+
+
 def test_a_day_beside_a_time_of_day():
     rows = [["Date", "Time", "Amps"]]
     rows += [[START.date(), time(10, 0, 5 * k), 18.5 - k] for k in range(3)]

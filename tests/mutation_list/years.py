@@ -175,9 +175,9 @@ FOREIGN = (
         ("volts at most", "column_guess", "V = (5.0, 100.0),", "V = (5.0, 102.0),"),
         ("millivolts at least", "column_guess", "100.0), 5000.0\n", "100.0), 4000.0\n"),
         ("kelvin from", "column_guess", "LEAST_KELVIN = 200.0\n", "LEAST_KELVIN = 202.0\n"),
-        ("clock from", "column_guess", "LEAST_CLOCK_H = 4.0\n", "LEAST_CLOCK_H = 3.9\n"),
-        ("counts since 1970", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (4e8, 5e9)\n"),
-        ("counts until", "column_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (5e8, 6e9)\n"),
+        ("clock from", "time_guess", "LEAST_CLOCK_H = 4.0\n", "LEAST_CLOCK_H = 3.9\n"),
+        ("counts since 1970", "time_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (4e8, 5e9)\n"),
+        ("counts until", "time_guess", "UNIX_S = (5e8, 5e9)\n", "UNIX_S = (5e8, 6e9)\n"),
         ("afternoon", "cell_values", "AFTERNOON_SINCE_H = 12\n", "AFTERNOON_SINCE_H = 11\n"),
         (
             "a decimal mark in doubt",
@@ -191,16 +191,54 @@ FOREIGN = (
         "inputs",
         ("faults told", "faults", "MOST_TOLD = 20\n", "MOST_TOLD = 21\n"),
         ("faults kept", "faults", "MOST_KEPT = 1000\n", "MOST_KEPT = 19\n"),
-        ("rows of totals", "foreign_table", "MOST_TOTALS = 4\n", "MOST_TOTALS = 5\n"),
         (
             "the clock's shorter way",
-            "foreign_times",
-            "steps_s + DAY_S / 2.0)",
-            "steps_s + DAY_S / 2.0 - 2.0)",
+            "clock_times",
+            "steps_s + HALF_DAY_S)",
+            "steps_s + HALF_DAY_S - 2.0)",
         ),
         ("fahrenheit", "column_map", '"degF": (5.0 / 9.0, -160.0 / 9.0)', '"degF": (0.5, -16.0)'),
         ("header within", "foreign_table", "HEADER_WITHIN = 60\n", "HEADER_WITHIN = 59\n"),
         tests=("tests/inputs/test_foreign.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("rows of a run", "table_times", "LEAST_LAST = 3, 2\n", "LEAST_LAST = 2, 2\n"),
+        ("rows of the last run", "table_times", "LEAST_LAST = 3, 2\n", "LEAST_LAST = 3, 1\n"),
+        (
+            "start of a run",
+            "table_times",
+            "<= begins_s[0] + usual_s",
+            "<= begins_s[0] + 1.2 * usual_s",
+        ),
+        tests=("tests/inputs/test_readings_errors.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("rows of totals", "totals", "MOST_TOTALS = 12\n", "MOST_TOTALS = 13\n"),
+        (
+            "half of the cells are units",
+            "unit_columns",
+            "2 * len(known) >= len(said)",
+            "len(known) >= len(said)",
+        ),
+        tests=("tests/inputs/test_table_ends.py",),
+    ),
+    *changes_in(
+        "inputs",
+        (
+            "span of a clock",
+            "time_guess",
+            "MOST_CLOCK_SPAN_S = 3600.0\n",
+            "MOST_CLOCK_SPAN_S = 3602.0\n",
+        ),
+        (
+            "one on a clock of 12 hours",
+            "clock_times",
+            "at_one = times_s >= HALF_DAY_S, times_s < 2.0",
+            "at_one = times_s >= HALF_DAY_S, times_s < 1.0",
+        ),
+        tests=("tests/inputs/test_guess_doubts.py",),
     ),
     *changes_in(
         "inputs",
@@ -215,9 +253,14 @@ FOREIGN = (
     ),
     *changes_in(
         "commands",
-        ("rows before a guess", "followed", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
         ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
         tests=("tests/commands/test_follow.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("back to the start", "runs", "BACK_TO = 0.5\n", "BACK_TO = 0.49\n"),
+        ("rows before a guess", "log_columns", "LEAST_ROWS = 3\n", "LEAST_ROWS = 2\n"),
+        tests=("tests/commands/test_follow_runs.py", "tests/commands/test_follow.py"),
     ),
 )
 

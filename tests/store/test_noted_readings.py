@@ -209,7 +209,7 @@ def test_a_press_is_refused_for_what_the_file_would_be_refused_for(quantity, val
             call()
             said.append("taken")
         except InputError as error:
-            said.append(str(error))
+            said.append(error.faults[0])
     no_level = ("no value reaches", "every value is 0")
     whole_column = said[0] == "taken" and any(words in said[1] for words in no_level)
     assert said[0] == said[1] or whole_column

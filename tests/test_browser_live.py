@@ -84,11 +84,12 @@ def tap(page, target) -> None:
 
 
 def connect(page) -> None:
-    tap(page, page.get_by_role("combobox", name="Battery"))
-    tap(page, page.get_by_role("option").first)
-    settle(page)
     tap(page, page.get_by_role("button", name="I just connected"))
     page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
+    settle(page)
+    tap(page, page.get_by_role("combobox", name="Battery"))
+    tap(page, page.get_by_role("option").first)
+    page.get_by_text("Battery and supply: B").wait_for(timeout=WAIT_MS)
     settle(page)
 
 
@@ -202,6 +203,7 @@ def test_a_connection_left_is_taken_up_again(page, server) -> None:
     note(page, "13.4")
     wait_until_stored(page)
     page.get_by_role("button", name="Leave it unfinished").click()
+    page.get_by_role("button", name="Yes, leave it").click()
     page.get_by_role("button", name="Take it up again").click()
     page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
     assert server.readings() == [13.4]

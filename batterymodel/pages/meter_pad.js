@@ -304,10 +304,12 @@ class MeterPad {
 
   drawDoubt() {
     this.find("slip").hidden = !this.doubt;
+    this.find("slip-text").textContent = "";
     if (!this.doubt) return;
     const { value, meant, words } = this.doubt;
     const unit = this.unit();
-    this.find("slip-text").textContent = `${value} ${unit}? ${meant === null ? words : `Did you mean ${meant} ${unit}?`}`;
+    const instead = meant === null ? "" : ` Did you mean ${meant} ${unit}?`;
+    this.find("slip-text").textContent = `${value} ${unit}? ${words}${instead}`;
     this.find("meant").hidden = meant === null;
     this.find("meant").textContent = `${meant} ${unit}`;
     this.find("as-is").textContent = `It is ${value} ${unit}`;

@@ -9,13 +9,14 @@ import sys
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 from batterymodel import Supply, read_readings
 from batterymodel.samples.connections import Sample, load_scenario, sample_readings_path
 from batterymodel.store import Store, open_store
 from batterymodel.store.acts import InProgress, Quantity
 from batterymodel.store.engine import URL_VARIABLE
-from batterymodel.store.in_progress import begin, connections_in_progress, leave
+from batterymodel.store.in_progress import begin, connections_in_progress, leave, load
 from batterymodel.store.in_progress import note as store_note
 from batterymodel.store.intake import add_fitted_battery
 from tests import screenshots
@@ -169,18 +170,17 @@ def begun_from_sample(store: Store, key: str, every: int = 4) -> InProgress:
     """A connection in progress as the readings of an invented sample would make it by now."""
     sample, readings = SAMPLES[key], read_readings(sample_readings_path(key))
     began = datetime.now(UTC) - timedelta(seconds=float(readings.elapsed_s[-1]) + 20.0)
-    add_fitted_battery(store, f"S-{key}", sample.battery, sample.battery.tail, date(2024, 1, 1))
-    begin(store, f"sample-{key}", began, **_told(sample))
+    own = uuid4().hex
+    add_fitted_battery(store, own, sample.battery, f"DEMO-{own}", date(2024, 1, 1))
+    begin(store, own, began, serial=own, supply=Supply(rated_current_a=60.0), **_told(sample))
     for column in Quantity:
         values = getattr(readings, column)
         for k in range(0, 0 if values is None else len(readings), every):
             moment = began + timedelta(seconds=float(readings.elapsed_s[k]))
-            press = f"{column}-{k:06}"
-            store_note(store, f"sample-{key}", press, column, float(values[k]), moment)
-    return next(c for c in connections_in_progress(store) if c.id == f"sample-{key}")
+            store_note(store, own, uuid4().hex, column, float(values[k]), moment)
+    return load(store, own)
 
 
 def _told(sample: Sample) -> dict[str, object]:
     names = ("rest_voltage_v", "load_a", "ambient_c")
-    given = {name: value for name in names if (value := getattr(sample, name)) is not None}
-    return {"serial": f"S-{sample.key}", "supply": Supply(rated_current_a=60.0), **given}
+    return {name: value for name in names if (value := getattr(sample, name)) is not None}

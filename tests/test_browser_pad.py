@@ -100,7 +100,7 @@ def test_a_second_device_hears_that_its_reading_came_late(page, server, browser)
     note(second, "12.6")
     second.get_by_text("12.6 A at").first.wait_for(timeout=WAIT_MS)
     wait_until_stored(second)
-    said = second.get_by_test_id("stAlert").inner_text()
+    said = second.locator(".jc-warning").inner_text()
     assert "came too late" in said
     assert second.locator(".jc-pin").count() == 0
     assert "After it was kept came: 12.6 A" in second.get_by_test_id("stMain").inner_text()

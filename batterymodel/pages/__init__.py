@@ -205,6 +205,22 @@ def standing(remark: Remark) -> str:
     )
 
 
+def warning(words: str) -> str:
+    """A sentence that is read at once, ruled like the outcome.
+
+    Parameters
+    ----------
+    words : str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<p class="jc jc-warning" role="alert">{shown(words)}</p>'
+
+
 def remark_item(remark: Remark) -> str:
     """One remark with its sign, as an item of a list.
 

@@ -66,7 +66,7 @@ def show_ended(store: Store, connection: InProgress) -> None:
     st.title(literal(connection.told.serial or connection.told.tail or NO_NAME))
     kept.show_done()
     for words in _late_words().get(connection.id, {}).values():
-        st.warning(literal(words))
+        st.html(pages.warning(words))
     for words in ended_words(connection):
         st.markdown(literal(words))
     show_pad(store, closed_pad(connection, datetime.now(UTC)))
@@ -92,7 +92,7 @@ def show_pad(store: Store, shown: dict[str, Any]) -> None:
 def show_late_elsewhere() -> None:
     """Say on the start what came too late of connections that are not shown now."""
     for words in [w for late in _late_words().values() for w in late.values()]:
-        st.warning(literal(words))
+        st.html(pages.warning(words))
     _late_words().clear()
 
 

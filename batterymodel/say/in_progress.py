@@ -289,8 +289,8 @@ def ended_words(connection: InProgress) -> tuple[str, ...]:
         late = ", ".join(map(noted_words, connection.late))
         said.append(
             f"After it was kept came: {late}. That is stored, but no part of the answer; correct "
-            f"the entry {connection.connection_id} where it matters, and begin a new connection "
-            "while power is on."
+            f"the entry {connection.connection_id} where it matters. If power is still on, begin "
+            "a new connection."
         )
     return tuple(said)
 

@@ -136,14 +136,14 @@ class MeterPad {
   timeThoseWithout() {
     const before = this.waiting();
     const timed = before.map((item) => (item.at_ms ? item
-      : { ...item, at_ms: Math.round(this.data.now_ms - Math.max(Date.now() - item.wall_ms, 0)) }));
+      : { ...item, at_ms: this.notBefore(this.data.now_ms - Math.max(Date.now() - item.wall_ms, 0)) }));
     if (before.some((item) => !item.at_ms)) this.entries.save(this.data.connection, timed);
     return before.some((item) => !item.at_ms);
   }
 
   put(item) {
     const wall = Date.now();
-    const at = this.clock.jumped() ? null : Math.round(this.clock.now());
+    const at = this.clock.jumped() ? null : this.notBefore(this.clock.now());
     const id = crypto.randomUUID?.() ?? `${wall}-${Math.random().toString(36).slice(2)}`;
     this.entries.save(this.data.connection, [...this.waiting(), { id, at_ms: at, wall_ms: wall, ...item }]);
     navigator.vibrate?.(20);
@@ -151,6 +151,9 @@ class MeterPad {
     this.drawAll();
     this.tick();
   }
+
+  /** A moment as whole milliseconds, not before the beginning by what the network took. */
+  notBefore(ms) { return Math.round(Math.max(ms, this.data.started_ms)); }
 
   /** Sends what waits; with nothing to send it still brings the record's clock and its news. */
   transmit() {

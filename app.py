@@ -24,6 +24,7 @@ from batterymodel.pages import (
 def main() -> None:
     """Assemble the pages below their bar of places and run the chosen one."""
     st.set_page_config(page_title="Battery on ground power", layout="wide")
+    kept.drop_entries_of_other_record()
     keep_entries()
     pages = [
         st.Page(needs_attention.page, title="Batteries", default=True),

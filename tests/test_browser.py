@@ -252,11 +252,13 @@ def test_a_row_leads_to_the_record_of_its_battery_wherever_it_is_tapped(address,
     assert "SF-106" in page.locator(".jc-head").inner_text()
 
 
-def test_just_connected_is_large_and_leads_to_the_aircraft(address, page) -> None:
+def test_just_connected_is_large_and_starts_the_clock(address, page) -> None:
     turn_to(page, address, "Batteries")
     button = page.get_by_role("button", name="I just connected")
     box = button.bounding_box()
     assert box["height"] >= 1.5 * LEAST_TARGET_PX
     assert box["y"] + box["height"] < page.viewport_size["height"] / 2
     button.click()
-    page.get_by_role("heading", name="At the aircraft", exact=True).wait_for(timeout=WAIT_MS)
+    page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
+    page.get_by_role("heading", name="Battery not chosen").wait_for(timeout=WAIT_MS)
+    assert overflow_px(page) <= 0

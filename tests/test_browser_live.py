@@ -2,110 +2,68 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-from batterymodel.store import open_store
-from batterymodel.store.acts import Quantity
-from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.rules.results import Outcome
+from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.records import Connection
 from tests import screenshots
-from tests.screenshots import CHECKOUT, WAIT_MS, settle
-from tests.store.test_in_progress import with_battery
+from tests.live_pages import (
+    PHONE,
+    Server,
+    begun_from_sample,
+    connect,
+    is_on_top,
+    new_device,
+    note,
+    open_connection,
+    open_start,
+    running_server,
+    scroll_to,
+    tap,
+    wait_until_stored,
+)
+from tests.screenshots import WAIT_MS
 
 pytestmark = pytest.mark.browser
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
     pytest.skip("no Chromium on this system", allow_module_level=True)
 
-PHONE = {"width": 360, "height": 740}
 MOST_TAPS = 12
 """Taps beyond the digits, for six readings with the bus load (own choice)."""
 
 
-class Server:
-    """The app on one port and one record, to be killed and started again."""
-
-    def __init__(self, folder: Path) -> None:
-        self.record = folder / "record.sqlite"
-        self.port = screenshots._free_port()
-        self.address = f"http://127.0.0.1:{self.port}"
-        self.start()
-
-    def start(self) -> None:
-        command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless=true"]
-        command += [f"--server.port={self.port}", "--server.address=127.0.0.1"]
-        command += ["--server.fileWatcherType=none"]
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        own = {**os.environ, URL_VARIABLE: str(self.record)}
-        self.process = subprocess.Popen(command, cwd=CHECKOUT, env=own, **quiet)
-        screenshots._wait_until_up(f"{self.address}/_stcore/health", self.process)
-
-    def kill(self) -> None:
-        self.process.kill()
-        self.process.wait(timeout=10)
-
-    def readings(self) -> list[float]:
-        """Currents of the one connection in progress, in order."""
-        [connection] = connections_in_progress(open_store(self.record))
-        readings = (reading for _, reading in connection.readings)
-        return [r.value for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with running_server(tmp_path_factory.mktemp("record")) as server:
+        yield server
 
 
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[Server]:
-    with_battery(open_store(tmp_path / "record.sqlite"))
-    running = Server(tmp_path)
-    yield running
-    running.kill()
-
-
-@pytest.fixture
-def page(server: Server) -> Iterator:
-    with screenshots.running_browser() as browser:
-        opened = browser.new_page(viewport=PHONE)
-        opened.taps = 0
-        opened.goto(f"{server.address}/at-the-aircraft")
-        opened.get_by_role("button", name="I just connected").wait_for(timeout=3 * WAIT_MS)
-        settle(opened)
+@pytest.fixture(scope="module")
+def browser() -> Iterator:
+    with screenshots.running_browser() as opened:
         yield opened
 
 
-def tap(page, target) -> None:
-    target.click(timeout=WAIT_MS)
-    page.taps += 1
+@pytest.fixture
+def server(running: Server) -> Server:
+    """The app with no connection in progress."""
+    running.clear()
+    return running
 
 
-def connect(page) -> None:
-    tap(page, page.get_by_role("combobox", name="Battery"))
-    tap(page, page.get_by_role("option").first)
-    settle(page)
-    tap(page, page.get_by_role("button", name="I just connected"))
-    page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
-    settle(page)
-
-
-def note(page, number: str) -> None:
-    """Type a number on the pad, and note it."""
-    for sign in number:
-        name = "Decimal point" if sign == "." else sign
-        page.get_by_role("button", name=name, exact=True).click(timeout=WAIT_MS)
-    tap(page, page.get_by_role("button", name="Note", exact=True))
-
-
-def wait_until_stored(page) -> None:
-    page.wait_for_function(
-        "() => !Object.keys(localStorage).some(key => key.startsWith('ground-power-readings/'))",
-        timeout=3 * WAIT_MS,
-    )
-    settle(page)
+@pytest.fixture
+def page(server: Server, browser) -> Iterator:
+    """The start at the aircraft on a device of its own."""
+    opened = new_device(browser)
+    open_start(opened, server)
+    yield opened
+    opened.context.close()
 
 
 def test_six_readings_with_the_load_take_few_taps_and_keep_the_outcome_in_sight(page) -> None:
@@ -177,7 +135,7 @@ def test_ten_times_the_last_reading_is_asked_about(page, server) -> None:
     note(page, "13.4")
     wait_until_stored(page)
     note(page, "131")
-    page.get_by_text("131 A? Did you mean 13.1 A?").wait_for(timeout=WAIT_MS)
+    page.get_by_text("The supply gives up to 60 A. Did you mean 13.1 A?").wait_for(timeout=WAIT_MS)
     page.get_by_role("button", name="13.1 A", exact=True).click()
     wait_until_stored(page)
     assert server.readings() == [13.4, 13.1]
@@ -191,10 +149,9 @@ def test_a_kept_connection_is_said_to_be_in_the_record_and_takes_no_more(page, s
     page.get_by_role("button", name="Keep in the record").click()
     page.get_by_text("is in the record of B").wait_for(timeout=WAIT_MS)
     assert not page.locator(".pad-keys").is_visible()
-    store = open_store(server.record)
-    [kept] = store.entries(Connection)
-    assert store.file(kept.record.readings_sha256).count(b"\n") == 4
-    assert connections_in_progress(store) == []
+    assert connections_in_progress(server.store) == []
+    [kept] = server.store.entries(Connection)
+    assert server.store.file(kept.record.readings_sha256).count(b"\n") == 4
 
 
 def test_a_connection_left_is_taken_up_again(page, server) -> None:
@@ -202,6 +159,7 @@ def test_a_connection_left_is_taken_up_again(page, server) -> None:
     note(page, "13.4")
     wait_until_stored(page)
     page.get_by_role("button", name="Leave it unfinished").click()
+    page.get_by_role("button", name="Yes, leave it").click()
     page.get_by_role("button", name="Take it up again").click()
     page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
     assert server.readings() == [13.4]
@@ -217,3 +175,60 @@ def test_a_connection_put_aside_is_offered_again(page, server) -> None:
     again.click()
     page.get_by_text("13.4 A").wait_for(timeout=WAIT_MS)
     assert server.readings() == [13.4]
+
+
+OF_EACH_OUTCOME = {
+    Outcome.TOP_OFF: ("healthy-top-off", "15"),
+    Outcome.KEEP_WATCHING: ("no-card-no-load", "31.8"),
+    Outcome.SERVICE: ("deeply-discharged", "39.3"),
+    Outcome.DISCONNECT: ("hot-battery", "19.5"),
+}
+"""An invented connection that ends in each outcome, and what its meter shows next [A]."""
+
+
+@pytest.mark.parametrize("outcome", OF_EACH_OUTCOME)
+def test_every_outcome_is_in_sight_after_a_reading_wherever_it_was_typed(
+    page, server, outcome
+) -> None:
+    key, current = OF_EACH_OUTCOME[outcome]
+    begun = begun_from_sample(server.store, key)
+    open_connection(page, f"{server.address}/at-the-aircraft?connection={begun.id}")
+    for px in (0, 240, 480):
+        scroll_to(page, px)
+        note(page, current)
+        wait_until_stored(page)
+        word = page.locator(".jc-pin-word span").last
+        assert word.inner_text() == OUTCOME_WORDS[outcome]
+        assert is_on_top(page, ".jc-pin-word")
+        assert is_on_top(page, ".jc-pin > p:last-child")
+    noted = [r.value for _, r in server.connection().readings]
+    assert noted.count(float(current)) >= 3
+
+
+def test_what_is_typed_is_never_behind_the_outcome(page, server) -> None:
+    begun = begun_from_sample(server.store, "hot-battery")
+    open_connection(page, f"{server.address}/at-the-aircraft?connection={begun.id}")
+    in_reach = 0
+    for px in range(0, 801, 80):
+        scroll_to(page, px)
+        if not is_on_top(page, ".pad-keys button:nth-child(9)"):
+            continue
+        in_reach += 1
+        page.locator(".pad-keys button:nth-child(9)").dispatch_event("click")
+        assert is_on_top(page, ".pad-value")
+        assert page.locator(".pad-value").inner_text() == "1"
+        page.locator(".pad-keys .pad-back").dispatch_event("click")
+    assert in_reach >= 3
+
+
+@pytest.mark.slow
+def test_fifty_reloads_in_mid_connection_lose_none_and_double_none(page, server) -> None:
+    connect(page)
+    sent = [round(20.0 - 0.1 * k, 1) for k in range(50)]
+    for k, current in enumerate(sent):
+        note(page, f"{current:g}")
+        page.wait_for_timeout(37 * (k % 5))
+        page.reload()
+        page.locator(".pad-keys").wait_for(timeout=3 * WAIT_MS)
+    wait_until_stored(page)
+    assert server.readings() == sent

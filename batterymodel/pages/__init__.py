@@ -28,6 +28,7 @@ from batterymodel.rules.wording import (
     doubts,
     not_checked_words,
 )
+from batterymodel.say.attention import Remark
 from batterymodel.say.connection import amount, limit_words, percent
 from batterymodel.sheet.content import SheetContent, SheetFinding
 
@@ -128,7 +129,7 @@ def outcome_box(assessment: Assessment) -> str:
 
 
 def pinned_outcome(name: str, assessment: Assessment) -> str:
-    """Name and outcome in a word, with range and what was not checked, to stay in sight.
+    """Name and outcome in a word, with its cause or how sure it is, to stay in sight.
 
     Parameters
     ----------
@@ -141,16 +142,21 @@ def pinned_outcome(name: str, assessment: Assessment) -> str:
     str
         HTML, a section named Outcome so far.
     """
-    outcome = assessment.outcome
-    value, spread = percent(assessment.state_of_charge.at_connection)
-    unchecked = not_checked_words(assessment.not_checked)
+    outcome, words = assessment.outcome, _pinned_charge(assessment)
+    if outcome in (Outcome.SERVICE, Outcome.DISCONNECT):
+        words = f"<b>{shown(assessment.reason[0].upper() + assessment.reason[1:])}</b>"
     return _pinned(
         outcome,
         name,
         f'<p class="jc-pin-word">{boxed_sign(OUTCOME_SIGNS[outcome])}'
-        f"<span>{OUTCOME_WORDS[outcome]}</span></p>"
-        f"<p>Charge at connection {shown(value)} ({shown(spread)}). {shown(unchecked)}</p>",
+        f"<span>{OUTCOME_WORDS[outcome]}</span></p><p>{words}</p>",
     )
+
+
+def _pinned_charge(assessment: Assessment) -> str:
+    value, spread = percent(assessment.state_of_charge.at_connection)
+    unchecked = not_checked_words(assessment.not_checked)
+    return f"Charge at connection {shown(value)} ({shown(spread)}). {shown(unchecked)}"
 
 
 def pinned_waiting(name: str, readings_left: int, problem: str | None) -> str:
@@ -179,6 +185,58 @@ def _pinned(kind: str, name: str, inner: str) -> str:
     return (
         f'<section class="jc jc-pin {kind}" aria-label="Outcome so far" aria-live="polite">'
         f"<h1>{shown(name)}</h1>{inner}</section>"
+    )
+
+
+def standing(remark: Remark) -> str:
+    """A ruled box with one remark: how a connection in progress stands.
+
+    Parameters
+    ----------
+    remark : Remark
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return (
+        f'<div class="jc jc-row jc-standing {remark.severity}"><ul>{remark_item(remark)}</ul></div>'
+    )
+
+
+def warning(words: str) -> str:
+    """A sentence that is read at once, ruled like the outcome.
+
+    Parameters
+    ----------
+    words : str
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<p class="jc jc-warning" role="alert">{shown(words)}</p>'
+
+
+def remark_item(remark: Remark) -> str:
+    """One remark with its sign, as an item of a list.
+
+    Parameters
+    ----------
+    remark : Remark
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    more = f" {shown(remark.more)}" if remark.more else ""
+    return (
+        f'<li class="jc-severity {remark.severity}">{boxed_sign(remark.sign)}'
+        f"<span><b>{shown(remark.word)}</b>{more}</span></li>"
     )
 
 

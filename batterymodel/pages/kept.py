@@ -14,8 +14,10 @@ from batterymodel.fade.forecast import FadeForecast
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
+from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store
+from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
 from batterymodel.store.records import BatteryPlate
 from batterymodel.store.stamps import battery_stamps
@@ -38,6 +40,7 @@ LOOK_AT_DEMO = "Look at invented demo data"
 BACK_TO_OWN = "To my own record"
 DEMO_WORDS = "Invented demo record: nothing in it was measured."
 SERIAL_LINKED = "serial_linked"
+_ENTERED_IN_DEMO = "entered_in_demo"
 SERIAL_IN_ADDRESS = "serial"
 """Query parameter by which a link names a battery."""
 
@@ -78,7 +81,7 @@ def show_demo_mark() -> None:
         with st.container(key="demo-mark"):
             st.html(pages.demo_mark(DEMO_WORDS))
             if st.button(BACK_TO_OWN):
-                _turn_to(demo=False)
+                places.turn_to_record(demo=False)
 
 
 def show_no_battery() -> None:
@@ -89,16 +92,17 @@ def show_no_battery() -> None:
             places.link(path, words)
     st.html(pages.note(WAY_BY_COMMAND))
     if not places.is_demo() and st.button(LOOK_AT_DEMO, width="stretch"):
-        _turn_to(demo=True)
+        places.turn_to_record(demo=True)
 
 
-def _turn_to(demo: bool) -> None:
-    """Show the other record from its first page on; no entry goes with it."""
-    for key in [str(key) for key in st.session_state]:
-        if key.startswith(KEPT):
-            del st.session_state[key]
-    st.session_state[places.DEMO] = demo
-    places.go_to(places.HOME)
+def drop_entries_of_other_record() -> None:
+    """Drop what was entered beside the other record: no entry goes from one to the other."""
+    demo = places.is_demo()
+    if st.session_state.setdefault(_ENTERED_IN_DEMO, demo) != demo:
+        for key in [str(key) for key in st.session_state]:
+            if key.startswith(KEPT):
+                del st.session_state[key]
+    st.session_state[_ENTERED_IN_DEMO] = demo
 
 
 def opened(title: str) -> Store | None:
@@ -239,3 +243,29 @@ def attention(store: Store) -> list[AttentionRow]:
 @st.cache_data(show_spinner=False, max_entries=1000)
 def _attention(_store: Store, serial: str, today: date, stamp: object) -> AttentionRow:
     return attention_row(_store, serial, today)
+
+
+def live(store: Store, connection: InProgress) -> LiveView:
+    """A connection in progress with its answer, computed anew when it or its record changes.
+
+    Parameters
+    ----------
+    store : Store
+    connection : InProgress
+
+    Returns
+    -------
+    LiveView
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        return _live(store, connection, (store.where, battery_stamps(store), repr(connection)))
+
+
+@st.cache_data(show_spinner=False, max_entries=200)
+def _live(_store: Store, _connection: InProgress, state: object) -> LiveView:
+    return live_view(_store, _connection)

@@ -3,6 +3,9 @@
 Every entry gets its id and its moment in the browser and stays in the browser's storage until the
 page says that the record has it; it is sent again every few seconds until then. A reload, a lost
 network or a server that was killed lose none, and the id keeps the record from taking one twice.
+What the record refuses stays listed with the reason until a person takes it away. Moments are those
+of the record's clock, told by a clock of the browser that nobody can set; where the device slept or
+its clock jumped since, the record's clock is asked for first.
 """
 
 from __future__ import annotations
@@ -29,16 +32,13 @@ _MOUNT = st.components.v2.component(
 
 
 def meter_pad(data: dict[str, Any], key: str, on_sent: Callable[[], None]) -> None:
-    """Show the pad of one connection.
+    """Show the pad of one connection, or an unseen one that sends what waits of any.
 
     Parameters
     ----------
     data : dict
-        What the pad shows, JSON: ``connection`` (id), ``started_ms``, ``now_ms`` and ``due_ms``
-        (moments since 1970 [ms]; the last may be None), ``closed`` (nothing more is pressed, but
-        what waits is still sent), ``kinds`` (quantities with name, label and unit), ``marks``
-        (labels), ``question`` (name, text, unit or None), ``last`` (last readings, the newest
-        first) and ``confirmed`` (ids of entries that are stored).
+        Of `batterymodel.say.pad`, and ``refused`` (reason by the id of each entry that was not
+        taken).
     key : str
         Under which `sent_entries` finds what was sent.
     on_sent : callable without arguments
@@ -58,7 +58,8 @@ def sent_entries(key: str) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        ``id``, ``at_ms``, ``kind`` and, by kind, ``quantity``, ``value``, ``text`` or ``target``.
+        ``connection``, ``id``, ``at_ms``, ``kind`` and, by kind, ``quantity``, ``value``, ``text``
+        or ``target``.
     """
     sent = getattr(st.session_state.get(key), "sent", None)
     return [entry_in_c(entry) for entry in sent["items"]] if sent else []

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from datetime import UTC, datetime
 
 import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.pages import KEPT, kept, literal, places
-from batterymodel.pages.at_the_aircraft import CONNECTION
-from batterymodel.say.attention import AttentionRow, Remark, Trend, matching
-from batterymodel.say.in_progress import begun_words
+from batterymodel.pages.connections import (
+    CONNECTION,
+    JUST_CONNECTED,
+    begin_now,
+    show_in_progress,
+)
+from batterymodel.say.attention import AttentionRow, Trend, matching
 from batterymodel.store import Store
-from batterymodel.store.in_progress import connections_in_progress
 
-JUST_CONNECTED = "I just connected"
+_CHOSEN = "connection_chosen"
 
 
 def page() -> None:
@@ -26,23 +28,34 @@ def page() -> None:
         return
     st.session_state.pop(kept.SERIAL_LINKED, None)
     try:
-        _show_in_progress(store)
-        with st.container(key="just-connected"):
-            if st.button(JUST_CONNECTED, type="primary", width="stretch"):
-                places.go_to(places.AIRCRAFT)
+        _go_on_where_chosen()
+        show_in_progress(store, _choose)
+        _show_just_connected(store)
         _show_batteries(kept.attention(store))
     except BatteryModelError as error:
         st.error(literal(str(error)))
 
 
-def _show_in_progress(store: Store) -> None:
-    going_on = connections_in_progress(store)
-    if going_on:
-        st.header("In progress")
-    for connection in going_on:
-        words = begun_words(connection, datetime.now(UTC))
-        if st.button(f"Go on with {literal(words)}", key=f"on.{connection.id}", width="stretch"):
-            places.go_to(places.AIRCRAFT, **{CONNECTION: connection.id})
+def _show_just_connected(store: Store) -> None:
+    """One press begins a connection: its clock runs from then on."""
+    with st.container(key="just-connected"):
+        pressed = st.button(JUST_CONNECTED, type="primary", width="stretch")
+    begun = begin_now(store) if pressed else None
+    if begun is not None:
+        places.go_to(places.AIRCRAFT, **{CONNECTION: begun})
+    elif pressed:
+        kept.show_done()
+
+
+def _choose(connection_id: str) -> None:
+    st.session_state[_CHOSEN] = connection_id
+
+
+def _go_on_where_chosen() -> None:
+    """Turn to the connection that was chosen in this run."""
+    chosen = st.session_state.pop(_CHOSEN, None)
+    if chosen is not None:
+        places.go_to(places.AIRCRAFT, **{CONNECTION: chosen})
 
 
 def _show_batteries(rows: list[AttentionRow]) -> None:
@@ -73,17 +86,9 @@ def row_html(row: AttentionRow) -> str:
     str
         HTML.
     """
-    remarks = "".join(map(_remark_html, row.remarks))
+    remarks = "".join(map(pages.remark_item, row.remarks))
     trend = "" if row.trend is None else _picture(row.trend)
     return f'<div class="jc jc-row {row.worst}"><ul>{remarks}</ul>{trend}</div>'
-
-
-def _remark_html(remark: Remark) -> str:
-    more = f" {pages.shown(remark.more)}" if remark.more else ""
-    return (
-        f'<li class="jc-severity {remark.severity}">{pages.boxed_sign(remark.sign)}'
-        f"<span><b>{pages.shown(remark.word)}</b>{more}</span></li>"
-    )
 
 
 def _picture(trend: Trend) -> str:

@@ -26,9 +26,6 @@ BELOW_MORE = {
 RECORD, DEMO_RECORD = "record", "demo"
 """Query parameter by which an address names the demo record, so that a reload stays in it."""
 
-DEMO = "record_is_demo"
-"""Key of the session under which it says which record is shown."""
-
 _PAGES = "pages_by_path"
 
 
@@ -91,10 +88,24 @@ def go_to(path: str, **named: str) -> None:
     st.switch_page(page, query_params=_address() | named)
 
 
+def turn_to_record(demo: bool) -> None:
+    """Turn to the first page of the demo record, or of the own one.
+
+    Parameters
+    ----------
+    demo : bool
+    """
+    named = {RECORD: DEMO_RECORD} if demo else {}
+    page = st.session_state.get(_PAGES, {}).get(HOME)
+    if page is None:
+        st.query_params.from_dict(named)
+        st.rerun()
+    st.switch_page(page, query_params=named)
+
+
 def is_demo() -> bool:
-    """Whether the pages show the invented demo record: by the address at first, then by choice."""
-    named = st.query_params.get(RECORD) == DEMO_RECORD
-    return bool(st.session_state.setdefault(DEMO, named))
+    """Whether the pages show the invented demo record: what the address says holds."""
+    return st.query_params.get(RECORD) == DEMO_RECORD
 
 
 def _address() -> dict[str, str]:

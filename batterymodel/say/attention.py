@@ -146,6 +146,21 @@ def worst_first(rows: Iterable[AttentionRow]) -> list[AttentionRow]:
     return sorted(rows, key=order)
 
 
+def worst_of(remarks: Iterable[Remark]) -> int:
+    """Place of the gravest of some remarks in an order that begins with the gravest of all.
+
+    Parameters
+    ----------
+    remarks : iterable of Remark
+        At least one.
+
+    Returns
+    -------
+    int
+    """
+    return min(-SEVERITY_ORDER.index(remark.severity) for remark in remarks)
+
+
 def matching(rows: Iterable[AttentionRow], wanted: str) -> list[AttentionRow]:
     """The rows whose serial or aircraft holds every word that is looked for.
 

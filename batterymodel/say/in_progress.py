@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from batterymodel.assessment import assess
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Chemistry
-from batterymodel.rules.results import Assessment, Outcome
+from batterymodel.rules.results import Assessment, Outcome, Severity
+from batterymodel.rules.wording import OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SIGNS
+from batterymodel.say.attention import SEVERITY_OF_OUTCOME, Remark
 from batterymodel.store import Store
-from batterymodel.store.acts import InProgress, Quantity, State
-from batterymodel.store.finishing import battery_so_far, told_so_far
+from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, State
+from batterymodel.store.finishing import PLATE_FIELDS, battery_so_far, told_so_far
+from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.noted_readings import readings_of
 
 LEAST_READINGS = 3
@@ -19,6 +22,24 @@ LEAST_READINGS = 3
 
 FIRST_WAIT_S = 15.0
 """Time to the next reading while there is no answer yet [s] (own choice)."""
+
+LEFT_SHOWN = timedelta(days=7)
+"""How long after its beginning a connection that was left is offered again (own choice)."""
+
+NO_ANSWER = "No answer yet"
+NO_NAME = "Battery not chosen"
+NO_BATTERY = "Which battery is it? Readings may be noted before it is chosen."
+ALL_ZERO = (
+    "Every reading of the meter is 0: is ground power on, and does this meter show the current of "
+    "the supply?"
+)
+UNITS = {
+    Quantity.SUPPLY_CURRENT: "A",
+    Quantity.BATTERY_CURRENT: "A",
+    Quantity.SUPPLY_VOLTAGE: "V",
+    Quantity.BATTERY_TEMP: "°C",
+    Quantity.LOAD: "A",
+}
 
 
 @dataclass(frozen=True)
@@ -62,7 +83,8 @@ class LiveView:
 
     ``battery`` is None, and ``problem`` says why, where it is not known well enough. ``assessment``
     is None while there are too few readings or ``problem`` says what stands in the way.
-    ``due_s`` is the time since connection at which the next reading is wanted [s].
+    ``due_s`` is the time since connection at which the next reading is wanted [s]; None where
+    power comes off.
     """
 
     connection: InProgress
@@ -70,7 +92,7 @@ class LiveView:
     assessment: Assessment | None
     problem: str | None
     question: Question | None
-    due_s: float
+    due_s: float | None
 
     @property
     def readings_left(self) -> int:
@@ -95,14 +117,10 @@ def live_view(store: Store, connection: InProgress) -> LiveView:
     StoreError
         The record cannot be read.
     """
-    battery, assessment, problem = None, None, None
-    try:
-        battery = battery_so_far(store, connection)
-        if len(_currents_s(connection)) >= LEAST_READINGS:
-            supply = connection.told.supply
-            assessment = assess(readings_of(connection), battery, supply, **told_so_far(connection))
-    except BatteryModelError as error:
-        problem = str(error)
+    battery, problem = _battery(store, connection)
+    assessment = None
+    if battery is not None and len(_currents_s(connection)) >= LEAST_READINGS:
+        assessment, problem = _answer(connection, battery)
     return LiveView(
         connection=connection,
         battery=battery,
@@ -111,6 +129,44 @@ def live_view(store: Store, connection: InProgress) -> LiveView:
         question=None if battery is None else question_for(connection, battery, assessment),
         due_s=_due_s(connection, assessment),
     )
+
+
+def is_battery_told(connection: InProgress) -> bool:
+    """Whether a connection names its battery, by serial or by a whole plate.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Returns
+    -------
+    bool
+    """
+    told = connection.told
+    return told.serial is not None or None not in {getattr(told, name) for name in PLATE_FIELDS}
+
+
+def _battery(store: Store, connection: InProgress) -> tuple[Battery | None, str | None]:
+    """The battery, or None and what stands in the way."""
+    told = connection.told
+    if told.serial is None and not any(getattr(told, name) for name in PLATE_FIELDS):
+        return None, NO_BATTERY
+    try:
+        return battery_so_far(store, connection), None
+    except BatteryModelError as error:
+        return None, str(error)
+
+
+def _answer(connection: InProgress, battery: Battery) -> tuple[Assessment | None, str | None]:
+    """The answer so far, or None and what stands in the way."""
+    currents = (r for _, r in connection.readings if r.quantity is Quantity.SUPPLY_CURRENT)
+    if not any(reading.value for reading in currents):
+        return None, ALL_ZERO
+    try:
+        supply = connection.told.supply
+        return assess(readings_of(connection), battery, supply, **told_so_far(connection)), None
+    except BatteryModelError as error:
+        return None, str(error)
 
 
 def question_for(
@@ -154,17 +210,65 @@ def begun_words(connection: InProgress, now: datetime) -> str:
     -------
     str
     """
-    told, last = connection.told, connection.last_reading
-    name = told.serial or told.tail or "battery"
-    minutes = max((now - connection.started_at).total_seconds() / 60.0, 0.0)
-    ago = f"{minutes:.0f} min ago" if minutes < 120.0 else f"{minutes / 60.0:.0f} h ago"
-    count = len(connection.readings)
-    read = "nothing read yet" if last is None else f"{count} reading{'s' * (count != 1)}"
-    return f"{name}, begun {ago}, {read}"
+    told, count = connection.told, len(connection.readings)
+    name = told.serial or told.tail or NO_NAME
+    read = f"{count} reading{'s' * (count != 1)}" if count else "nothing read yet"
+    return f"{name}, begun {_ago(now - connection.started_at)} ago, {read}"
+
+
+def _ago(since: timedelta) -> str:
+    minutes = max(since.total_seconds() / 60.0, 0.0)
+    if minutes < 120.0:
+        return f"{minutes:.0f} min"
+    hours = minutes / 60.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
+
+
+def answer_remark(view: LiveView) -> Remark:
+    """The answer so far with its reason, or what is still missing, as one remark.
+
+    Parameters
+    ----------
+    view : LiveView
+
+    Returns
+    -------
+    Remark
+    """
+    assessment = view.assessment
+    if assessment is None:
+        more = f"{view.readings_left} more reading{'s' * (view.readings_left != 1)} of the meter"
+        return Remark(Severity.NOTE, SEVERITY_SIGNS[Severity.NOTE], NO_ANSWER, view.problem or more)
+    outcome, reason = assessment.outcome, assessment.reason
+    severity, sign = SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome]
+    return Remark(severity, sign, OUTCOME_WORDS[outcome], reason[0].upper() + reason[1:])
+
+
+def recently_left(store: Store, now: datetime) -> list[InProgress]:
+    """Connections that were left, begun at most `LEFT_SHOWN` ago.
+
+    Parameters
+    ----------
+    store : Store
+    now : datetime
+        With its UTC offset.
+
+    Returns
+    -------
+    list of InProgress
+        Begun last first.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    left = connections_in_progress(store, State.LEFT)
+    return [connection for connection in left if now - connection.started_at <= LEFT_SHOWN]
 
 
 def ended_words(connection: InProgress) -> tuple[str, ...]:
-    """What became of a connection that is no longer in progress.
+    """What became of a connection that is no longer in progress, and what came after.
 
     Parameters
     ----------
@@ -176,14 +280,62 @@ def ended_words(connection: InProgress) -> tuple[str, ...]:
         Sentences.
     """
     if connection.state is State.LEFT:
-        return (f"This connection was left unfinished ({connection.left_because}).",)
+        return (
+            f"This connection was left unfinished ({connection.left_because}). What is noted of it "
+            "is kept.",
+        )
     said = [f"This connection is in the record of {connection.told.serial}."]
-    if late := len(connection.late):
+    if connection.late:
+        late = ", ".join(map(noted_words, connection.late))
         said.append(
-            f"{late} reading{'s' * (late != 1)} or marks came after it was kept and are not in it: "
-            f"correct the entry {connection.connection_id} where they matter."
+            f"After it was kept came: {late}. That is stored, but no part of the answer; correct "
+            f"the entry {connection.connection_id} where it matters. If power is still on, begin "
+            "a new connection."
         )
     return tuple(said)
+
+
+def noted_words(noted: Noted) -> str:
+    """A reading or mark with its time since connection.
+
+    Parameters
+    ----------
+    noted : Noted
+
+    Returns
+    -------
+    str
+        Like ``13.4 A at 2:05``.
+    """
+    minutes, seconds = divmod(int(noted.what.elapsed_s), 60)
+    if isinstance(noted.what, Mark):
+        return f"'{noted.what.label}' at {minutes}:{seconds:02}"
+    return f"{noted.what.value:g} {UNITS[noted.what.quantity]} at {minutes}:{seconds:02}"
+
+
+def too_late_words(connection: InProgress, key: str) -> str | None:
+    """What to say of a press that came when its connection was no longer in progress.
+
+    Parameters
+    ----------
+    connection : InProgress
+        As it is after the press.
+    key : str
+        Of the press.
+
+    Returns
+    -------
+    str or None
+        None where there is nothing to say.
+    """
+    pressed = next((noted for noted in connection.noted if noted.key == key), None)
+    if pressed is None or connection.state is State.IN_PROGRESS:
+        return None
+    words = noted_words(pressed)
+    if connection.state is State.LEFT:
+        return f"{words} is noted, but the connection had been left unfinished meanwhile."
+    late = f"{words} came too late: the connection had been kept in the record meanwhile."
+    return late if pressed.late else None
 
 
 def _known(connection: InProgress, name: str) -> bool:
@@ -202,9 +354,11 @@ def _currents_s(connection: InProgress) -> list[float]:
     return [r.elapsed_s for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
 
 
-def _due_s(connection: InProgress, assessment: Assessment | None) -> float:
-    """Time since connection at which the next reading is wanted [s]."""
+def _due_s(connection: InProgress, assessment: Assessment | None) -> float | None:
+    """Time since connection at which the next reading is wanted [s]; None where power comes off."""
     wait_s = FIRST_WAIT_S
-    if assessment is not None and assessment.next_reading_minutes is not None:
+    if assessment is not None:
+        if assessment.next_reading_minutes is None:
+            return None
         wait_s = 60.0 * assessment.next_reading_minutes
     return max(_currents_s(connection), default=0.0) + wait_s

@@ -104,8 +104,8 @@ class ToldSoFar(Record):
     cells, rated capacity. `skipped` names the questions nobody wanted to answer.
     """
 
-    serial: Label | None = None
-    tail: Label | None = None
+    serial: ShortLabel | None = None
+    tail: ShortLabel | None = None
     chemistry: Chemistry | None = None
     cells: Annotated[int, Field(ge=1, le=40)] | None = None
     rated_capacity_ah: Annotated[float, Field(ge=0.5, le=500.0)] | None = None

@@ -9,7 +9,8 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, record_from
 from batterymodel.store.act_rows import add_act, loaded
 from batterymodel.store.acts import Finish, InProgress, State
-from batterymodel.store.intake import Taken, Told, add_connection
+from batterymodel.store.in_progress import tell
+from batterymodel.store.intake import Taken, Told, add_connection, add_fitted_battery
 from batterymodel.store.noted_readings import file_name_of, readings_bytes
 from batterymodel.store.store import Store
 
@@ -138,6 +139,40 @@ def finish(store: Store, in_progress_id: str, key: str) -> Taken:
         )
         add_act(store, session, connection, key, Finish(connection_id=taken.entry.id))
         return taken
+
+
+def keep_with_battery(store: Store, in_progress_id: str, key: str, serial: str, tail: str) -> Taken:
+    """Put a battery that is known by its plate alone on record, and its connection with it.
+
+    Parameters
+    ----------
+    store : Store
+    in_progress_id : str
+    key : str
+        Of this press.
+    serial : str
+        By which the battery is known from now on; one that no battery on record has.
+    tail : str
+        Aircraft it is fitted into; added where it is new.
+
+    Returns
+    -------
+    Taken
+        As `finish`; a repeat adds nothing.
+
+    Raises
+    ------
+    InputError
+        A serial that is there already or cannot be one, a plate that is not whole, and as
+        `finish`; nothing is added.
+    """
+    with store.writing() as session:
+        connection = loaded(session, in_progress_id)
+        if connection.connection_id is None and connection.told.serial != serial:
+            battery = battery_so_far(store, connection)
+            add_fitted_battery(store, serial, battery, tail, connection.day)
+            tell(store, in_progress_id, f"{key}-told", serial=serial, tail=tail)
+        return finish(store, in_progress_id, key)
 
 
 def _check_ready(connection: InProgress) -> None:

@@ -298,6 +298,27 @@ def load(store: Store, in_progress_id: str) -> InProgress:
         return loaded(session, in_progress_id)
 
 
+def is_begun(store: Store, in_progress_id: str) -> bool:
+    """Whether the record has a connection under this id, finished or not.
+
+    Parameters
+    ----------
+    store : Store
+    in_progress_id : str
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading() as session:
+        return session.get(InProgressRow, in_progress_id) is not None
+
+
 def connections_in_progress(store: Store, state: State = State.IN_PROGRESS) -> list[InProgress]:
     """The connections that are in progress, or that were left or finished.
 

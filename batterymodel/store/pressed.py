@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from batterymodel.errors import InputError, StoreError
 from batterymodel.inputs.records import Record, record_from
 from batterymodel.store.acts import InProgress, Key
-from batterymodel.store.in_progress import load, mark, note, strike, tell
+from batterymodel.store.in_progress import is_begun, load, mark, note, strike, tell
 from batterymodel.store.store import Store
 
 EARLIEST_MS, LATEST_MS = 1.5e12, 7.3e12
@@ -32,6 +34,49 @@ class PadEntry(Record):
     def moment(self) -> datetime:
         """When it was pressed, by the device's clock."""
         return datetime.fromtimestamp(self.at_ms / 1000.0, UTC)
+
+
+@dataclass
+class Reply:
+    """What became of entries that were sent.
+
+    ``connections`` holds, by the id of each entry that is in the record now, its connection after
+    it; ``refused`` the reason by the id of each that cannot be right. What is in neither is to be
+    sent again, ``waiting`` says why.
+    """
+
+    connections: dict[str, InProgress] = field(default_factory=dict)
+    refused: dict[str, str] = field(default_factory=dict)
+    waiting: str | None = None
+
+
+def take_entries(store: Store, sent: Iterable[Mapping[str, Any]]) -> Reply:
+    """Take entries of the pad, each into its own connection, in their order.
+
+    Parameters
+    ----------
+    store : Store
+    sent : iterable of mappings
+        As the browser sent them: fields of `PadEntry`, and ``connection``.
+
+    Returns
+    -------
+    Reply
+        Entries of a connection that another record holds stay out of it.
+    """
+    reply = Reply()
+    for entry in sent:
+        key, rest = str(entry.get("id")), dict(entry)
+        in_progress_id = str(rest.pop("connection", ""))
+        try:
+            if is_begun(store, in_progress_id):
+                reply.connections[key] = take_entry(store, in_progress_id, rest)
+        except StoreError as error:
+            reply.waiting = str(error)
+            return reply
+        except InputError as error:
+            reply.refused[key] = str(error)
+    return reply
 
 
 def take_entry(store: Store, in_progress_id: str, sent: Mapping[str, Any]) -> InProgress:

@@ -52,7 +52,7 @@ def test_sheet_page_shows_the_connection_last_assessed():
 
 def test_sheet_page_takes_a_connection_of_the_record():
     at = page_of("findings_sheet")
-    at.session_state[places.DEMO] = True
+    at.query_params[places.RECORD] = places.DEMO_RECORD
     at.run()
     at.radio(key=f"{KEPT}sheet.source").set_value(findings_sheet.RECORD).run()
     assert not at.exception

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from batterymodel.pages import KEPT, at_the_aircraft, kept, literal, needs_attention, places
+from batterymodel.pages import KEPT, connections, kept, literal, needs_attention, places
 from batterymodel.samples.demo import fill_demo
 from batterymodel.say.attention import attention_row, worst_first
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE, demo_url
-from batterymodel.store.in_progress import begin, leave
+from batterymodel.store.in_progress import begin, connections_in_progress, leave, note
 from batterymodel.store.records import BenchCheck
 
 LONGEST_RERUN_S = 0.3
@@ -162,9 +162,14 @@ def test_a_battery_is_found_by_serial_or_aircraft(filled):
     assert not at.exception
 
 
-def test_just_connected_leads_to_the_aircraft(filled):
+def test_just_connected_begins_at_once_and_asks_for_the_battery_after(filled):
+    before = datetime.now(UTC)
     at = press(started(), needs_attention.JUST_CONNECTED)
-    assert at.title[0].value == "At the aircraft"
+    store = open_store(filled)
+    [connection] = connections_in_progress(store)
+    assert before <= connection.started_at <= datetime.now(UTC)
+    assert at.query_params[connections.CONNECTION] == connection.id
+    assert at.selectbox[0].label == "Battery"
 
 
 def test_a_connection_in_progress_is_offered_on_top_and_one_that_was_left_is_not(filled):
@@ -176,9 +181,35 @@ def test_a_connection_in_progress_is_offered_on_top_and_one_that_was_left_is_not
     assert at.button[0].label.startswith(f"Go on with {literal('SF-102')}")
     assert not [b for b in at.button if "103" in b.label]
     press(at, "Go on")
-    assert at.query_params[at_the_aircraft.CONNECTION] == "going-on-1"
+    assert at.query_params[connections.CONNECTION] == "going-on-1"
     assert not at.title
     assert "SF-102" in html_of(at) or "DEMO-2" in html_of(at)
+
+
+def test_a_battery_to_be_disconnected_stands_above_all_else_with_the_cause(filled):
+    store, now = open_store(filled), datetime.now(UTC)
+    begin(store, "harmless-1", now, serial="SF-103")
+    begin(store, "too-hot-001", now - timedelta(minutes=5), serial="SF-102", battery_temp_c=70.0)
+    for k, amperes in enumerate((20.0, 19.8, 19.6)):
+        moment = now - timedelta(minutes=5) + timedelta(seconds=10.0 * k)
+        note(store, "too-hot-001", f"press-{k:04}", "supply_current_a", amperes, moment)
+    at = started()
+    assert at.button[0].key == "on.too-hot-001"
+    said = html_of(at)
+    assert "<b>Disconnect now</b> Battery at 70 °C" in said
+    assert said.index("Disconnect now") < said.index("No answer yet")
+
+
+def test_the_address_says_which_record_is_shown_and_entries_stay_with_theirs(filled):
+    at = started(record="demo")
+    at.session_state[f"{KEPT}battery..tail"] = "DEMO-9"
+    del at.query_params[places.RECORD]
+    at.run()
+    assert kept.DEMO_WORDS not in html_of(at)
+    assert f"{KEPT}battery..tail" not in at.session_state
+    at.query_params[places.RECORD] = "demo"
+    at.run()
+    assert kept.DEMO_WORDS in html_of(at)
 
 
 def test_a_fault_of_the_database_is_one_sentence(tmp_path, monkeypatch):

@@ -7,11 +7,21 @@ from datetime import timedelta
 import pytest
 
 from batterymodel import Outcome
-from batterymodel.say.in_progress import begun_words, ended_words, live_view
+from batterymodel.say.in_progress import (
+    ALL_ZERO,
+    NO_BATTERY,
+    answer_remark,
+    begun_words,
+    ended_words,
+    is_battery_told,
+    live_view,
+    recently_left,
+    too_late_words,
+)
 from batterymodel.store import open_store
 from batterymodel.store.acts import Quantity
 from batterymodel.store.finishing import finish
-from batterymodel.store.in_progress import begin, leave, load, note, tell
+from batterymodel.store.in_progress import begin, leave, load, mark, note, tell
 from tests.store.test_in_progress import NOW, START, C, at, taper, with_battery
 
 PLATE = {"tail": "DEMO-2", "cells": 12, "rated_capacity_ah": 24.0}
@@ -102,6 +112,8 @@ def test_a_connection_is_offered_in_one_line(fleet):
     assert begun_words(connection, NOW) == "B-1, begun 60 min ago, 3 readings"
     later = NOW + timedelta(hours=4)
     assert begun_words(connection, later) == "B-1, begun 5 h ago, 3 readings"
+    days_later = NOW + timedelta(days=3)
+    assert begun_words(connection, days_later) == "B-1, begun 3 days ago, 3 readings"
 
 
 def test_what_became_of_a_connection_is_said_with_what_came_late(fleet):
@@ -110,7 +122,66 @@ def test_what_became_of_a_connection_is_said_with_what_came_late(fleet):
     finish(fleet, C, "finish-01")
     assert ended_words(load(fleet, C)) == ("This connection is in the record of B-1.",)
     note(fleet, C, "late-0001", Quantity.SUPPLY_CURRENT, 9.0, at(400.0))
-    assert "1 reading or marks came after it was kept" in ended_words(load(fleet, C))[1]
+    mark(fleet, C, "late-0002", "Switched off", at(410.0))
+    late = "After it was kept came: 9 A at 6:40, 'Switched off' at 6:50."
+    assert ended_words(load(fleet, C))[1].startswith(late)
+
+
+def test_a_press_that_came_late_is_said_and_one_in_time_is_not(fleet):
+    begun(fleet, serial="B-1")
+    taper(fleet, count=12)
+    assert too_late_words(load(fleet, C), "press-0001") is None
+    finish(fleet, C, "finish-01")
+    note(fleet, C, "late-0001", Quantity.BATTERY_TEMP, 70.0, at(400.0))
+    assert too_late_words(load(fleet, C), "press-0001") is None
+    assert too_late_words(load(fleet, C), "late-0001").startswith("70 °C at 6:40 came too late")
+
+
+def test_a_press_into_a_connection_that_was_left_is_said(fleet):
+    begun(fleet, serial="B-1")
+    leave(fleet, C, "leave-01", "wrong aircraft")
+    note(fleet, C, "press-001", Quantity.SUPPLY_CURRENT, 9.0, at(40.0))
+    assert "had been left unfinished" in too_late_words(load(fleet, C), "press-001")
+
+
+def test_a_battery_not_told_yet_is_asked_for_and_readings_are_kept(fleet):
+    begun(fleet)
+    taper(fleet, count=3)
+    view = live_view(fleet, load(fleet, C))
+    assert (view.battery, view.assessment, view.problem) == (None, None, NO_BATTERY)
+    assert not is_battery_told(load(fleet, C))
+    tell(fleet, C, "told-0001", serial="B-1")
+    assert is_battery_told(load(fleet, C))
+    assert live_view(fleet, load(fleet, C)).assessment is not None
+
+
+def test_readings_of_nothing_are_told_apart_from_a_file(fleet):
+    begun(fleet, serial="B-1")
+    for k in range(3):
+        note(fleet, C, f"zero-{k:04}", Quantity.SUPPLY_CURRENT, 0.0, at(10.0 * k))
+    view = live_view(fleet, load(fleet, C))
+    assert view.problem == ALL_ZERO
+    assert answer_remark(view).more == ALL_ZERO
+
+
+def test_where_power_comes_off_no_reading_is_due_and_the_cause_is_told(fleet):
+    begun(fleet, serial="B-1", battery_temp_c=70.0)
+    assert answer_remark(live_view(fleet, load(fleet, C))).more == "3 more readings of the meter"
+    taper(fleet, count=12)
+    view = live_view(fleet, load(fleet, C))
+    assert view.assessment.outcome is Outcome.DISCONNECT
+    assert view.due_s is None
+    remark = answer_remark(view)
+    assert (remark.severity, remark.word) == ("disconnect", "Disconnect now")
+    assert "70" in remark.more
+
+
+@pytest.mark.parametrize(("days", "is_listed"), [(6.9, True), (7.1, False)])
+def test_what_was_left_is_listed_for_a_week(fleet, days, is_listed):
+    begun(fleet, serial="B-1")
+    leave(fleet, C, "leave-01", "wrong aircraft")
+    found = recently_left(fleet, START + timedelta(days=days))
+    assert [connection.id for connection in found] == [C] * is_listed
 
 
 def test_a_connection_that_was_left_says_why(fleet):

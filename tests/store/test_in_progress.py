@@ -9,10 +9,11 @@ import pytest
 from batterymodel import InputError, assess
 from batterymodel.samples.connections import load_scenario
 from batterymodel.store.acts import Quantity, State
-from batterymodel.store.finishing import battery_so_far, finish, told_so_far
+from batterymodel.store.finishing import battery_so_far, finish, keep_with_battery, told_so_far
 from batterymodel.store.in_progress import (
     begin,
     connections_in_progress,
+    is_begun,
     leave,
     load,
     mark,
@@ -342,3 +343,42 @@ def test_a_record_with_one_in_progress_is_not_empty(store):
     begin(store, C, START)
     assert not store.is_empty()
     assert store.faults() == ()
+
+
+PLATE = {"tail": "DEMO-9", "chemistry": "vrla", "cells": 12, "rated_capacity_ah": 24.0}
+
+
+def test_a_battery_known_by_its_plate_is_kept_with_its_connection(fleet):
+    begin(fleet, C, START, **PLATE)
+    taper(fleet)
+    entry = keep_with_battery(fleet, C, "keep-0001", "B-7", "DEMO-9").entry
+    assert fleet.plate("B-7").record.rated_capacity_ah == 24.0
+    assert load(fleet, C).connection_id == entry.id
+    assert load(fleet, C).told.serial == "B-7"
+    assert entry.record.battery_id == fleet.plate("B-7").id
+    again = keep_with_battery(fleet, C, "keep-0001", "B-7", "DEMO-9")
+    assert (again.was_there, again.entry.id) == (True, entry.id)
+
+
+@pytest.mark.parametrize("serial", ["B-1", " ", "x" * 61])
+def test_a_battery_whose_serial_cannot_be_leaves_all_as_it_was(fleet, serial):
+    begin(fleet, C, START, **PLATE)
+    taper(fleet)
+    before, entries = load(fleet, C), len(fleet.entries(Connection))
+    with pytest.raises(InputError) as refused:
+        keep_with_battery(fleet, C, "keep-0001", serial, "DEMO-9")
+    assert "\n" not in str(refused.value)
+    assert load(fleet, C) == before
+    assert len(fleet.entries(Connection)) == entries
+
+
+def test_a_name_of_many_letters_is_refused_in_plain_words(fleet):
+    with pytest.raises(InputError, match="tail: has 66 characters; 1 to 60 would be right"):
+        begin(fleet, C, START, tail="x" * 66)
+
+
+def test_a_connection_is_known_by_its_id_whatever_became_of_it(begun):
+    assert is_begun(begun, C)
+    leave(begun, C, "leave-001", "mistake")
+    assert is_begun(begun, C)
+    assert not is_begun(begun, "connection-9")

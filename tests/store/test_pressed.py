@@ -7,9 +7,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from batterymodel import InputError
+from batterymodel.errors import StoreError
+from batterymodel.store import pressed
 from batterymodel.store.acts import Quantity
+from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, load
-from batterymodel.store.pressed import take_entry
+from batterymodel.store.pressed import take_entries, take_entry
 from tests.store.test_in_progress import START, C, with_battery
 
 STARTED_MS = 1000.0 * START.timestamp()
@@ -84,3 +87,59 @@ def test_what_cannot_be_right_is_refused_in_a_sentence(begun, sent, words):
         take_entry(begun, C, sent)
     assert "\n" not in str(refused.value)
     assert not load(begun, C).noted
+
+
+def sent_to(connection, *entries):
+    return [{**sent, "connection": connection} for sent in entries]
+
+
+def test_every_refusal_keeps_its_own_reason_and_the_rest_is_taken(begun):
+    good = entry("reading", 3, "supply_current_a", value=22.4)
+    too_much = entry("reading", 1, "supply_current_a", value=5000.0)
+    kelvin = entry("reading", 2, "battery_temp_c", value=900.0)
+    reply = take_entries(begun, sent_to(C, too_much, kelvin, good))
+    assert set(reply.connections) == {"entry-0003"}
+    assert "milliamperes" in reply.refused["entry-0001"]
+    assert "kelvin" in reply.refused["entry-0002"]
+    assert reply.waiting is None
+    assert reply.connections["entry-0003"] == load(begun, C)
+
+
+def test_entries_of_another_record_stay_where_they_are(begun):
+    sent = sent_to("elsewhere-1", entry("reading", 1, "supply_current_a", value=22.4))
+    reply = take_entries(begun, sent)
+    assert (reply.connections, reply.refused, reply.waiting) == ({}, {}, None)
+
+
+def test_entries_of_two_connections_go_each_into_its_own(begun):
+    begin(begun, "second-one", START, serial="B-1")
+    first = entry("reading", 1, "supply_current_a", value=22.4)
+    second = entry("reading", 2, "supply_current_a", value=9.4)
+    take_entries(begun, [*sent_to(C, first), *sent_to("second-one", second)])
+    values = [[r.value for _, r in load(begun, key).readings] for key in (C, "second-one")]
+    assert values == [[22.4], [9.4]]
+
+
+def test_what_comes_late_is_in_the_reply_with_its_connection(begun):
+    take_entries(begun, sent_to(C, entry("reading", 1, "supply_current_a", value=22.4)))
+    finish(begun, C, "finish-01")
+    late = entry("reading", 2, "battery_temp_c", 60.0, value=70.0)
+    reply = take_entries(begun, sent_to(C, late))
+    [noted] = reply.connections["entry-0002"].late
+    assert noted.what.value == 70.0
+
+
+def test_a_record_that_cannot_be_written_holds_the_rest_back(begun, monkeypatch):
+    take = pressed.take_entry
+
+    def failing(store, in_progress_id, sent):
+        if sent["id"] == "entry-0002":
+            raise StoreError("the record is in use by another program")
+        return take(store, in_progress_id, sent)
+
+    monkeypatch.setattr(pressed, "take_entry", failing)
+    three = [entry("reading", k, "supply_current_a", 10.0 * k, value=20.0) for k in (1, 2, 3)]
+    reply = take_entries(begun, sent_to(C, *three))
+    assert set(reply.connections) == {"entry-0001"}
+    assert reply.waiting == "the record is in use by another program"
+    assert not reply.refused

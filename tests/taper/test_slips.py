@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from batterymodel import Readings
+from batterymodel import Battery, Readings, Supply
 from batterymodel.taper.signals import signal_from
-from batterymodel.taper.slips import slips_in, supply_off_mask
+from batterymodel.taper.slips import expected_values, slips_in, supply_off_mask
 from tests.conftest import simulated_connection
 
 
@@ -136,3 +136,106 @@ def test_a_clamp_reaches_the_last_tenth(until_s, from_clamp):
     clamp = np.where(readings.elapsed_s <= until_s, readings.supply_current_a - 8.0, np.nan)
     signal = signal_from(readings.model_copy(update={"battery_current_a": clamp}))
     assert signal.from_clamp == from_clamp
+
+
+LEAD = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+NICD = Battery(tail="DEMO-1", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
+LFP = Battery(tail="DEMO-1", chemistry="lfp", cells=8, rated_capacity_ah=40.0)
+
+
+def is_within(name, value, battery=LEAD, supply=None, currents_a=()):
+    supply = supply or Supply(rated_current_a=60.0)
+    expected = expected_values(battery, supply, currents_a)[name]
+    return expected.least <= value <= expected.most
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "is_asked"),
+    [
+        ("supply_current_a", 0.0, False),
+        ("supply_current_a", -0.1, True),
+        ("supply_current_a", 66.0, False),
+        ("supply_current_a", 66.1, True),
+        ("supply_voltage_v", 28.5, False),
+        ("supply_voltage_v", 21.5, False),
+        ("supply_voltage_v", 21.0, True),
+        ("supply_voltage_v", 32.0, True),
+        ("rest_voltage_v", 3.0, True),
+        ("rest_voltage_v", 12.6, True),
+        ("rest_voltage_v", 22.0, False),
+        ("rest_voltage_v", 26.5, False),
+        ("rest_voltage_v", 28.0, True),
+        ("load_a", 60.0, False),
+        ("load_a", 500.0, True),
+        ("battery_temp_c", -40.1, True),
+        ("battery_temp_c", 59.0, False),
+        ("battery_temp_c", 60.1, True),
+    ],
+)
+def test_what_a_supply_and_a_battery_cannot_show_is_asked_about(name, value, is_asked):
+    assert is_within(name, value) != is_asked
+
+
+@pytest.mark.parametrize(
+    ("battery", "empty_v", "full_v"), [(LEAD, 23.76, 25.8), (NICD, 24.0, 27.0), (LFP, 22.4, 27.2)]
+)
+def test_every_rest_voltage_of_its_curve_is_taken(battery, empty_v, full_v):
+    assert is_within("rest_voltage_v", empty_v, battery)
+    assert is_within("rest_voltage_v", full_v, battery)
+
+
+def test_the_wall_circuit_lowers_what_the_supply_gives():
+    weak = Supply(rated_current_a=60.0, input_current_full_load_a=17.5, circuit_breaker_a=15.0)
+    assert is_within("supply_current_a", 56.0, supply=weak)
+    assert not is_within("supply_current_a", 57.0, supply=weak)
+
+
+def test_no_part_is_more_than_the_meter_of_the_supply_showed():
+    noted = (20.0, 12.0)
+    assert is_within("load_a", 24.0, currents_a=noted)
+    assert not is_within("load_a", 24.1, currents_a=noted)
+    assert is_within("battery_current_a", 15.2, currents_a=noted)
+    assert not is_within("battery_current_a", 15.3, currents_a=noted)
+
+
+def test_without_battery_and_supply_nothing_but_the_sign_is_asked_about():
+    expected = expected_values(None, None)
+    assert {expected[n].most for n in ("supply_current_a", "rest_voltage_v")} == {np.inf}
+    assert expected["supply_current_a"].least == 0.0
+
+
+def distance(name, value, before):
+    beside = expected_values(LEAD, None)[name].beside
+    if beside.floor is None:
+        return abs(value - before), beside
+    return abs(np.log((value + beside.floor) / (before + beside.floor))), beside
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "before", "is_far"),
+    [
+        ("supply_current_a", 12.6, 12.9, False),
+        ("supply_current_a", 1290.0, 12.9, True),
+        ("supply_current_a", 0.5, 12.9, True),
+        ("supply_current_a", 2.9, 12.9, True),
+        ("supply_current_a", 3.1, 12.9, False),
+        ("supply_current_a", 42.0, 12.9, False),
+        ("supply_current_a", 43.0, 12.9, True),
+        ("supply_current_a", 5.0, 0.5, False),
+        ("supply_voltage_v", 24.5, 28.0, False),
+        ("supply_voltage_v", 24.0, 28.0, True),
+        ("battery_temp_c", 34.0, 24.0, False),
+        ("battery_temp_c", 34.1, 24.0, True),
+    ],
+)
+def test_how_far_from_the_last_a_value_is_asked_about(name, value, before, is_far):
+    apart, beside = distance(name, value, before)
+    assert (apart > beside.most) == is_far
+
+
+def test_a_switch_and_time_allow_more_but_a_switch_no_decimal_point():
+    beside = expected_values(LEAD, None)["supply_current_a"].beside
+    assert distance("supply_current_a", 110.0, 12.9)[0] < beside.switched
+    assert distance("supply_current_a", 129.0, 12.9)[0] > beside.switched
+    assert beside.per_s * 600.0 == pytest.approx(1.0)
+    assert expected_values(LEAD, None)["battery_temp_c"].beside.per_s * 60.0 == pytest.approx(1.0)

@@ -1,0 +1,144 @@
+"""Battery and supply of a connection in progress, told after its beginning and corrected later."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+import streamlit as st
+
+from batterymodel.inputs.records import Chemistry, Supply, record_from
+from batterymodel.pages import KEPT, kept, literal
+from batterymodel.reference.chemistry import data_for
+from batterymodel.say.in_progress import is_battery_told
+from batterymodel.say.record_view import fleet_of
+from batterymodel.store import Store
+from batterymodel.store.acts import MOST_LABEL, InProgress
+from batterymodel.store.finishing import PLATE_FIELDS
+from batterymodel.store.in_progress import tell
+
+OTHER = "Another battery"
+USUAL_SUPPLY_A = 60.0
+_LAST_SUPPLY = f"{KEPT}live.supply_a"
+
+
+def show_choice(store: Store, connection: InProgress) -> None:
+    """Ask for the battery and the supply; what was told is shown and may be corrected.
+
+    Parameters
+    ----------
+    store : Store
+    connection : InProgress
+    """
+    fleet, key = fleet_of(store), _keys(connection)
+    _fill(connection, fleet)
+    chosen = st.selectbox(
+        "Battery",
+        [*fleet, OTHER],
+        format_func=lambda serial: fleet.get(serial, OTHER),
+        placeholder="Choose the battery",
+        key=key["battery"],
+        on_change=_tell_serial,
+        args=(store, connection),
+    )
+    st.number_input(
+        "Rated current of the supply (A)",
+        1.0,
+        1000.0,
+        step=5.0,
+        format="%g",
+        key=key["supply"],
+        on_change=_tell_supply,
+        args=(store, connection),
+    )
+    if chosen == OTHER:
+        _show_plate(store, connection)
+
+
+def supply_words(connection: InProgress) -> str:
+    """Battery and supply as they were told, for the label of what corrects them.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Returns
+    -------
+    str
+        Markdown.
+    """
+    told = connection.told
+    name = literal(told.serial or told.tail or "not named")
+    supply = "not told" if told.supply is None else f"{told.supply.rated_current_a:g} A"
+    return f"Battery and supply: {name}, {supply}"
+
+
+def _keys(connection: InProgress) -> dict[str, str]:
+    names = ("battery", "supply", "tail", *PLATE_FIELDS)
+    return {name: f"{KEPT}live.{connection.id}.{name}" for name in names}
+
+
+def _fill(connection: InProgress, fleet: dict[str, str]) -> None:
+    """Put into the form what was told, where nothing was entered yet."""
+    told, key, state = connection.told, _keys(connection), st.session_state
+    other = OTHER if is_battery_told(connection) or not fleet else None
+    state.setdefault(key["battery"], told.serial if told.serial in fleet else other)
+    last_a = state.get(_LAST_SUPPLY, USUAL_SUPPLY_A)
+    state.setdefault(key["supply"], told.supply.rated_current_a if told.supply else last_a)
+    for name in ("tail", *PLATE_FIELDS):
+        state.setdefault(key[name], getattr(told, name))
+
+
+def _show_plate(store: Store, connection: InProgress) -> None:
+    """The plate of a battery that is not on record, in three fields and a name."""
+    key = _keys(connection)
+    st.text_input("Name of it", max_chars=MOST_LABEL, key=key["tail"])
+    st.selectbox(
+        "Kind",
+        list(Chemistry),
+        format_func=lambda kind: data_for(kind).label,
+        placeholder="Choose the kind",
+        key=key["chemistry"],
+    )
+    cells, rated = st.columns(2)
+    cells.number_input("Cells", 1, 40, value=None, key=key["cells"])
+    rated.number_input(
+        "Rated capacity (Ah)", 0.5, 500.0, value=None, format="%g", key=key["rated_capacity_ah"]
+    )
+    st.button(
+        "It is this battery",
+        width="stretch",
+        disabled=any(st.session_state.get(key[name]) is None for name in PLATE_FIELDS),
+        on_click=_tell_plate,
+        args=(store, connection),
+    )
+
+
+def _tell_serial(store: Store, connection: InProgress) -> None:
+    serial = st.session_state[_keys(connection)["battery"]]
+    if serial not in (None, OTHER):
+        blank = dict.fromkeys(("tail", *PLATE_FIELDS))
+        _tell(store, connection, serial=serial, **blank)
+
+
+def _tell_plate(store: Store, connection: InProgress) -> None:
+    key, state = _keys(connection), st.session_state
+    plate = {name: state[key[name]] for name in PLATE_FIELDS}
+    name = (state[key["tail"]] or "").strip() or "unnamed"
+    _tell(store, connection, serial=None, tail=name, **plate)
+
+
+def _tell_supply(store: Store, connection: InProgress) -> None:
+    _tell(store, connection)
+
+
+def _tell(store: Store, connection: InProgress, **told: Any) -> None:
+    """Tell it, with the rated current of the supply as it stands in the form."""
+    supply_a = st.session_state[_keys(connection)["supply"]]
+    st.session_state[_LAST_SUPPLY] = supply_a
+
+    def write() -> InProgress:
+        supply = record_from({"rated_current_a": supply_a}, Supply, "supply")
+        return tell(store, connection.id, f"tell-{uuid4().hex}", supply=supply, **told)
+
+    kept.attempt(write, "")

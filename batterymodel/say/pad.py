@@ -1,0 +1,166 @@
+"""What the meter pad shows of a connection in progress, as plain data for the browser.
+
+The pad has to ask about a doubtful value at once, with or without a network; so it is told
+beforehand what needs no question (`batterymodel.taper.slips.expected_values`), and only compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from datetime import datetime
+from math import isfinite
+from typing import Any
+
+from batterymodel.inputs.records import Supply
+from batterymodel.reference.supply import output_limit
+from batterymodel.rules.results import Assessment, Outcome
+from batterymodel.say.in_progress import UNITS, LiveView
+from batterymodel.store.acts import InProgress, Quantity
+from batterymodel.taper.slips import NEAR_RATIO, Expected, expected_values
+
+LABELS = {
+    Quantity.SUPPLY_CURRENT: "Meter",
+    Quantity.BATTERY_CURRENT: "Clamp",
+    Quantity.SUPPLY_VOLTAGE: "Volts",
+    Quantity.BATTERY_TEMP: "Temp.",
+}
+"""What is read, the usual one first, by the label of its key."""
+
+MARKS = ("Switched on", "Switched off")
+LAST_SHOWN, LAST_OF_A_KIND = 3, 2
+"""Last readings that are listed, and those of each kind that a value is compared with."""
+
+NEXT_WORDS = {
+    Outcome.DISCONNECT: "Take ground power off",
+    Outcome.SERVICE: "No more readings needed",
+}
+LIMIT_WORDS = {
+    "supply_current_a": (
+        "Below 0 the leads of the meter are reversed.",
+        "The supply gives up to {limit:g} A.",
+    ),
+    "battery_current_a": (
+        "Below 0 the battery gives current, or the clamp is turned round.",
+        "The meter of the supply shows less.",
+    ),
+    "load_a": ("A load is not below 0.", "The supply with its battery gives less."),
+    "supply_voltage_v": ("A supply for this battery gives {least:.0f} to {most:.0f} V.",) * 2,
+    "rest_voltage_v": ("This battery rests at {least:.0f} to {most:.0f} V.",) * 2,
+    "battery_temp_c": ("Usual are {least:.0f} to {most:.0f} °C.",) * 2,
+}
+"""What is said to a value below and above what needs no question."""
+
+
+def pad_of(view: LiveView, now: datetime) -> dict[str, Any]:
+    """The pad of a connection in progress.
+
+    Parameters
+    ----------
+    view : LiveView
+    now : datetime
+        Of the record's computer, with its UTC offset.
+
+    Returns
+    -------
+    dict
+        JSON: `closed_pad` and besides ``due_ms`` (moment of the next reading [ms], or None),
+        ``next_words`` (said in its place), ``question`` (name, text, unit, or None), ``expected``
+        (by name: least and most that need no question or None, words for both, ``near`` and
+        ``beside``; see `batterymodel.taper.slips`).
+    """
+    connection, question = view.connection, view.question
+    started_ms = 1000.0 * connection.started_at.timestamp()
+    return closed_pad(connection, now) | {
+        "closed": False,
+        "due_ms": None if view.due_s is None else started_ms + 1000.0 * view.due_s,
+        "next_words": _next_words(view.assessment),
+        "question": None if question is None else asdict(question),
+        "expected": _expected(view),
+    }
+
+
+def closed_pad(connection: InProgress | None, now: datetime) -> dict[str, Any]:
+    """The pad of a connection that takes nothing more, or of none: what waits is still sent.
+
+    Parameters
+    ----------
+    connection : InProgress or None
+    now : datetime
+        Of the record's computer, with its UTC offset.
+
+    Returns
+    -------
+    dict
+        JSON: ``connection`` (id or None), ``started_ms`` and ``now_ms`` (moments since 1970 [ms]),
+        ``closed``, ``kinds`` (name, label, unit), ``marks`` (labels), ``last`` (readings, the
+        newest first), ``switched_s`` (times of marks since connection [s]), ``stored`` (ids).
+    """
+    began = now if connection is None else connection.started_at
+    return {
+        "connection": None if connection is None else connection.id,
+        "started_ms": 1000.0 * began.timestamp(),
+        "now_ms": 1000.0 * now.timestamp(),
+        "closed": True,
+        "due_ms": None,
+        "next_words": "",
+        "question": None,
+        "expected": {},
+        "kinds": [{"name": n, "label": label, "unit": UNITS[n]} for n, label in LABELS.items()],
+        "marks": list(MARKS),
+        "last": [] if connection is None else list(_last(connection)),
+        "switched_s": [] if connection is None else [m.elapsed_s for _, m in connection.marks],
+        "stored": [] if connection is None else [noted.key for noted in connection.noted],
+    }
+
+
+def doubt_words(name: str, expected: Expected, supply: Supply | None) -> tuple[str, str]:
+    """What is said to a value below, and above, what needs no question.
+
+    Parameters
+    ----------
+    name : str
+        Of the quantity or of what is told.
+    expected : Expected
+    supply : Supply or None
+
+    Returns
+    -------
+    (str, str)
+    """
+    limit_a = expected.most if supply is None else output_limit(supply).limit_a
+    below, above = LIMIT_WORDS[name]
+    if name in ("battery_current_a", "load_a") and expected.most >= limit_a:
+        above = LIMIT_WORDS["supply_current_a"][1]
+    numbers = {"limit": limit_a, "least": expected.least, "most": expected.most}
+    return below.format(**numbers), above.format(**numbers)
+
+
+def _next_words(assessment: Assessment | None) -> str:
+    return "" if assessment is None else NEXT_WORDS.get(assessment.outcome, "")
+
+
+def _expected(view: LiveView) -> dict[str, dict[str, Any]]:
+    supply = view.connection.told.supply
+    readings = (reading for _, reading in view.connection.readings)
+    currents = [r.value for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
+    found = expected_values(view.battery, supply, currents)
+    return {
+        name: {
+            "least": expected.least,
+            "most": expected.most if isfinite(expected.most) else None,
+            "near": NEAR_RATIO,
+            "words": list(doubt_words(name, expected, supply)),
+            "beside": None if expected.beside is None else asdict(expected.beside),
+        }
+        for name, expected in found.items()
+    }
+
+
+def _last(connection: InProgress) -> Iterable[dict[str, Any]]:
+    """The last readings that are listed or compared with, the newest first."""
+    of_kind = dict.fromkeys(Quantity, 0)
+    for place, (key, reading) in enumerate(reversed(connection.readings)):
+        of_kind[reading.quantity] += 1
+        if place < LAST_SHOWN or of_kind[reading.quantity] <= LAST_OF_A_KIND:
+            yield {"id": key, **reading.model_dump(include={"quantity", "value", "elapsed_s"})}

@@ -1,0 +1,99 @@
+"""What the meter pad is told: last readings, what needs no question, and words for the rest."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import pytest
+
+from batterymodel.inputs.records import Supply
+from batterymodel.say.in_progress import live_view
+from batterymodel.say.pad import closed_pad, pad_of
+from batterymodel.store import open_store
+from batterymodel.store.acts import Quantity
+from batterymodel.store.finishing import finish
+from batterymodel.store.in_progress import begin, load, mark, note
+from tests.store.test_in_progress import NOW, START, C, at, taper, with_battery
+
+SIXTY = Supply(rated_current_a=60.0)
+
+
+@pytest.fixture
+def fleet(tmp_path):
+    return with_battery(open_store(tmp_path / "record.sqlite"))
+
+
+def pad(store, **told):
+    begin(store, C, START, **told)
+    return pad_now(store)
+
+
+def pad_now(store):
+    return pad_of(live_view(store, load(store, C)), NOW)
+
+
+def test_a_pad_is_json_with_moments_in_milliseconds(fleet):
+    shown = pad(fleet, serial="B-1", supply=SIXTY)
+    assert json.loads(json.dumps(shown, allow_nan=False)) == shown
+    assert shown["started_ms"] == 1000.0 * START.timestamp()
+    assert shown["now_ms"] - shown["started_ms"] == 3_600_000.0
+    assert shown["due_ms"] - shown["started_ms"] == 15_000.0
+    assert shown["question"]["name"] == "rest_voltage_v"
+    assert not shown["closed"]
+
+
+def test_what_is_expected_has_bounds_and_words(fleet):
+    expected = pad(fleet, serial="B-1", supply=SIXTY)["expected"]
+    assert expected["supply_current_a"]["most"] == pytest.approx(66.0)
+    assert expected["supply_current_a"]["words"][1] == "The supply gives up to 60 A."
+    assert expected["load_a"]["words"][1] == "The supply gives up to 60 A."
+    assert expected["rest_voltage_v"]["words"] == ["This battery rests at 21 to 27 V."] * 2
+    assert expected["rest_voltage_v"]["beside"] is None
+    note(fleet, C, "press-001", Quantity.SUPPLY_CURRENT, 12.0, at(10.0))
+    words = pad_now(fleet)["expected"]["load_a"]["words"][1]
+    assert words == "The supply with its battery gives less."
+
+
+def test_what_has_no_bound_is_not_bounded(fleet):
+    expected = pad(fleet)["expected"]
+    assert expected["supply_current_a"]["most"] is None
+    assert expected["rest_voltage_v"]["most"] is None
+    assert expected["battery_temp_c"]["most"] == 60.0
+
+
+def test_the_last_of_each_kind_are_there_to_compare_with(fleet):
+    begin(fleet, C, START, serial="B-1")
+    for k, (quantity, value) in enumerate(
+        [("battery_temp_c", 20.0), *(("supply_current_a", 20.0 - k) for k in range(5))]
+    ):
+        note(fleet, C, f"press-{k:04}", quantity, value, at(10.0 * k))
+    mark(fleet, C, "mark-0001", "Switched on", at(25.0))
+    shown = pad_now(fleet)
+    assert [line["value"] for line in shown["last"]] == [16.0, 17.0, 18.0, 20.0]
+    assert shown["switched_s"] == [25.0]
+    assert len(shown["stored"]) == 7
+
+
+def test_where_power_comes_off_the_pad_says_so_instead_of_the_next_reading(fleet):
+    begin(fleet, C, START, serial="B-1", battery_temp_c=70.0)
+    taper(fleet, count=12)
+    shown = pad_now(fleet)
+    assert (shown["due_ms"], shown["next_words"]) == (None, "Take ground power off")
+    assert not shown["closed"]
+
+
+def test_the_pad_of_what_ended_takes_nothing_and_knows_what_is_stored(fleet):
+    begin(fleet, C, START, serial="B-1")
+    taper(fleet, count=4)
+    finish(fleet, C, "finish-01")
+    note(fleet, C, "late-0001", Quantity.SUPPLY_CURRENT, 9.0, at(400.0))
+    shown = closed_pad(load(fleet, C), NOW)
+    assert shown["closed"]
+    assert "late-0001" in shown["stored"]
+    assert shown["expected"] == {}
+
+
+def test_the_pad_of_no_connection_only_sends(fleet):
+    shown = closed_pad(None, NOW + timedelta(days=1))
+    assert (shown["connection"], shown["closed"], shown["stored"]) == (None, True, [])

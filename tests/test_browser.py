@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import pytest
 
 from batterymodel.inputs.records import Battery, Chemistry, record_toml
+from batterymodel.pages import after_connection, readings_file
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.samples.connections import load_scenario, sample_readings_path
@@ -98,9 +99,9 @@ def test_charts_are_drawn_with_their_units_inside_the_page(page) -> None:
 
 
 def test_bad_file_is_refused_in_a_sentence_and_a_good_one_answered(page) -> None:
-    choose_source(page, "CSV file")
+    choose_source(page, after_connection.FILE)
     bad = b"elapsed_s,supply_current_a\n0,12.5\n30,twelve\n60,11\n"
-    upload(page, "Readings CSV file", "_my_ :smile: $log$.csv", bad)
+    upload(page, readings_file.LABEL, "_my_ :smile: $log$.csv", bad)
     page.get_by_text("row 3, column").wait_for(timeout=WAIT_MS)
     said = error(page)
     assert said.startswith("_my_ :smile: $log$.csv: row 3, column 'supply_current_a'")
@@ -108,7 +109,7 @@ def test_bad_file_is_refused_in_a_sentence_and_a_good_one_answered(page) -> None
     assert overflow_px(page) <= 0
     page.get_by_role("button", name="Remove").first.click()
     settle(page)
-    upload(page, "Readings CSV file", "good.csv", GOOD_CSV)
+    upload(page, readings_file.LABEL, "good.csv", GOOD_CSV)
     page.get_by_text("Still needed").wait_for(timeout=WAIT_MS)
     upload(page, "Battery TOML file", "own.toml", TOML, "application/toml")
     page.locator(".jc-word").wait_for(timeout=WAIT_MS)
@@ -116,8 +117,8 @@ def test_bad_file_is_refused_in_a_sentence_and_a_good_one_answered(page) -> None
 
 
 def test_label_that_looks_like_code_is_read_as_it_stands(page) -> None:
-    choose_source(page, "CSV file")
-    upload(page, "Readings CSV file", "good.csv", GOOD_CSV)
+    choose_source(page, after_connection.FILE)
+    upload(page, readings_file.LABEL, "good.csv", GOOD_CSV)
     label = '<b>*x*</b> :smile: $a$ -> "q"'
     text = record_toml(BATTERY.model_copy(update={"tail": label})).encode()
     upload(page, "Battery TOML file", "own.toml", text, "application/toml")

@@ -32,6 +32,7 @@ from batterymodel.charts.style import (
 )
 from batterymodel.errors import InputError
 from batterymodel.fade.forecast import FadeCurves, FadeForecast
+from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.wording import GENERIC_MARK
 
@@ -74,11 +75,20 @@ class TaperSignature:
     time_s: np.ndarray
     current_per_ah: np.ndarray
 
-    @property
-    def label(self) -> str:
-        """Day and temperature, as the legend shows them."""
-        temp = "temperature not given" if self.temp_c is None else f"{self.temp_c:.0f} °C"
-        return f"{self.on.isoformat()}, {temp}"
+    def label(self, unit: TemperatureUnit = TemperatureUnit.CELSIUS) -> str:
+        """Day and temperature, as the legend shows them.
+
+        Parameters
+        ----------
+        unit : TemperatureUnit
+
+        Returns
+        -------
+        str
+        """
+        if self.temp_c is None:
+            return f"{self.on.isoformat()}, temperature not given"
+        return f"{self.on.isoformat()}, {shown_temp(self.temp_c, unit):.0f} {unit.sign}"
 
 
 def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
@@ -190,13 +200,17 @@ def discharge_words(result: CapacityResult) -> str:
     )
 
 
-def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
+def tapers_chart(
+    tapers: tuple[TaperSignature, ...], unit: TemperatureUnit = TemperatureUnit.CELSIUS
+) -> alt.LayerChart:
     """Tapers laid over one another: battery current over capacity, on a logarithmic axis.
 
     Parameters
     ----------
     tapers : tuple of TaperSignature
         In the order of the legend; past eight, the looks of the lines come again.
+    unit : TemperatureUnit
+        Of the temperatures in the legend.
 
     Returns
     -------
@@ -210,7 +224,7 @@ def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
     """
     if not tapers:
         raise InputError("no tapers to draw: one or more would be right")
-    names = [f"{k}. {taper.label}" for k, taper in enumerate(tapers, 1)]
+    names = [f"{k}. {taper.label(unit)}" for k, taper in enumerate(tapers, 1)]
     frames = [_taper_rows(name, taper) for name, taper in zip(names, tapers, strict=True)]
     data = pd.concat(frames, ignore_index=True)
     styles = [_TAPER_STYLES[k % len(_TAPER_STYLES)] for k in range(len(names))]
@@ -230,15 +244,19 @@ def tapers_chart(tapers: tuple[TaperSignature, ...]) -> alt.LayerChart:
             strokeDash=alt.StrokeDash("taper:N", scale=scale(names, dashes), legend=legend()),
         )
     )
-    return layered([line], tapers_words(tapers), TAPERS_HEIGHT)
+    return layered([line], tapers_words(tapers, unit), TAPERS_HEIGHT)
 
 
-def tapers_words(tapers: tuple[TaperSignature, ...]) -> str:
+def tapers_words(
+    tapers: tuple[TaperSignature, ...], unit: TemperatureUnit = TemperatureUnit.CELSIUS
+) -> str:
     """What the chart of tapers shows, in sentences.
 
     Parameters
     ----------
     tapers : tuple of TaperSignature
+    unit : TemperatureUnit
+        Of their temperatures.
 
     Returns
     -------
@@ -246,7 +264,7 @@ def tapers_words(tapers: tuple[TaperSignature, ...]) -> str:
         On one line; first and last current over capacity [A/Ah], length [min].
     """
     said = [
-        f"{taper.label}: from {taper.current_per_ah[0]:.3f} to "
+        f"{taper.label(unit)}: from {taper.current_per_ah[0]:.3f} to "
         f"{taper.current_per_ah[-1]:.3f} A/Ah over {taper.time_s[-1] / 60.0:.0f} min."
         for taper in tapers
     ]

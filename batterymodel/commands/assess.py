@@ -52,11 +52,11 @@ def run(options: argparse.Namespace) -> str:
         Readings that determine no taper.
     """
     from batterymodel.inputs.records import read_battery
-    from batterymodel.say.connection import text_report, wrapped
+    from batterymodel.say.connection import columns_taken, text_report
 
     readings, column_map = told_readings(options)
     result = assessed(readings, read_battery(options.battery), options)
     if options.json:
         return result.model_dump_json(indent=2)
-    taken = "" if column_map.own else wrapped(f"Columns taken: {column_map.words}.") + "\n\n"
+    taken = "" if column_map.own else f"{columns_taken(column_map)}\n\n"
     return taken + text_report(result)

@@ -1,4 +1,4 @@
-"""What ``follow`` does: looks, assesses, and says what is new."""
+"""What ``follow`` does: looks again and again, and prints what is new."""
 
 from __future__ import annotations
 
@@ -7,17 +7,13 @@ import json
 import time
 from typing import Any
 
-from batterymodel.commands.growing import GrowingLog, Growth
 from batterymodel.commands.told import assessed
 from batterymodel.commands.told_log import told_guess
-from batterymodel.errors import BatteryModelError, InputError
-from batterymodel.inputs.foreign import readings_from_foreign
-from batterymodel.inputs.log_columns import ColumnsInDoubtError, LogColumns
-from batterymodel.inputs.readings import FORMAT
+from batterymodel.errors import InputError
 from batterymodel.inputs.records import Readings, read_battery, read_supply
-from batterymodel.inputs.remarks import Remarks
 from batterymodel.rules.results import Assessment
 from batterymodel.say.connection import text_report
+from batterymodel.say.followed import Answer, FollowedLog
 from batterymodel.say.following import answer_json, answer_line, last_line
 
 
@@ -38,19 +34,20 @@ class Follower:
     def __init__(self, options: argparse.Namespace) -> None:
         """Reads what must be right from the start."""
         self.options = options
-        self.battery = read_battery(options.battery)
+        battery = read_battery(options.battery)
         if options.supply:
             read_supply(options.supply)
-        self.log = GrowingLog(options.log, Remarks(options.log, FORMAT))
-        self.last: tuple[Readings, Assessment] | None = None
-        self._columns = LogColumns(
+        self.log = FollowedLog(
             options.log,
             lambda content: told_guess(content, options).column_map,
-            self._tell_once,
+            lambda readings: assessed(readings, battery, options),
             told=bool(options.column or options.decimal),
         )
-        self._shown_outcome: str | None = None
-        self._message = ""
+
+    @property
+    def last(self) -> tuple[Readings, Assessment] | None:
+        """The last answer; None before the first."""
+        return self.log.last
 
     def follow(self) -> None:
         """Look at the log until it has been quiet for as long as was told.
@@ -68,7 +65,7 @@ class Follower:
             if self._look():
                 since = time.monotonic()
         if self.last is None:
-            raise InputError(self._message or f"{self.options.log}: no whole line came")
+            raise InputError(self.log.message or f"{self.options.log}: no whole line came")
 
     def last_words(self) -> str:
         """The last outcome, as a line.
@@ -81,61 +78,24 @@ class Follower:
         return last_line(*self.last, as_json=self.options.json) if self.last else ""
 
     def _look(self, first: bool = False) -> bool:
-        """Look once; whether anything changed."""
-        try:
-            growth = self.log.growth()
-        except InputError as error:
-            if first:
-                raise
-            self._tell_once(f"{error}; waiting for it")
-            return False
-        if growth is None:
-            return False
-        if growth.anew:
-            self._begin_anew()
-        self._answer(growth)
-        return True
+        """Look once and print what is new; whether anything changed."""
+        news = self.log.look(first)
+        for said in news.said:
+            self._print_answer(said) if isinstance(said, Answer) else self._print_message(said)
+        return news.changed
 
-    def _begin_anew(self) -> None:
-        self._columns.begin_anew()
-        self._shown_outcome = None
-        self._tell_once(f"{self.options.log}: was cut or replaced; it is read anew from its start")
-
-    def _answer(self, growth: Growth) -> None:
-        try:
-            content, anew = self._columns.of_last_run(growth.content)
-            if anew:
-                self.last = self._shown_outcome = None
-            column_map = self._columns.settled(content)
-            readings = readings_from_foreign(content, self.options.log, column_map)
-            result = assessed(readings, self.battery, self.options)
-        except ColumnsInDoubtError:
-            raise
-        except BatteryModelError as error:
-            self._tell_once(*(f"no answer yet: {fault}" for fault in error.faults))
-            return
-        self._message = ""
-        self.last = readings, result
-        self._say(readings, result)
-
-    def _say(self, readings: Readings, result: Assessment) -> None:
-        changed = result.outcome != self._shown_outcome
-        self._shown_outcome = result.outcome
+    def _print_answer(self, answer: Answer) -> None:
+        readings, result = answer.readings, answer.result
         if self.options.json:
-            self._print(answer_json(readings, result, changed))
+            _print_json(answer_json(readings, result, answer.changed))
             return
         print(answer_line(readings, result), flush=True)
-        if changed:
+        if answer.changed:
             print(f"\n{text_report(result)}\n", flush=True)
 
-    def _tell_once(self, *messages: str) -> None:
-        """Say it, unless it was the last thing said."""
-        if (together := "\n".join(messages)) != self._message:
-            self._message = together
-            for message in messages:
-                self._print({"message": message}) if self.options.json else print(
-                    message, flush=True
-                )
+    def _print_message(self, message: str) -> None:
+        _print_json({"message": message}) if self.options.json else print(message, flush=True)
 
-    def _print(self, said: dict[str, Any]) -> None:
-        print(json.dumps(said, ensure_ascii=False), flush=True)
+
+def _print_json(said: dict[str, Any]) -> None:
+    print(json.dumps(said, ensure_ascii=False), flush=True)

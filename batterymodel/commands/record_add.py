@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from batterymodel.commands import day
+from batterymodel.commands.told_log import LOG_HELP, declare_columns
 
 
 def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) -> None:
@@ -28,7 +29,7 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
     aircraft.add_argument("--note", metavar="TEXT", help="anything worth knowing")
     _declare_battery(thing("battery", "a battery by its serial"))
     connection = thing("connection", "a connection; it is assessed at once")
-    connection.add_argument("log", metavar="LOG.csv", help="readings of the connection")
+    connection.add_argument("log", metavar="LOG.csv", help=LOG_HELP)
     connection.add_argument("--serial", required=True, metavar="SERIAL", help="its battery")
     connection.add_argument("--aircraft", metavar="TAIL", help="where the battery was (its own)")
     connection.add_argument("--rest-voltage", type=float, metavar="V", help="before connection [V]")
@@ -39,6 +40,7 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
         help="rested again after the taper [V]; gives a capacity in service",
     )
     declare_told(connection)
+    declare_columns(connection)
     _declare_check(thing("check", "a capacity check"))
     _declare_move(thing("move", "a battery put into an aircraft, or taken off"))
     card = thing("card", "a new revision of a limits card")

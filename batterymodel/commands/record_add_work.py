@@ -6,10 +6,14 @@ import argparse
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from batterymodel.commands.told_log import guess_as_own, told_guess
 from batterymodel.errors import InputError
+from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.foreign_table import foreign_table
 from batterymodel.inputs.records import (
     Limits,
     read_battery,
@@ -17,6 +21,7 @@ from batterymodel.inputs.records import (
     read_toml,
     record_from,
 )
+from batterymodel.say.connection import columns_taken
 from batterymodel.say.record import summary, taken_text
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import Told, add_battery, add_connection, refuse_check_day
@@ -29,6 +34,7 @@ from batterymodel.store.records import (
     Move,
     OwnerSheet,
 )
+from batterymodel.store.settings import remember_columns, remembered_columns
 
 
 def add_thing(store: Store, options: argparse.Namespace) -> str:
@@ -108,7 +114,7 @@ def add_a_connection(store: Store, options: argparse.Namespace) -> str:
     store : Store
     options : Namespace
         `log` (path of the readings), `serial`, `aircraft` (tail), `rest_voltage` and `rest_after`
-        [V] are read, and what `told_from` reads.
+        [V], `column` and `decimal` are read, and what `told_from` reads.
 
     Returns
     -------
@@ -118,8 +124,8 @@ def add_a_connection(store: Store, options: argparse.Namespace) -> str:
     Raises
     ------
     InputError
-        A file that cannot be read, a battery or aircraft not on record, a battery that was on no
-        aircraft then, or a value that does not fit.
+        A file that cannot be read, columns that must be told, a battery or aircraft not on
+        record, a battery that was on no aircraft then, or a value that does not fit.
     """
     told = replace(
         told_from(options),
@@ -127,10 +133,31 @@ def add_a_connection(store: Store, options: argparse.Namespace) -> str:
         rest_voltage_v=options.rest_voltage,
         rest_after_v=options.rest_after,
     )
-    name = Path(options.log).name
-    return taken_text(
-        add_connection(store, options.serial, bytes_of(options.log), name, told), name
-    )
+    name, content = Path(options.log).name, bytes_of(options.log)
+    column_map = _columns(store, content, options)
+    taken = add_connection(store, options.serial, content, name, told, column_map)
+    if options.column or options.decimal:
+        remember_columns(store, column_map)
+    said = "" if column_map.own else f"{columns_taken(column_map)}\n"
+    return said + taken_text(taken, name)
+
+
+def _columns(store: Store, content: bytes, options: argparse.Namespace) -> ColumnMap:
+    """As told, as confirmed for an earlier file with this header, or as they surely are.
+
+    What is no table goes to the own reader, so that it is kept with the sentence why.
+    """
+    if not options.column and options.decimal is None and not _is_table(content, options.log):
+        return guess_as_own().column_map
+    return told_guess(content, options, partial(remembered_columns, store)).column_map
+
+
+def _is_table(content: bytes, name: str) -> bool:
+    try:
+        foreign_table(content, name)
+    except InputError:
+        return False
+    return True
 
 
 def told_from(options: argparse.Namespace) -> Told:

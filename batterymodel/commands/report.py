@@ -7,12 +7,14 @@ from datetime import date
 from pathlib import Path
 
 from batterymodel.commands.told import assessed, declare_known
+from batterymodel.commands.told_log import LOG_HELP, declare_columns, told_readings
 from batterymodel.errors import InputError
 
 PAPERS = ("a4", "letter")
 """Papers by name; a test keeps them those of the sheet, which is slow to load."""
 
 _OF_FILES = ("log", "battery", "supply", "checks", "rest_voltage", "load", "ambient", "on")
+_OF_LOGS = ("column", "decimal")
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -28,9 +30,10 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="write a findings sheet for the owner, as a PDF",
         description="Write one or two pages for the owner, from readings or from the record.",
     )
-    command.add_argument("log", metavar="LOG.csv", nargs="?", help="readings of the connection")
+    command.add_argument("log", metavar="LOG.csv", nargs="?", help=LOG_HELP)
     command.add_argument("--battery", metavar="B.toml", help="battery and its limits")
     declare_known(command)
+    declare_columns(command)
     command.add_argument("--checks", metavar="CHECKS.csv", help="its capacity checks")
     command.add_argument("--serial", metavar="SERIAL", help="take a battery of the record instead")
     command.add_argument(
@@ -72,7 +75,7 @@ def run(options: argparse.Namespace) -> str:
 
 
 def _check_choice(options: argparse.Namespace) -> None:
-    given = [name for name in _OF_FILES if getattr(options, name) is not None]
+    given = [name for name in (*_OF_FILES, *_OF_LOGS) if getattr(options, name) not in (None, [])]
     if options.serial and given:
         raise InputError(
             f"--serial takes everything from the record: leave out {_flag(given[0])}, or --serial"
@@ -90,13 +93,13 @@ def _flag(name: str) -> str:
 def _from_files(options: argparse.Namespace) -> str:
     from batterymodel.assessment import connection_day
     from batterymodel.fade.forecast import fade_forecast
-    from batterymodel.inputs.readings import read_readings
     from batterymodel.inputs.records import read_battery, read_supply
     from batterymodel.samples.connections import is_sample
+    from batterymodel.say.connection import columns_taken
     from batterymodel.sheet.case import SheetCase
     from batterymodel.sheet.wording import INVENTED
 
-    readings, battery = read_readings(options.log), read_battery(options.battery)
+    (readings, column_map), battery = told_readings(options), read_battery(options.battery)
     assessment = assessed(readings, battery, options)
     day = connection_day(readings, options.on)
     checks = options.checks
@@ -108,7 +111,8 @@ def _from_files(options: argparse.Namespace) -> str:
         fade_forecast(checks, battery, today=day) if checks else None,
         remarks=(INVENTED,) if is_sample(battery) else (),
     )
-    return _write(case.pdf(options.owner, options.paper), options)
+    taken = "" if column_map.own else f"{columns_taken(column_map)}\n"
+    return taken + _write(case.pdf(options.owner, options.paper), options)
 
 
 def _from_record(options: argparse.Namespace) -> str:

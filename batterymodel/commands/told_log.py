@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -40,7 +41,11 @@ def declare_columns(command: argparse.ArgumentParser) -> None:
     )
 
 
-def told_guess(content: bytes, options: argparse.Namespace) -> ForeignGuess:
+def told_guess(
+    content: bytes,
+    options: argparse.Namespace,
+    remembered: Callable[[str], ColumnMap | None] | None = None,
+) -> ForeignGuess:
     """How the columns of the log are to be taken; only what leaves no doubt comes back.
 
     Parameters
@@ -49,6 +54,9 @@ def told_guess(content: bytes, options: argparse.Namespace) -> ForeignGuess:
         Of the log.
     options : Namespace
         ``log`` (its path), ``column`` and ``decimal`` are read.
+    remembered : callable, optional
+        From a header's fingerprint to the columns that were confirmed for it; asked where nothing
+        is told.
 
     Returns
     -------
@@ -60,10 +68,13 @@ def told_guess(content: bytes, options: argparse.Namespace) -> ForeignGuess:
         Not a table, or columns that a person must tell; says with which option.
     """
     from batterymodel.errors import InputError
+    from batterymodel.inputs.column_choice import with_remembered
     from batterymodel.inputs.foreign import guess_columns
     from batterymodel.inputs.own_format import has_own_names
 
     guess = guess_columns(content, options.log, options.column, options.decimal)
+    if remembered is not None and not options.column and options.decimal is None:
+        guess = with_remembered(content, options.log, guess, remembered) or guess
     if guess.is_sure:
         return guess
     if not options.column and has_own_names(content):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -32,12 +34,15 @@ from batterymodel.explain.effects import (
     supply_current_a,
     topping_off_a,
 )
+from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp, spoken_in
 from batterymodel.rules.current_rules import CURRENT_LIMITED_MINUTES
 
 HEIGHT = 260
 
 
-def topic_chart(topic: str, value: float) -> alt.LayerChart:
+def topic_chart(
+    topic: str, value: float, unit: TemperatureUnit = TemperatureUnit.CELSIUS
+) -> alt.LayerChart:
     """The chart of a topic at a value of its parameter.
 
     Parameters
@@ -47,6 +52,8 @@ def topic_chart(topic: str, value: float) -> alt.LayerChart:
     value : float
         In the range of `effects.PARAMETERS`, in the topic's own unit: state of charge [%] of the
         first two, temperature [degC], age [years].
+    unit : TemperatureUnit
+        In which temperatures are shown.
 
     Returns
     -------
@@ -60,13 +67,14 @@ def topic_chart(topic: str, value: float) -> alt.LayerChart:
     InputError
         A temperature outside `reference.temperature.DATA_TEMP_C`.
     """
-    layers = {
+    layers_of: dict[str, Callable[[float], list[alt.Chart]]] = {
         words.TOPPING_OFF: _topping_off_layers,
         words.NO_CHARGER: _no_charger_layers,
-        words.TEMPERATURE: _temperature_layers,
+        words.TEMPERATURE: partial(_temperature_layers, unit=unit),
         words.FADE: _fade_layers,
-    }[topic](value)
-    return layered(layers, shown_words(topic, value), HEIGHT)
+    }
+    described = spoken_in(shown_words(topic, value), unit, (value,))
+    return layered(layers_of[topic](value), described, HEIGHT)
 
 
 def _topping_off_layers(soc: float) -> list[alt.Chart]:
@@ -102,20 +110,21 @@ def _no_charger_layers(soc: float) -> list[alt.Chart]:
     ]
 
 
-def _temperature_layers(temp_c: float) -> list[alt.Chart]:
+def _temperature_layers(temp_c: float, unit: TemperatureUnit) -> list[alt.Chart]:
     low, high = charge_window_v(TEMPS_C)
-    ends = (float(TEMPS_C[0]), float(TEMPS_C[-1]))
-    x = _axis("x", words.TEMP_AXIS, ends)
+    temps = np.array([shown_temp(float(temp), unit) for temp in TEMPS_C])
+    ends = (float(temps[0]), float(temps[-1]))
+    x = _axis("x", spoken_in(words.TEMP_AXIS, unit), ends)
     y = _axis("y", words.VOLT_AXIS, (float(low.min()) - 0.5, float(high.max()) + 0.5))
-    band = alt.Chart(rows(x=TEMPS_C, y=low, top=high), name="window")
+    band = alt.Chart(rows(x=temps, y=low, top=high), name="window")
     volts = SUPPLY.set_voltage_v
     return [
         band.mark_area(color=BLUE, opacity=0.25).encode(x=x, y=y, y2="top:Q"),
-        _line(rows(x=TEMPS_C, y=high), "most", x, y),
-        _line(rows(x=TEMPS_C, y=low), "least", x, y, [6, 4]),
-        *_edge_labels(low, high, x, y),
+        _line(rows(x=temps, y=high), "most", x, y),
+        _line(rows(x=temps, y=low), "least", x, y, [6, 4]),
+        *_edge_labels(temps, low, high, x, y),
         *_level(volts, words.LABELS["supply"].format(volts=volts), x, y, ends[0], below=True),
-        *_marker(temp_c, volts, x, y),
+        *_marker(shown_temp(temp_c, unit), volts, x, y),
     ]
 
 
@@ -147,9 +156,11 @@ def _line(data: Any, name: str, x: Any, y: Any, dash: list[int] | None = None) -
     return line.encode(x=x, y=y)
 
 
-def _edge_labels(low: np.ndarray, high: np.ndarray, x: Any, y: Any) -> list[alt.Chart]:
+def _edge_labels(
+    temps: np.ndarray, low: np.ndarray, high: np.ndarray, x: Any, y: Any
+) -> list[alt.Chart]:
     """Words beside the edges of the charging window, in its middle."""
-    middle, at = TEMPS_C.size // 2, float(TEMPS_C[TEMPS_C.size // 2])
+    middle, at = temps.size // 2, float(temps[temps.size // 2])
     return [
         _named(words.LABELS["high"], at, float(high[middle]), x, y, "most label", down=17),
         _named(words.LABELS["low"], at, float(low[middle]), x, y, "least label", down=-17),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, TypeVar
 
 import pandas as pd
@@ -13,9 +14,20 @@ from batterymodel import pages
 from batterymodel.assessment import assess, connection_day
 from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
-from batterymodel.inputs.readings import read_readings, readings_from_bytes, readings_from_frame
+from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.readings import read_readings, readings_from_frame
 from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
-from batterymodel.pages import KEPT, LAST_CASE, battery_form, kept, literal
+from batterymodel.pages import (
+    KEPT,
+    LAST_CASE,
+    battery_form,
+    kept,
+    literal,
+    log_followed,
+    readings_file,
+    temperatures,
+)
+from batterymodel.pages.readings_file import GivenReadings
 from batterymodel.reference.chemistry import data_for
 from batterymodel.rules.results import Assessment, Finding, Severity
 from batterymodel.samples.connections import (
@@ -25,23 +37,16 @@ from batterymodel.samples.connections import (
     load_scenario,
     sample_readings_path,
 )
-from batterymodel.say.connection import text_report
+from batterymodel.say.connection import temperatures_of, text_report
 from batterymodel.say.record_view import fleet_of
 from batterymodel.sheet.case import SheetCase
 from batterymodel.sheet.wording import INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Taken, Told, add_connection
 
-SAMPLE, FILE, TYPED = "Sample", "CSV file", "Typed in"
+SAMPLE, FILE, TYPED, GROWING = "Sample", "File", "Typed in", "Growing file"
 SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"
 TABS = ("Battery", "Limits card", "Record", "Supply", "Measured")
-TEMPLATE_CSV = """elapsed_s,supply_current_a,supply_voltage_v,battery_temp_c,event
-0,18.4,28.0,18.0,
-30,17.9,28.0,18.0,
-60,17.5,28.0,18.0,
-90,28.1,28.0,18.0,avionics on
-120,27.7,28.0,18.1,
-"""
 ON_RECORD = f"{KEPT}on_record"
 TYPED_NAME = "typed-readings.csv"
 LEAST_TYPED = 3
@@ -49,6 +54,13 @@ LEAST_TYPED = 3
 
 TYPED_TIMES_S = (0, 15, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300)
 LOAD_ERROR_A = 0.5
+TEMPERATURE = "ambient_c"
+BEGIN = (
+    "Choose an invented sample connection, or give your own readings as a file or typed from the "
+    "meter. The answer appears here, with the reasons for it."
+)
+AWAITED = "The answer appears here once {name} gives readings."
+STILL = "Below is {good}, given before: {other} gives no readings yet."
 
 _SUPPLY_FIELDS = (
     ("rated_current_a", "Rated current (A)", 1.0),
@@ -60,7 +72,7 @@ _SUPPLY_FIELDS = (
 )
 _KNOWN_FIELDS = (
     ("rest_voltage_v", "Rest voltage before connection (V)", 0.1),
-    ("ambient_c", "Battery or ambient temperature (°C)", 1.0),
+    (TEMPERATURE, "Battery or ambient temperature (°C)", 1.0),
     ("load_a", "Bus load without the battery (A)", 0.5),
     ("load_sd_a", "Error of the bus load (A)", 0.1),
 )
@@ -73,6 +85,9 @@ class Job:
     """What the input side gives the answer side."""
 
     readings: Readings | None = None
+    file: GivenReadings | None = None
+    is_of_file: bool = False
+    growing: str | None = None
     battery: Battery | None = None
     supply: Supply | None = None
     known: dict[str, Any] = field(default_factory=dict)
@@ -166,13 +181,13 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
     job, by_key = Job(), {sample.key: sample for sample in samples}
     source = st.radio(
         "Readings from",
-        (SAMPLE, FILE, TYPED),
+        (SAMPLE, FILE, TYPED, *((GROWING,) if log_followed.is_offered() else ())),
         horizontal=True,
         key=f"{KEPT}source",
         on_change=_source_changed,
         args=(by_key,),
     )
-    job.readings = job.attempt(lambda: _readings_input(source, by_key))
+    _take_readings(job, source, by_key)
     with st.expander("Battery, supply and measured values", expanded=source != SAMPLE):
         plate, card, record, supply, known = st.tabs(TABS)
         with plate:
@@ -195,18 +210,16 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
     return job
 
 
-def _readings_input(source: str, by_key: dict[str, Sample]) -> Readings | None:
-    st.session_state["readings_given"] = None
+def _take_readings(job: Job, source: str, by_key: dict[str, Sample]) -> None:
     if source == SAMPLE:
-        return _sample_input(by_key)
-    if source == FILE:
-        upload = st.file_uploader("Readings CSV file", type=["csv", "txt"], key="readings_file")
-        st.download_button("Template CSV", TEMPLATE_CSV, "readings.csv", "text/csv")
-        if upload is None:
-            return None
-        st.session_state["readings_given"] = (upload.getvalue(), upload.name)
-        return readings_from_bytes(upload.getvalue(), upload.name)
-    return _typed_input()
+        job.readings = job.attempt(lambda: _sample_input(by_key))
+    elif source == GROWING:
+        job.growing = log_followed.path_input()
+    else:
+        job.is_of_file = source == FILE
+        give = readings_file.given_readings if source == FILE else _typed_input
+        job.file = job.attempt(give)
+        job.readings = job.file.readings if job.file else None
 
 
 def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
@@ -226,7 +239,7 @@ def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
     return read_readings(sample_readings_path(chosen))
 
 
-def _typed_input() -> Readings | None:
+def _typed_input() -> GivenReadings | None:
     if "typed_table" not in st.session_state:
         st.session_state["typed_start"] = st.session_state.get("typed_now", typed_start())
     table = st.data_editor(
@@ -242,10 +255,10 @@ def _typed_input() -> Readings | None:
     )
     st.session_state["typed_now"] = table
     readings = typed_readings(table)
-    if readings is not None:
-        data = typed_rows(table).to_csv(index=False).encode()
-        st.session_state["readings_given"] = (data, TYPED_NAME)
-    return readings
+    if readings is None:
+        return None
+    data = typed_rows(table).to_csv(index=False).encode()
+    return GivenReadings(readings, data, TYPED_NAME)
 
 
 def _battery_on_record() -> None:
@@ -294,6 +307,7 @@ def _supply_input(sample_supply: Supply, job: Job) -> Supply | None:
 def _known_input() -> dict[str, Any]:
     known = _number_inputs("known", _KNOWN_FIELDS)
     known.setdefault("load_sd_a", LOAD_ERROR_A)
+    temperatures.show_choice()
     return {**known, "on": st.date_input("Day of connection", value=None, key=f"{KEPT}known.on")}
 
 
@@ -303,15 +317,15 @@ def _number_inputs(group: str, fields: Sequence[tuple[str, str, float]]) -> dict
     for start in range(0, len(fields), 2):
         places = st.columns(2, vertical_alignment="bottom")
         for place, (name, label, step) in zip(places, fields[start : start + 2], strict=False):
-            values[name] = place.number_input(
-                label,
-                value=None,
-                step=step,
-                format="%g",
-                placeholder=str(LOAD_ERROR_A) if name == "load_sd_a" else "",
-                key=f"{KEPT}{group}.{name}",
-            )
+            given = temperatures.number_input if name == TEMPERATURE else _plain_number
+            placeholder = str(LOAD_ERROR_A) if name == "load_sd_a" else ""
+            key = f"{KEPT}{group}.{name}"
+            values[name] = given(place, label, key, step=step, placeholder=placeholder)
     return {name: value for name, value in values.items() if value is not None}
+
+
+def _plain_number(place: Any, label: str, key: str, **more: Any) -> float | None:
+    return place.number_input(label, value=None, format="%g", key=key, **more)
 
 
 def _set_out() -> None:
@@ -340,7 +354,7 @@ def _take_sample(by_key: dict[str, Sample]) -> None:
         return
     battery_form.fill(sample.battery)
     st.session_state[f"{KEPT}supply_from"] = SAMPLE_SUPPLY
-    for name in ("rest_voltage_v", "load_a", "ambient_c"):
+    for name in ("rest_voltage_v", "load_a", TEMPERATURE):
         st.session_state[f"{KEPT}known.{name}"] = getattr(sample, name)
     st.session_state[f"{KEPT}known.on"] = SCENARIO_DAY
     st.session_state[f"{KEPT}from_sample"] = True
@@ -356,31 +370,52 @@ def _source_changed(by_key: dict[str, Sample]) -> None:
 
 def _answer_side(job: Job) -> None:
     if job.problems:
-        st.error(literal(job.problems[0]))
+        st.error(literal(temperatures.said(job.problems[0])))
         st.stop()
-    if job.readings is None:
-        st.info(
-            "Choose an invented sample connection, or give your own readings as a CSV file or "
-            "typed from the meter. The answer appears here, with the reasons for it."
-        )
+    if job.readings is None and job.growing is None:
+        name = readings_file.awaited_name()
+        st.info(literal(AWAITED.format(name=name)) if name and job.is_of_file else BEGIN)
         return
+    if job.file is not None and job.file.instead_of is not None:
+        st.warning(literal(STILL.format(good=job.file.name, other=job.file.instead_of)))
     if job.missing or job.battery is None:
         st.info(f"Still needed: {literal(', '.join(job.missing))}.")
-        return
-    readings, battery = job.readings, job.battery
-    result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
-    if result is None:
-        st.error(literal(job.problems[0]))
-        st.stop()
+    elif job.growing is not None:
+        _follow(job, job.battery, job.growing)
+    elif job.readings is not None:
+        readings, battery = job.readings, job.battery
+        result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
+        if result is None:
+            st.error(literal(temperatures.said(job.problems[0])))
+            st.stop()
+        _show_answer(job, battery, readings, result)
+
+
+def _follow(job: Job, battery: Battery, path: str) -> None:
+    def show_answer(
+        readings: Readings, result: Assessment, content: bytes, column_map: ColumnMap
+    ) -> None:
+        job.file = GivenReadings(
+            readings, content, Path(path).name, None if column_map.own else column_map
+        )
+        _show_answer(job, battery, readings, result)
+
+    log_followed.show(
+        path,
+        lambda readings: assess(readings, battery, job.supply, **job.known),
+        (battery, job.supply, job.known),
+        show_answer,
+    )
+
+
+def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessment) -> None:
     day = connection_day(readings, job.known.get("on"))
     invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
     marks = (INVENTED,) if invented else ()
     st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
-    st.html(
-        pages.outcome_box(result)
-        + pages.key_figures(result)
-        + pages.head(_head_fields(job, battery, readings))
-    )
+    known_c = temperatures_of(result.findings)
+    temperatures.show_html(pages.outcome_box(result) + pages.key_figures(result), known_c)
+    st.html(pages.head(_head_fields(job, battery, readings)))
     _show_charts(result)
     _show_findings(result.findings)
     _show_keeping(job)
@@ -390,7 +425,7 @@ def _answer_side(job: Job) -> None:
 def _show_keeping(job: Job) -> None:
     """Offer to keep readings of one's own in the record of the battery they were taken on."""
     kept.show_done()
-    serial, file = st.session_state.get(ON_RECORD), st.session_state.get("readings_given")
+    serial, file = st.session_state.get(ON_RECORD), job.file
     if serial is None or file is None:
         return
     st.header("Keep in the record")
@@ -400,12 +435,12 @@ def _show_keeping(job: Job) -> None:
     st.button(f"Keep this connection of {serial}", on_click=_keep, args=(serial, file, job))
 
 
-def _keep(serial: str, file: tuple[bytes, str], job: Job) -> None:
+def _keep(serial: str, file: GivenReadings, job: Job) -> None:
     store = kept.record()
     if store is not None:
         told = Told(supply=job.supply, **job.known)
         kept.attempt(
-            lambda: add_connection(store, serial, *file, told),
+            lambda: add_connection(store, serial, file.content, file.name, told, file.column_map),
             lambda taken: _kept_words(serial, taken),
         )
 
@@ -418,31 +453,32 @@ def _kept_words(serial: str, taken: Taken) -> str:
 def _show_charts(result: Assessment) -> None:
     st.header("Taper")
     st.altair_chart(charts.taper_chart(result), theme=None)
-    st.html(pages.note(charts.taper_words(result)))
+    temperatures.show_html(pages.note(charts.taper_words(result)))
     st.header("State of charge at connection")
     st.altair_chart(charts.evidence_chart(result), theme=None)
     remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
-    st.html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
+    temperatures.show_html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
 
 
 def _show_findings(findings: Sequence[Finding]) -> None:
     fine = [finding for finding in findings if finding.severity is Severity.OK]
+    known_c = temperatures_of(findings)
     open_ones = [finding for finding in findings if finding.severity is not Severity.OK]
     st.header("Findings")
     if open_ones:
-        st.html(pages.findings_list(open_ones))
+        temperatures.show_html(pages.findings_list(open_ones), known_c)
     if fine:
         with st.expander(
             f"{len(fine)} findings are fine" if len(fine) > 1 else "1 finding is fine",
             expanded=not open_ones,
         ):
-            st.html(pages.findings_list(fine))
+            temperatures.show_html(pages.findings_list(fine), known_c)
 
 
 def _show_rest(battery: Battery, result: Assessment) -> None:
     if result.notes:
         st.header("About the readings")
-        st.html(pages.plain_list(result.notes))
+        temperatures.show_html(pages.plain_list(result.notes))
     if result.learned_history is not None:
         st.header("Learned from this completed taper")
         learned = battery.model_copy(update={"history": result.learned_history})
@@ -457,7 +493,7 @@ def _show_rest(battery: Battery, result: Assessment) -> None:
         "Result as JSON", result.model_dump_json(indent=2), "result.json", "application/json"
     )
     st.header("Cautions")
-    st.html(pages.plain_list(result.cautions))
+    temperatures.show_html(pages.plain_list(result.cautions))
 
 
 def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[str, str]]:
@@ -470,7 +506,7 @@ def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[s
         ("Supply", supply),
         ("Kind", f"{kind}, {battery.rated_capacity_ah:g} Ah"),
         ("Readings", str(len(readings))),
-        ("Temperature", _known(job, "ambient_c", "°C", readings.battery_temp_c is not None)),
+        ("Temperature", _known(job, TEMPERATURE, "°C", readings.battery_temp_c is not None)),
         ("Rest voltage", _known(job, "rest_voltage_v", "V", False)),
         ("Bus load", _known(job, "load_a", "A", load_read)),
     ]
@@ -479,7 +515,10 @@ def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[s
 def _known(job: Job, name: str, unit: str, in_readings: bool) -> str:
     if in_readings:
         return "by the readings"
-    return f"{job.known[name]:g} {unit}" if name in job.known else "not given"
+    if name not in job.known:
+        return "not given"
+    known = job.known[name]
+    return temperatures.words(known) if name == TEMPERATURE else f"{known:g} {unit}"
 
 
 def _supply_words(supply: Supply) -> str:

@@ -15,7 +15,7 @@ import streamlit as st
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml, toml_data
-from batterymodel.pages import KEPT
+from batterymodel.pages import KEPT, temperatures
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.rules.wording import GENERIC_MARK
@@ -108,6 +108,7 @@ RECORD = (
     Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
 )
 FIELDS = (*PLATE, *LIMITS, *TABLES, *RECORD)
+TEMPERATURES, TEMPERATURE_ROW = ("charge_temp_min_c", "charge_temp_max_c"), "capacity_temp_c"
 _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
 
@@ -300,8 +301,12 @@ def _show(
 
 
 def _widget(field: Field, key: str, placeholder: str | None) -> None:
-    if field.kind in ("text", "row", "percent row"):
-        st.text_input(field.label, placeholder=placeholder or "", key=key)
+    if field.name == TEMPERATURE_ROW:
+        temperatures.row_input(field.label, key, placeholder or "")
+    elif field.name in TEMPERATURES:
+        temperatures.number_input(st, field.label, key, placeholder=placeholder or "")
+    elif field.kind in ("text", "row", "percent row"):
+        st.text_input(temperatures.said(field.label), placeholder=placeholder or "", key=key)
     elif field.kind == "date":
         _day_widget(field, key)
     elif field.kind == "chemistry":
@@ -345,7 +350,10 @@ def _generic_values(form: str) -> dict[str, str]:
     values = {}
     for field in LIMITS[1:]:
         value = limit_for(bare, field.name).value
-        values[field.name] = f"{_to_entry(value, field):g} {GENERIC_MARK}"
+        shown = f"{_to_entry(value, field):g}"
+        if field.name in TEMPERATURES:
+            shown = temperatures.shown(value)
+        values[field.name] = f"{shown} {GENERIC_MARK}"
     return values
 
 

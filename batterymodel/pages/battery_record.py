@@ -12,7 +12,7 @@ from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
 from batterymodel.inputs.records import Battery
-from batterymodel.pages import KEPT, battery_form, kept, literal, places
+from batterymodel.pages import KEPT, battery_form, kept, literal, places, temperatures
 from batterymodel.samples.demo import remove_demo
 from batterymodel.say.capacity import slope_sentence
 from batterymodel.say.connection import amount
@@ -74,13 +74,13 @@ def _show_capacity(store: Store, serial: str) -> None:
     words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
     if forecast.slope_change is not None:
         words.append(slope_sentence(forecast))
-    st.html(pages.note(" ".join([*words, *forecast.notes])))
+    temperatures.show_html(pages.note(" ".join([*words, *forecast.notes])))
     for found in service_estimates_of(store, serial):
         said = found.why_not
         if found.estimate is not None:
             value, spread = amount(found.estimate.capacity_ah, "Ah")
             said = f"{value}, 90 % range {spread}. {NO_SUBSTITUTE}"
-        st.html(pages.note(f"Capacity in service, connection of {found.on}: {said}"))
+        temperatures.show_html(pages.note(f"Capacity in service, connection of {found.on}: {said}"))
 
 
 def _forecast_figures(forecast: FadeForecast) -> str:
@@ -115,18 +115,18 @@ def _show_tapers(store: Store, serial: str) -> None:
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
         return
-    st.altair_chart(recordcharts.tapers_chart(tapers), theme=None)
-    st.html(pages.note(recordcharts.tapers_words(tapers)))
+    st.altair_chart(recordcharts.tapers_chart(tapers, temperatures.unit()), theme=None)
+    st.html(pages.note(recordcharts.tapers_words(tapers, temperatures.unit())))
 
 
 def _show_timeline(store: Store, serial: str) -> None:
     st.header("On record")
     happenings = timeline_of(store, serial)
     lines = [f"{h.on}  {h.words}" for h in happenings]
-    st.html(pages.plain_list(lines[:FEW]))
+    temperatures.show_html(pages.plain_list(lines[:FEW]))
     if lines[FEW:]:
         with st.expander(f"{len(lines[FEW:])} earlier entries"):
-            st.html(pages.plain_list(lines[FEW:]))
+            temperatures.show_html(pages.plain_list(lines[FEW:]))
     with st.expander("Delete an entry"):
         _show_deletion(store, {h.entry_id: f"{h.on}  {h.words}" for h in happenings})
     _show_restoration(store)

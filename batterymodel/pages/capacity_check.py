@@ -12,7 +12,8 @@ from batterymodel.capacity.wording import VERDICT_WORDS
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.discharge_log import DischargeLog, discharge_log_from_bytes
-from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages import KEPT, kept, temperatures
+from batterymodel.pages.readings_file import show_faults
 from batterymodel.say.capacity import capacity_text
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import bench_check
@@ -46,16 +47,12 @@ def page() -> None:
         try:
             given = _discharge_input()
         except BatteryModelError as error:
-            st.error(literal(str(error)))
+            show_faults(error)
             return
         on = st.date_input("Day of the check", value=date.today(), key=f"{KEPT}check.on")
-        temp = st.number_input(
-            "Battery temperature at the start (°C)",
-            value=None,
-            step=1.0,
-            format="%g",
-            key=f"{KEPT}check.temp",
-        )
+        label, key = "Battery temperature at the start (°C)", f"{KEPT}check.temp"
+        temp = temperatures.number_input(st, label, key)
+        temperatures.show_choice()
     with right:
         if given is None:
             st.info("Give the discharge current and its minutes, or the log of the bench.")
@@ -94,21 +91,23 @@ def _show_answer(
     try:
         result = capacity_check(given, store.battery(serial, on), temp_c=temp_c, on=on)
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        show_faults(error)
         return
     box, sign = BOX_OF_VERDICT[result.verdict]
     word = VERDICT_WORDS[result.verdict]
-    st.html(
+    known_c = () if temp_c is None else (temp_c,)
+    temperatures.show_html(
         pages.verdict_box(box, sign, word, result.reason, result.next_step)
-        + pages.figures(_figures(result))
+        + pages.figures(_figures(result)),
+        known_c,
     )
     if result.curves is not None:
         st.altair_chart(recordcharts.discharge_chart(result), theme=None)
-        st.html(pages.note(recordcharts.discharge_words(result)))
+        temperatures.show_html(pages.note(recordcharts.discharge_words(result)))
     st.header("Corrections")
-    st.html(pages.plain_list(_correction_lines(result)))
+    temperatures.show_html(pages.plain_list(_correction_lines(result)), known_c)
     if result.notes:
-        st.html(pages.plain_list(result.notes))
+        temperatures.show_html(pages.plain_list(result.notes), known_c)
     _show_keeping(store, serial, result, on)
     st.download_button("Report as text", capacity_text(result), "capacity.txt", "text/plain")
 

@@ -67,6 +67,14 @@ def record() -> Store | None:
     return store
 
 
+def settings_store() -> Store | None:
+    """The own record, which keeps settings whichever record is shown; None if it cannot open."""
+    try:
+        return _own(default_url())
+    except BatteryModelError:
+        return None
+
+
 def show_demo_mark() -> None:
     """Say, where it is so, that this is the demo record, with the way back."""
     if places.is_demo():

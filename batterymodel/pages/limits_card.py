@@ -9,7 +9,7 @@ import streamlit as st
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Limits
-from batterymodel.pages import KEPT, battery_form, kept, literal
+from batterymodel.pages import KEPT, battery_form, kept, literal, temperatures
 from batterymodel.pages.battery_form import ON_CARD
 from batterymodel.say.record_view import changed_limits
 from batterymodel.store import Store
@@ -30,6 +30,7 @@ def page() -> None:
         battery_form.fill(store.battery(serial), ON_CARD)
         st.session_state[FILLED] = serial
     battery_form.show_limits(ON_CARD)
+    temperatures.show_choice()
     _show_saving(store, serial)
     _show_revisions(store, serial)
 
@@ -47,7 +48,8 @@ def _show_saving(store: Store, serial: str) -> None:
         st.caption("Nothing differs from the card on record.")
         return
     labels = [f.label for f in battery_form.FIELDS if f.table == "limits" and f.name in changed]
-    st.caption(literal(f"Changed: {'; '.join(labels)}. The card before it stays on record."))
+    changed_words = temperatures.said("; ".join(labels))
+    st.caption(literal(f"Changed: {changed_words}. The card before it stays on record."))
     reason, on = st.columns(2)
     why = reason.text_input("Reason for this revision", key=f"{KEPT}card.reason")
     day = on.date_input("In force from", value=date.today(), key=f"{KEPT}card.day")

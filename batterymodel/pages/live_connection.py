@@ -10,7 +10,7 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.charts import connection as charts
-from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages import KEPT, kept, literal, temperatures
 from batterymodel.pages.battery_choice import show_choice, supply_words
 from batterymodel.pages.connections import CONNECTION
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
@@ -40,9 +40,9 @@ def show_live(store: Store, connection: InProgress) -> None:
     view = kept.live(store, connection)
     name = view.battery.tail if view.battery else connection.told.tail or NO_NAME
     if view.assessment is not None:
-        st.html(pages.pinned_outcome(name, view.assessment))
+        temperatures.show_html(pages.pinned_outcome(name, view.assessment))
     else:
-        st.html(pages.pinned_waiting(name, view.readings_left, view.problem))
+        temperatures.show_html(pages.pinned_waiting(name, view.readings_left, view.problem))
     kept.show_done()
     if not is_battery_told(connection):
         show_choice(store, connection)
@@ -68,7 +68,7 @@ def show_ended(store: Store, connection: InProgress) -> None:
     for words in _late_words().get(connection.id, {}).values():
         st.html(pages.warning(words))
     for words in ended_words(connection):
-        st.markdown(literal(words))
+        st.markdown(literal(temperatures.said(words)))
     show_pad(store, closed_pad(connection, datetime.now(UTC)))
     if connection.state is State.LEFT:
         st.button("Take it up again", on_click=_take_up, args=(store, connection), width="stretch")
@@ -117,11 +117,11 @@ def _take_sent(store: Store) -> None:
 
 
 def _show_answer(assessment: Assessment) -> None:
-    st.html(pages.outcome_box(assessment))
+    temperatures.show_html(pages.outcome_box(assessment))
     with st.expander("Details"):
-        st.html(pages.key_figures(assessment))
+        temperatures.show_html(pages.key_figures(assessment))
         st.altair_chart(charts.taper_chart(assessment), theme=None)
-        st.html(pages.findings_list(assessment.findings))
+        temperatures.show_html(pages.findings_list(assessment.findings))
 
 
 def _show_end(store: Store, connection: InProgress) -> None:

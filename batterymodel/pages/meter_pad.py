@@ -16,6 +16,9 @@ from typing import Any
 
 import streamlit as st
 
+from batterymodel.pages import temperatures
+from batterymodel.say.pad_units import entry_in_c, pad_in
+
 _HERE = Path(__file__)
 
 
@@ -41,7 +44,7 @@ def meter_pad(data: dict[str, Any], key: str, on_sent: Callable[[], None]) -> No
     on_sent : callable without arguments
         Called in the rerun that brings entries, before the page is drawn.
     """
-    _MOUNT(key=key, data=data, on_sent_change=on_sent)
+    _MOUNT(key=key, data=pad_in(data, temperatures.unit()), on_sent_change=on_sent)
 
 
 def sent_entries(key: str) -> list[dict[str, Any]]:
@@ -59,4 +62,4 @@ def sent_entries(key: str) -> list[dict[str, Any]]:
         or ``target``.
     """
     sent = getattr(st.session_state.get(key), "sent", None)
-    return list(sent["items"]) if sent else []
+    return [entry_in_c(entry) for entry in sent["items"]] if sent else []

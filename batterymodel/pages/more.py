@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from batterymodel import pages
-from batterymodel.pages import places
+from batterymodel.pages import places, temperatures
 
 
 def page() -> None:
@@ -15,3 +15,4 @@ def page() -> None:
     for number, (path, (title, words)) in enumerate(places.BELOW_MORE.items()):
         with st.container(key=f"more-{number}"):
             places.link(path, f"**{title}**: {words}")
+    temperatures.show_choice()

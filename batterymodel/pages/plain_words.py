@@ -8,7 +8,7 @@ from batterymodel import pages
 from batterymodel.explain import effects as explainer
 from batterymodel.explain import wording as words
 from batterymodel.explain.charts import topic_chart
-from batterymodel.pages import KEPT, literal
+from batterymodel.pages import KEPT, literal, temperatures
 from batterymodel.rules.wording import CAUTIONS
 
 
@@ -32,10 +32,12 @@ def _show(topic: str) -> None:
         turned = explainer.PARAMETERS[topic]
         key = f"{KEPT}plain.{topic}"
         st.session_state.setdefault(key, turned.start)
-        value = st.slider(
-            words.PARAMETERS[topic], turned.low, turned.high, step=turned.step, key=key,
-            format="%g",
-        )  # fmt: skip
+        slider = temperatures.slider if topic == words.TEMPERATURE else _slider
+        value = slider(words.PARAMETERS[topic], turned.low, turned.high, turned.step, key)
     with chart:
-        st.altair_chart(topic_chart(topic, value), theme=None)
-        st.html(pages.note(explainer.shown_words(topic, value)))
+        st.altair_chart(topic_chart(topic, value, temperatures.unit()), theme=None)
+        temperatures.show_html(pages.note(explainer.shown_words(topic, value)), (value,))
+
+
+def _slider(label: str, low: float, high: float, step: float, key: str) -> float:
+    return st.slider(label, low, high, step=step, key=key, format="%g")

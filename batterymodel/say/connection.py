@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval
+from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
@@ -55,6 +57,37 @@ def text_report(assessment: Assessment) -> str:
         ]
     parts += ["", "Cautions", *(wrapped(caution, "  ! ") for caution in assessment.cautions)]
     return "\n".join(parts)
+
+
+def temperatures_of(findings: Iterable[Finding]) -> tuple[float, ...]:
+    """Temperatures that findings speak of, unrounded.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+
+    Returns
+    -------
+    tuple of float
+        [degC]
+    """
+    told = [(f.value, f.limit) for f in findings if f.unit == "°C"]
+    return tuple(value for pair in told for value in pair if value is not None)
+
+
+def columns_taken(column_map: ColumnMap) -> str:
+    """How the columns of another logger's file were taken.
+
+    Parameters
+    ----------
+    column_map : ColumnMap
+
+    Returns
+    -------
+    str
+        Lines of `WIDTH`.
+    """
+    return wrapped(f"Columns taken: {column_map.words}.")
 
 
 def _doubts(assessment: Assessment) -> list[str]:

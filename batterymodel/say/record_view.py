@@ -16,10 +16,10 @@ from batterymodel.charts.record import LEAST_FLOW, TaperSignature
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CHECK, IN_SERVICE, CheckRecord, checks_from_frame
-from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Limits, Record
 from batterymodel.say.record import summary
 from batterymodel.store import Entry, Store
+from batterymodel.store.intake import readings_of
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -309,7 +309,7 @@ def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> Se
     told = entry.record
     try:
         estimate = in_service_capacity(
-            readings_from_bytes(store.file(told.readings_sha256), told.file_name),
+            readings_of(store, told),
             store.battery(serial, told.day, before=told.started_at, again=entry.id),
             told.supply,
             rest_before_v=float(told.rest_voltage_v or 0.0),
@@ -328,7 +328,7 @@ def _taper(store: Store, serial: str, entry: Entry[Connection]) -> TaperSignatur
     """Battery current above load and float current, over capacity, as the fit separates them."""
     told = entry.record
     try:
-        readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)
+        readings = readings_of(store, told)
         battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
         signal = signal_from(readings, told.supply, told.load_a, told.load_sd_a)
         fit = fit_taper(signal, prior_for(battery, None))

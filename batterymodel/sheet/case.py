@@ -9,7 +9,6 @@ from datetime import date
 from batterymodel.assessment import assess
 from batterymodel.errors import InputError
 from batterymodel.fade.forecast import FadeForecast
-from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.rules.results import Assessment
 from batterymodel.rules.wording import OUTCOME_WORDS
@@ -20,7 +19,7 @@ from batterymodel.sheet.content import SheetContent
 from batterymodel.sheet.pdf import sheet_pdf
 from batterymodel.sheet.sections import sheet_content
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import TOLD_FIELDS
+from batterymodel.store.intake import TOLD_FIELDS, readings_of
 from batterymodel.store.records import Connection, OwnerSheet
 
 KIND = "findings sheet"
@@ -141,7 +140,7 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
     with store.reading():
         plate, entry = store.plate(serial), _chosen(store, serial, connection_id)
         told = entry.record
-        readings = readings_from_bytes(store.file(told.readings_sha256), told.file_name)
+        readings = readings_of(store, told)
         battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         assessment = assess(readings, battery, on=told.day, **values)

@@ -28,7 +28,10 @@ from batterymodel.store.records import BatteryPlate
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
 
-FORMAT = 2
+FORMAT = 3
+ADDED_IN = {"connections.column_map": 3}
+"""Format that brought a column, by table and name; all others were there from the first."""
+
 MOST_RATIO = 100
 """Most that a member unpacks to, over its packed size (own choice; readings reach about ten).
 
@@ -186,19 +189,22 @@ def card_member(row_id: str) -> str:
     return f"cards/{row_id}.toml"
 
 
-def columns_of(table: type) -> tuple[Column[Any], ...]:
+def columns_of(table: type, format: int = FORMAT) -> tuple[Column[Any], ...]:
     """The table's columns in the order of its CSV.
 
     Parameters
     ----------
     table : type
         One of `TABLES`.
+    format : int
+        That of the ZIP; a former one had fewer.
 
     Returns
     -------
     tuple of Column
     """
-    return tuple(table.__table__.columns)  # type: ignore[attr-defined]
+    columns = table.__table__.columns  # type: ignore[attr-defined]
+    return tuple(column for column in columns if ADDED_IN.get(str(column), 1) <= format)
 
 
 def cells_of(table: type, row: Any) -> list[str]:

@@ -11,7 +11,14 @@ from batterymodel.store.intake import correct_connection
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
 
-NOT_CORRECTED = ("assessment", "not_assessed", "readings_sha256", "log_sha256", "content_sha256")
+NOT_CORRECTED = (
+    "assessment",
+    "not_assessed",
+    "readings_sha256",
+    "log_sha256",
+    "content_sha256",
+    "column_map",
+)
 """Fields that follow from others, or are a file kept as it was."""
 
 

@@ -11,6 +11,8 @@ from pathlib import Path
 from batterymodel.assessment import assess
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import BatteryModelError, InputError
+from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.foreign import readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.rules.results import Assessment
@@ -27,6 +29,9 @@ from batterymodel.store.records import (
     Move,
 )
 from batterymodel.store.store import Store
+
+MOST_FAULTS_KEPT = 5
+"""Faults of a file that are kept beside it (own choice: the file itself tells the others)."""
 
 FITTED_REASON = "fitted when the battery was added"
 NEW_CARD_REASON = "as told when the battery was added"
@@ -149,7 +154,12 @@ def add_fitted_battery(
 
 
 def add_connection(
-    store: Store, serial: str, data: bytes, file_name: str, told: Told | None = None
+    store: Store,
+    serial: str,
+    data: bytes,
+    file_name: str,
+    told: Told | None = None,
+    column_map: ColumnMap | None = None,
 ) -> Taken:
     """A connection of a battery: its readings as they are, and their assessment.
 
@@ -161,6 +171,8 @@ def add_connection(
         The readings' file as it is.
     file_name : str
     told : Told, optional
+    column_map : ColumnMap, optional
+        How the columns of another logger's file are taken; it is kept with the file.
 
     Returns
     -------
@@ -170,16 +182,17 @@ def add_connection(
     Raises
     ------
     InputError
-        An unknown battery or aircraft, one that is on no aircraft, a day that is still to come, or
-        a file that is too large.
+        An unknown battery or aircraft, one that is on no aircraft, a day that is still to come, a
+        file that is too large, or one that is on record with its columns taken otherwise.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
+    column_map = None if column_map is None or column_map.own else column_map
     with store.reading():
         battery_id = store.plate(serial).id
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
         if there:
-            return Taken(there[0], was_there=True)
-        readings, why_not = _read(data, file_name)
+            return _there_already(there[0], column_map)
+        readings, why_not = _read(data, file_name, column_map)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
         _refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
@@ -190,6 +203,7 @@ def add_connection(
             "started_at": clock,
             "file_name": Path(file_name).name or "readings.csv",
             "readings_sha256": sha256,
+            "column_map": column_map,
             "rest_after_v": told.rest_after_v,
             **{name: getattr(told, name) for name in TOLD_FIELDS},
         }
@@ -199,11 +213,49 @@ def add_connection(
     with store.writing():
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
         if there:
-            return Taken(there[0], was_there=True)
+            return _there_already(there[0], column_map)
         store.keep_file(data)
         entry = store.add(_with_result(connection, result, why_not))
         _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
+
+
+def _there_already(entry: Entry[Connection], column_map: ColumnMap | None) -> Taken:
+    if entry.record.column_map == column_map:
+        return Taken(entry, was_there=True)
+    before = entry.record.column_map
+    words = before.words if before else "the columns are those of this tool"
+    raise InputError(
+        f"{entry.record.file_name}: is on record as {entry.id}, its columns taken otherwise "
+        f"({words}); delete that connection first to take them as told now"
+    )
+
+
+def readings_of(store: Store, connection: Connection) -> Readings:
+    """The readings of a connection on record, from its file as it was kept.
+
+    Parameters
+    ----------
+    store : Store
+    connection : Connection
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        A file that cannot be read, or one that is not there.
+    """
+    data = store.file(connection.readings_sha256)
+    return _readings_from(data, connection.file_name, connection.column_map)
+
+
+def _readings_from(data: bytes, file_name: str, column_map: ColumnMap | None) -> Readings:
+    if column_map is None:
+        return readings_from_bytes(data, file_name)
+    return readings_from_foreign(data, file_name, column_map)
 
 
 def _refuse_ahead(store: Store, day: date, what: str) -> None:
@@ -296,7 +348,8 @@ def correct_connection(
     InputError
         A deleted or missing entry, battery or file, no reason, or nothing that changes.
     """
-    readings, why_not = _read(store.file(record.readings_sha256), record.file_name)
+    data = store.file(record.readings_sha256)
+    readings, why_not = _read(data, record.file_name, record.column_map)
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
         taught = store.entries(HistoryRevision, connection_id=entry_id)
@@ -309,13 +362,15 @@ def correct_connection(
     return entry
 
 
-def _read(data: bytes, file_name: str) -> tuple[Readings | None, str | None]:
+def _read(
+    data: bytes, file_name: str, column_map: ColumnMap | None
+) -> tuple[Readings | None, str | None]:
     if len(data) > MAX_FILE_BYTES:
         raise InputError(f"{file_name}: is too large for the readings of one connection")
     try:
-        return readings_from_bytes(data, file_name), None
+        return _readings_from(data, file_name, column_map), None
     except BatteryModelError as error:
-        return None, str(error)
+        return None, "\n".join(error.faults[:MOST_FAULTS_KEPT])
 
 
 def _assessed(

@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.text import one_line
+from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import (
     CapacityCheck,
     Celsius,
@@ -136,7 +137,8 @@ class Connection(Record):
 
     `started_at` is in UTC where the readings state their offset; else it is the clock of the
     place. `rest_voltage_v` was read before connection, `rest_after_v` after the battery had rested
-    again. `not_assessed` says why there is no assessment.
+    again. `not_assessed` says why there is no assessment. `column_map` says how the columns of
+    another logger's file are taken; it is None for a file in the project's own format.
     """
 
     battery_id: Id
@@ -153,6 +155,7 @@ class Connection(Record):
     ambient_c: Celsius | None = None
     assessment: ResultJson | None = None
     not_assessed: Note | None = None
+    column_map: ColumnMap | None = None
 
     @property
     def result(self) -> dict[str, Any] | None:

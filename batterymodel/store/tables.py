@@ -24,6 +24,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
+from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
 from batterymodel.store.acts import Act, ToldSoFar
@@ -357,6 +358,7 @@ class ConnectionRow(EntryRow, Base):
     ambient_c: Mapped[float | None]
     assessment: Mapped[str | None]
     not_assessed: Mapped[str | None]
+    column_map: Mapped[ColumnMap | None] = mapped_column(Json(ColumnMap))
 
 
 class CheckRow(EntryRow, Base):
@@ -444,6 +446,16 @@ class ActRow(Base):
     number: Mapped[int]
     act: Mapped[str]
     content: Mapped[Any] = mapped_column(Json(Act))
+
+
+class SettingRow(Base):
+    """How this record is shown and read; the last row of a name holds. No export takes it along."""
+
+    __tablename__ = "settings"
+    number: Mapped[int] = mapped_column(primary_key=True)
+    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    name: Mapped[str] = mapped_column(String(64), index=True)
+    value: Mapped[str]
 
 
 @dataclass(frozen=True)

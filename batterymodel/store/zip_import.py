@@ -49,8 +49,8 @@ from batterymodel.store.tables import KIND_OF_TABLE, BatteryRow, CardRow, FileRo
 MAX_ALL_BYTES = 16 * 1024**3
 """Most bytes a ZIP may unpack to."""
 
-READ_FORMATS = (1, FORMAT)
-"""Format 1 wrote text that begins like a formula as it stood."""
+READ_FORMATS = (1, 2, FORMAT)
+"""Format 1 wrote text that begins like a formula as it stood; 2 knew no files of other loggers."""
 
 _MAX_MEMBERS = 5_000_000
 [_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]
@@ -281,7 +281,7 @@ def _card_cell(row: Any) -> str:
 def _rows(archive: _Archive, table: Any) -> Iterator[Any]:
     """The rows of a table's CSV, each checked; raises `StoreError` naming the line."""
     name = f"{table.__tablename__}.csv"
-    columns = columns_of(table)
+    columns = columns_of(table, archive.format)
     seen: set[str] = set()
     lines = _lines(archive, name)
     header = next(lines, (0, []))[1]

@@ -296,6 +296,8 @@ def _climb(
     """
     late = time_s >= time_s[-1] - window_s
     t, y = time_s[late], current_a[late]
+    if t.size < LEAST_LEVEL_READINGS + LEAST_LAST_READINGS:
+        return 0.0, float(t[0])
     each_s = float(np.median(np.diff(t)))
     width = max(int(LEVEL_S / each_s), LEAST_LEVEL_READINGS)
     if t.size < width + LEAST_LAST_READINGS:

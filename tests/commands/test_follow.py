@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from batterymodel.cli import main
 from batterymodel.commands.follow_work import Follower
-from batterymodel.commands.growing import GrowingLog, whole_lines
 from batterymodel.errors import InputError
+from batterymodel.inputs.growing import GrowingLog, whole_lines
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
 from batterymodel.samples.connections import SAMPLE_FOLDER

@@ -15,7 +15,7 @@ from batterymodel.charts import connection as charts
 from batterymodel.errors import InputError
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Chemistry, record_toml
-from batterymodel.pages import after_connection, battery_form
+from batterymodel.pages import after_connection, battery_form, readings_file
 from batterymodel.rules.results import Outcome, Severity
 from batterymodel.rules.wording import (
     OUTCOME_MEANING,
@@ -68,7 +68,7 @@ def uploader(at: AppTest, label: str):
 
 def with_csv(data: bytes, name: str = "log.csv") -> AppTest:
     at = with_source(after_connection.FILE)
-    return uploader(at, "Readings CSV file").set_value((name, data, "text/csv")).run()
+    return uploader(at, readings_file.LABEL).set_value((name, data, "text/csv")).run()
 
 
 def with_toml(at: AppTest, text: str) -> AppTest:
@@ -201,12 +201,12 @@ def test_entries_stay_when_a_file_is_bad() -> None:
     at = with_toml(with_csv(GOOD_CSV), record_toml(BATTERY))
     at = at.number_input(key=key("known.load_a")).set_value(8.0).run()
     file = ("bad.csv", b"nothing", "text/csv")
-    at = uploader(at, "Readings CSV file").set_value(file).run()
+    at = uploader(at, readings_file.LABEL).set_value(file).run()
     assert len(at.error) == 1
     assert at.number_input(key=key("known.load_a")).value == 8.0
     assert at.text_input(key=key("battery..tail")).value == "OWN-1"
     file = ("good.csv", GOOD_CSV, "text/csv")
-    at = uploader(at, "Readings CSV file").set_value(file).run()
+    at = uploader(at, readings_file.LABEL).set_value(file).run()
     assert not at.error
     assert "jc-word" in html_of(at)
 
@@ -337,7 +337,7 @@ def test_typed_decimal_comma_is_refused_not_read_as_a_thousand() -> None:
 
 
 def test_template_reads_back_as_readings() -> None:
-    readings = readings_from_bytes(after_connection.TEMPLATE_CSV.encode(), "template")
+    readings = readings_from_bytes(readings_file.TEMPLATE_CSV.encode(), "template")
     assert len(readings) == 5
     assert [event.text for event in readings.events] == ["avionics on"]
     assert not readings.notes

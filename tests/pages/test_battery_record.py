@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from batterymodel import Supply, pages
 from batterymodel.cli import main
-from batterymodel.pages import after_connection, kept
+from batterymodel.pages import after_connection, kept, readings_file
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.connections import sample_readings_path
 from batterymodel.samples.demo import fill_demo
@@ -255,7 +255,7 @@ def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_rec
     if not hasattr(AppTest, "file_uploader"):
         pytest.skip("this Streamlit cannot upload in its page tests")
     data = sample_readings_path("healthy-top-off").read_bytes()
-    upload = next(f for f in at.file_uploader if f.label == "Readings CSV file")
+    upload = next(f for f in at.file_uploader if f.label == readings_file.LABEL)
     upload.set_value(("own.csv", data, "text/csv")).run()
     at.number_input(key=key("known.load_a")).set_value(8.0)
     at.date_input(key=key("known.on")).set_value(date(2026, 3, 3)).run()

@@ -15,7 +15,7 @@ from batterymodel import StoreError
 from batterymodel.store import open_store
 from batterymodel.store import zip_import as unpack_module
 from batterymodel.store.archive import export_zip
-from batterymodel.store.records import Move
+from batterymodel.store.records import Connection, Move
 from batterymodel.store.zip_import import import_zip
 from tests.store.cases import small_record
 
@@ -95,11 +95,11 @@ BAD = {
     "manifest missing": (removed("record.toml"), "'record.toml' is missing"),
     "card missing": (removed("cards/"), "'cards/.*' is missing"),
     "file missing": (removed("files/"), "which is missing"),
-    "newer format": (swapped("record.toml", "format = 2", "format = 3"), "reads format 2"),
+    "newer format": (swapped("record.toml", "format = 3", "format = 4"), "reads format 3"),
     "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
     "manifest nested too deep": (put("record.toml", DEEP), "nested too deep"),
     "manifest of many digits": (put("record.toml", b"format = " + DIGITS), "too many digits"),
-    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 2"),
+    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 3"),
     "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
     "empty table": (put("moves.csv", b""), "has another header"),
     "no text": (put("moves.csv", b"\xff\xfe\x00"), "not UTF-8"),
@@ -256,9 +256,31 @@ def test_members_that_overlap_do_not_hide_the_ratio(exported, sqlite_store, tmp_
     assert "would unpack to more than 100 times its size" in refused(sqlite_store, path)
 
 
+def as_of_format(number, members):
+    """The members as an export of a former format had them: connections without a column map."""
+    swapped("record.toml", "format = 3", f"format = {number}")(members)
+    rows = list(csv.reader(io.StringIO(members["connections.csv"].decode(), newline="")))
+    assert rows[0][-1] == "column_map"
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(row[:-1] for row in rows)
+    members["connections.csv"] = text.getvalue().encode()
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_zip_of_a_format_before_gives_the_same_connections(
+    exported, sqlite_store, tmp_path, number
+):
+    members = dict(exported)
+    as_of_format(number, members)
+    import_zip(sqlite_store, write(tmp_path / "old.zip", members))
+    [connection] = sqlite_store.entries(Connection)
+    assert connection.record.column_map is None
+    assert connection.record.readings_sha256
+
+
 def test_a_zip_of_the_format_before_keeps_its_text_as_it_stands(exported, sqlite_store, tmp_path):
     members = dict(exported)
-    swapped("record.toml", "format = 2", "format = 1")(members)
+    as_of_format(1, members)
     swapped("moves.csv", ",new\n", ",'=new\n")(members)
     import_zip(sqlite_store, write(tmp_path / "old.zip", members))
     assert "'=new" in {move.record.reason for move in sqlite_store.entries(Move)}

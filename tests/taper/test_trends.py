@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from batterymodel import Readings, assess
 from batterymodel.taper.trends import line_change, warming_c_per_min
 
 
@@ -36,3 +37,13 @@ def test_warming_rate():
     assert warming_c_per_min(t, None) is None
     assert warming_c_per_min(t[:3], np.array([20.0, 21.0, 22.0])) is None
     assert warming_c_per_min(t, np.full(t.size, np.nan)) is None
+
+
+def test_one_late_reading_after_a_long_gap_is_assessed(battery):
+    """Found with a log whose last reading came minutes after the others: no trend, no traceback."""
+    taper = 8.0 + 6.0 * np.exp(-np.arange(0.0, 301.0, 10.0) / 900.0)
+    readings = Readings(
+        elapsed_s=np.append(np.arange(0.0, 301.0, 10.0), 999.0),
+        supply_current_a=np.round(np.append(taper, 8.1), 1),
+    )
+    assert assess(readings, battery, load_a=8.0).outcome

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.tables import file_bytes
+from batterymodel.inputs.workbook import is_old_workbook, is_workbook
 
 
 @dataclass(frozen=True)
@@ -45,9 +45,6 @@ class GrowingLog:
         InputError
             No such file, or a workbook.
         """
-        from batterymodel.inputs.tables import file_bytes
-        from batterymodel.inputs.workbook import is_old_workbook, is_workbook
-
         content = file_bytes(self.path, self.remarks)
         if is_workbook(content) or is_old_workbook(content):
             raise self.remarks.error("is a workbook, which cannot be followed; CSV text can")

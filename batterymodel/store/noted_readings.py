@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import timedelta
+from itertools import pairwise
 
 import pandas as pd
 
@@ -21,8 +22,13 @@ TOGETHER_S = 10.0
 """Readings of two meters so close in time count as one [s] (own choice: the time to look from one
 to the next)."""
 
-TEMP_TOGETHER_S = 30.0
-"""The same for a battery's temperature, which changes slowly [s] (own choice)."""
+TEMP_TOGETHER_S = 300.0
+"""The same for a battery's temperature, which changes slowly and must not be lost for want of an
+ammeter reading beside it [s] (own choice)."""
+
+MOST_SQUEEZE = 1.5
+"""How many times shorter the rows may make the time between two temperatures [-] (own choice): a
+battery that warms must not seem to warm faster by more."""
 
 COLUMNS = ("elapsed_s", "time", *Quantity, "event")
 
@@ -121,13 +127,28 @@ def _reading_rows(connection: InProgress) -> list[_Row]:
         for k, row in enumerate(rows)
         if _belong_together(other, row.elapsed_s, switched_s)
     )
-    placed: set[int] = set()
+    placed: dict[int, int] = {}
     for _, i, k in near:
         name = str(others[i].quantity)
         if i not in placed and name not in rows[k].cells:
             rows[k].cells[name] = repr(others[i].value)
-            placed.add(i)
+            placed[i] = k
+    for i in _squeezed(others, rows, placed):
+        del rows[placed.pop(i)].cells[str(others[i].quantity)]
     return rows + [_row(other) for i, other in enumerate(others) if i not in placed]
+
+
+def _squeezed(others: list[Reading], rows: list[_Row], placed: dict[int, int]) -> set[int]:
+    """Cooler temperatures whose rows stand too close to the next warmer one's."""
+    temps = [i for i in placed if others[i].quantity is Quantity.BATTERY_TEMP]
+    temps.sort(key=lambda i: others[i].elapsed_s)
+    return {
+        first
+        for first, second in pairwise(temps)
+        if others[first].value < others[second].value
+        and MOST_SQUEEZE * (rows[placed[second]].elapsed_s - rows[placed[first]].elapsed_s)
+        < others[second].elapsed_s - others[first].elapsed_s
+    }
 
 
 def _row(reading: Reading) -> _Row:

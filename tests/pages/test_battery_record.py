@@ -232,11 +232,14 @@ def test_a_card_changes_by_a_new_revision_with_a_reason(own):
     at.number_input(key=key("card.limits.min_capacity_fraction")).set_value(80.0).run()
     assert button(at, "Keep this revision").disabled
     at.text_input(key=key("card.reason")).set_value("manual revision C").run()
+    assert button(at, "Keep this revision").disabled
+    at.text_input(key=key("card.limits.document")).set_value("Manual, revision C").run()
     button(at, "Keep this revision").click().run()
     assert not at.exception
     store = open_store(own)
     cards = store.entries(CardRevision, battery_id=store.plate("SF-101").id)
     assert [c.record.limits.min_capacity_fraction for c in cards] == [0.85, 0.8]
+    assert cards[1].record.document == "Manual, revision C"
     assert store.battery("SF-101").limits.end_voltage_v == 20.0
 
 

@@ -14,6 +14,7 @@ from batterymodel.pages import KEPT, battery_form, kept, literal
 from batterymodel.pages.battery_fields import FIELDS, ON_CARD
 from batterymodel.say.record_view import changed_limits
 from batterymodel.store import Store
+from batterymodel.store.once import add_once
 from batterymodel.store.records import CardRevision
 
 FILLED = f"{KEPT}card.of"
@@ -66,11 +67,16 @@ def _show_saving(store: Store, serial: str) -> None:
 
 
 def _keep(store: Store, serial: str, limits: Limits, reason: str, on: date) -> None:
-    def write() -> object:
+    def write() -> bool:
         told = {"battery_id": store.plate(serial).id, "on": on, "limits": limits}
-        return store.add(record_from({**told, "reason": reason.strip()}, CardRevision, "card"))
+        card = record_from({**told, "reason": reason.strip()}, CardRevision, "card")
+        return add_once(store, card)[1]
 
-    if kept.attempt(write, f"A new revision of the card of {serial} is on record.", LABELS):
+    def words(was_there: bool) -> str:
+        new = "This" if was_there else "A new"
+        return f"{new} revision of the card of {serial} is on record{' already' * was_there}."
+
+    if kept.attempt(write, words, LABELS) is not None:
         st.session_state[f"{KEPT}card.reason"] = ""
         st.session_state[FILLED] = None
 

@@ -243,6 +243,30 @@ def test_a_card_changes_by_a_new_revision_with_a_reason(own):
     assert store.battery("SF-101").limits.end_voltage_v == 20.0
 
 
+def test_a_card_kept_twice_is_one_revision(own):
+    """The second press of a double tap comes with the same entries."""
+    store = open_store(own)
+    limits = store.battery("SF-101").limits.model_copy(update={"min_capacity_fraction": 0.8})
+
+    def press(serial: str, told: str) -> None:
+        import datetime
+
+        from batterymodel.inputs.records import Limits
+        from batterymodel.pages import kept, limits_card
+
+        on = datetime.date(2026, 3, 2)
+        for _ in range(2):
+            record = kept.record()
+            limits_card._keep(record, serial, Limits.model_validate_json(told), "revision C", on)
+        kept.show_done()
+
+    at = AppTest.from_function(press, args=("SF-101", limits.model_dump_json())).run(timeout=60)
+    assert not at.exception
+    assert "already" in at.success[0].value
+    cards = store.entries(CardRevision, battery_id=store.plate("SF-101").id)
+    assert len(cards) == 2
+
+
 def test_a_card_that_cannot_be_is_one_sentence(own):
     at = shown("limits_card")
     at.number_input(key=key("card.limits.charge_voltage_min_v")).set_value(29.0).run()

@@ -283,5 +283,5 @@ def test_the_bounds_themselves_are_taken(column, value):
 @pytest.mark.parametrize("ambient_c", [-60.1, 80.1, 300.0])
 def test_a_temperature_that_no_ambient_has_is_refused(ambient_c):
     battery = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
-    with pytest.raises(InputError, match="is out of range: give -60 to 80 °C"):
+    with pytest.raises(InputError, match="temperature: -60 to 80 °C would be right"):
         assess(simulated_connection(0.15), battery, SUPPLY, ambient_c=ambient_c, on=ON)

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.basis.text import one_line
+from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, fixed
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
 from batterymodel.inputs.remarks import Remarks, TableFormat

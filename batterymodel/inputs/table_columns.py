@@ -118,13 +118,13 @@ def _converted(cells: pd.Series, faults: Faults) -> pd.Series:
     texts = texts_of(cells)
     texts[[text.lower() in MISSING for text in texts]] = "nan"
     wrong = pd.Series([not _NUMBER.fullmatch(text) for text in texts], texts.index, dtype=bool)
-    faults.add_rows(wrong, lambda row: _no_number(texts.loc[row], name, table), name)
+    faults.add_rows(wrong, lambda row: _no_number(texts.loc[row], name, faults.remarks), name)
     return texts.where(~wrong, "nan").astype(float)
 
 
-def _no_number(text: str, name: str, table: TableFormat) -> str:
+def _no_number(text: str, name: str, remarks: Remarks) -> str:
     """What is wrong with a cell that should hold a number."""
-    problem = f"is not a number; {table.units[name]} as a plain number would be right"
+    problem = f"is not a number; {remarks.format.units[name]} as a plain number would be right"
     if name == "elapsed_s" and ":" in text:
         problem = CLOCK_TIME_TYPED if remarks.labels else CLOCK_TIME
     elif re.fullmatch(r"[+-]?\d+,\d+", text):

@@ -392,7 +392,8 @@ def _answer_side(job: Job) -> None:
     marks = (INVENTED,) if invented else ()
     st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
     st.html(
-        pages.outcome_box(result)
+        pages.named(battery.tail)
+        + pages.outcome_box(result)
         + pages.key_figures(result)
         + pages.head(_head_fields(job, battery, readings))
     )
@@ -435,10 +436,11 @@ def _show_charts(result: Assessment) -> None:
     st.header("Taper")
     st.altair_chart(charts.taper_chart(result), theme=None)
     st.html(pages.note(charts.taper_words(result)))
-    st.header("State of charge at connection")
-    st.altair_chart(charts.evidence_chart(result), theme=None)
-    remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
-    st.html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
+    with st.expander(pages.DETAILS):
+        st.subheader("State of charge at connection")
+        st.altair_chart(charts.evidence_chart(result), theme=None)
+        remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
+        st.html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
 
 
 def _show_findings(findings: Sequence[Finding]) -> None:

@@ -121,8 +121,9 @@ def _show_tapers(store: Store, serial: str) -> None:
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
         return
-    st.altair_chart(recordcharts.tapers_chart(tapers), theme=None)
-    st.html(pages.note(recordcharts.tapers_words(tapers)))
+    with st.expander(pages.DETAILS):
+        st.altair_chart(recordcharts.tapers_chart(tapers), theme=None)
+        st.html(pages.note(recordcharts.tapers_words(tapers)))
 
 
 def _show_timeline(store: Store, serial: str) -> None:

@@ -114,7 +114,8 @@ def _show_answer(
     box, sign = BOX_OF_VERDICT[result.verdict]
     word = VERDICT_WORDS[result.verdict]
     st.html(
-        pages.verdict_box(box, sign, word, result.reason, result.next_step)
+        pages.named(serial)
+        + pages.verdict_box(box, sign, word, result.reason, result.next_step)
         + pages.figures(_figures(result))
     )
     if result.curves is not None:

@@ -12,6 +12,7 @@ import numpy as np
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, fixed, outside
 from batterymodel.inputs.readings import check_bounds, read_readings
 from batterymodel.inputs.records import Battery, Chemistry, History, Readings, Supply
 from batterymodel.reference.capacity_in_use import check_capacity
@@ -462,19 +463,16 @@ def _check_inputs(
         low = REST_VOLTAGE_RANGE[0] * rest.volts[0] * battery.cells
         high = REST_VOLTAGE_RANGE[1] * rest.volts[-1] * battery.cells
         if not low <= rest_voltage_v <= high:
-            raise InputError(
-                f"rest voltage {rest_voltage_v:g} V cannot be that of {battery.cells} "
-                f"{data_for(battery.chemistry).label} cells: expect {low:.0f} to {high:.0f} V"
+            problem = (
+                f"{rest_voltage_v:g} V cannot be that of {battery.cells} "
+                f"{data_for(battery.chemistry).label} cells; {low:.0f} to {high:.0f} V would "
+                "be right"
             )
-    if load_a is not None and not 0.0 <= load_a <= MOST_LOAD_A:
-        raise InputError(f"bus load {load_a:g} A is out of range: give 0 to {MOST_LOAD_A:.0f} A")
-    if not LEAST_LOAD_SD_A <= load_sd_a <= MOST_LOAD_SD_A:
-        raise InputError(
-            f"error of the bus load {load_sd_a:g} A is out of range: "
-            f"give {LEAST_LOAD_SD_A:g} to {MOST_LOAD_SD_A:.0f} A"
-        )
-    coldest, hottest = TEMP_RANGE_C
-    if ambient_c is not None and not coldest <= ambient_c <= hottest:
-        raise InputError(
-            f"temperature {ambient_c:g} °C is out of range: give {coldest:.0f} to {hottest:.0f} °C"
-        )
+            raise EntryError("", "rest_voltage_v", fixed(problem), name="rest voltage")
+    for name, value, (least, most), called in (
+        ("load_a", load_a, (0.0, MOST_LOAD_A), "bus load"),
+        ("load_sd_a", load_sd_a, (LEAST_LOAD_SD_A, MOST_LOAD_SD_A), "error of the bus load"),
+        ("ambient_c", ambient_c, TEMP_RANGE_C, "temperature"),
+    ):
+        if value is not None and not least <= value <= most:
+            raise EntryError("", name, outside(value, least, most), name=called)

@@ -89,6 +89,8 @@ def test_sample_shows_its_outcome_and_fits_the_width(page, key: str) -> None:
 
 def test_charts_are_drawn_with_their_units_inside_the_page(page) -> None:
     choose_sample(page, "supply-at-its-limit")
+    page.get_by_test_id("stExpander").filter(has_text="Details").locator("summary").click()
+    settle(page)
     for number, title in ((0, "Time since connection (min)"), (1, "Likelihood (relative)")):
         chart = page.get_by_test_id("stVegaLiteChart").nth(number)
         chart.scroll_into_view_if_needed()

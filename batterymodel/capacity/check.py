@@ -22,6 +22,7 @@ from batterymodel.capacity.correction import (
 from batterymodel.capacity.wording import CAPACITY_TEXTS, VERDICT_WORDS, say_capacity
 from batterymodel.errors import InputError
 from batterymodel.inputs.discharge_log import LOADED_SHARE, DischargeLog, end_of_discharge
+from batterymodel.inputs.entry_faults import EntryError, outside
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry
 from batterymodel.reference.capacity import (
     CURRENT_REL_SD,
@@ -254,11 +255,10 @@ def _from_log(
 
 def _from_timed(timed: TimedDischarge, temp_c: float | None) -> _Discharge:
     if not 0.2 <= timed.current_a <= 2000.0:
-        raise InputError(
-            f"discharge current {timed.current_a:g} A is out of range: give 0.2 to 2000 A"
-        )
+        problem = outside(timed.current_a, 0.2, 2000.0)
+        raise EntryError("", "discharge_current_a", problem, name="discharge current")
     if not 0.5 <= timed.minutes <= 6000.0:
-        raise InputError(f"{timed.minutes:g} minutes is out of range: give 0.5 to 6000 minutes")
+        raise EntryError("", "minutes", outside(timed.minutes, 0.5, 6000.0))
     hours, current = np.array([timed.minutes / 60.0]), np.array([timed.current_a])
     return _Discharge(hours, current, timed.reached_end_voltage, TIMED_SD_S, temp_c, 0.0, ())
 

@@ -22,9 +22,11 @@ from batterymodel.inputs.records import (
     record_from,
 )
 from batterymodel.say.connection import columns_taken
-from batterymodel.say.record import summary, taken_text
+from batterymodel.say.record import ALREADY, summary, taken_text
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import Told, add_battery, add_connection, refuse_check_day
+from batterymodel.store.intake import Told, add_battery, add_connection
+from batterymodel.store.intake import add_check as take_check
+from batterymodel.store.once import add_once
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
@@ -74,10 +76,10 @@ def add_aircraft(store: Store, options: argparse.Namespace) -> str:
     Raises
     ------
     InputError
-        A tail that is on record already, or a value that does not fit.
+        A tail that is on record already with another note, or a value that does not fit.
     """
     data = {"tail": options.tail, "note": options.note}
-    return _added(store, store.add(record_from(data, Aircraft, "aircraft")))
+    return _added(store, *add_once(store, record_from(data, Aircraft, "aircraft")))
 
 
 def add_a_battery(store: Store, options: argparse.Namespace) -> str:
@@ -188,7 +190,7 @@ def told_from(options: argparse.Namespace) -> Told:
 
 
 def add_check(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the capacity check.
+    """The line that confirms the capacity check, or says that it is in the record already.
 
     Parameters
     ----------
@@ -221,11 +223,8 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
         "note": options.note,
         "log_name": Path(options.log).name if options.log else None,
     }
-    with store.writing():
-        data["log_sha256"] = store.keep_file(log) if log is not None else None
-        check = record_from(data, BenchCheck, "capacity check")
-        refuse_check_day(store, check)
-        return _added(store, store.add(check))
+    taken = take_check(store, record_from(data, BenchCheck, "capacity check"), log)
+    return _added(store, taken.entry, taken.was_there)
 
 
 def add_move(store: Store, options: argparse.Namespace) -> str:
@@ -247,13 +246,15 @@ def add_move(store: Store, options: argparse.Namespace) -> str:
         A battery or aircraft not on record, or no reason.
     """
     battery_id = store.plate(options.serial).id
-    return _added(store, _move(store, battery_id, options.to, options.on, options.reason))
+    return _added(store, *_move(store, battery_id, options.to, options.on, options.reason))
 
 
-def _move(store: Store, battery_id: str, tail: str | None, on: date, reason: str) -> Entry[Move]:
+def _move(
+    store: Store, battery_id: str, tail: str | None, on: date, reason: str
+) -> tuple[Entry[Move], bool]:
     aircraft_id = store.aircraft(tail).id if tail else None
     data = {"battery_id": battery_id, "aircraft_id": aircraft_id, "on": on, "reason": reason}
-    return store.add(record_from(data, Move, "move"))
+    return add_once(store, record_from(data, Move, "move"))
 
 
 def add_card(store: Store, options: argparse.Namespace) -> str:
@@ -278,7 +279,7 @@ def add_card(store: Store, options: argparse.Namespace) -> str:
     limits = record_from(data.get("limits", data), Limits, options.card)
     about = {"on": options.on or date.today(), "reason": options.reason, "limits": limits}
     about["battery_id"] = store.plate(options.serial).id
-    return _added(store, store.add(record_from(about, CardRevision, options.card)))
+    return _added(store, *add_once(store, record_from(about, CardRevision, options.card)))
 
 
 def add_loads(store: Store, options: argparse.Namespace) -> str:
@@ -300,7 +301,7 @@ def add_loads(store: Store, options: argparse.Namespace) -> str:
         An aircraft not on record, a name it has already, or a file that cannot be used.
     """
     data = {**read_toml(options.loads), "aircraft_id": store.aircraft(options.tail).id}
-    return _added(store, store.add(record_from(data, LoadConfiguration, options.loads)))
+    return _added(store, *add_once(store, record_from(data, LoadConfiguration, options.loads)))
 
 
 def add_sheet(store: Store, options: argparse.Namespace) -> str:
@@ -330,7 +331,7 @@ def add_sheet(store: Store, options: argparse.Namespace) -> str:
             "file_name": Path(options.file).name,
             "content_sha256": store.keep_file(content),
         }
-        return _added(store, store.add(record_from(data, OwnerSheet, "sheet")))
+        return _added(store, *add_once(store, record_from(data, OwnerSheet, "sheet")))
 
 
 def bytes_of(path: str) -> bytes:
@@ -358,8 +359,9 @@ def bytes_of(path: str) -> bytes:
         raise InputError(f"{path}: cannot be read ({reason.lower()}); give a file") from None
 
 
-def _added(store: Store, entry: Entry[Any]) -> str:
-    return f"confirmed: {summary(store, entry.record)}  [{entry.id}]"
+def _added(store: Store, entry: Entry[Any], was_there: bool = False) -> str:
+    said = ALREADY if was_there else "confirmed"
+    return f"{said}: {summary(store, entry.record)}  [{entry.id}]"
 
 
 THINGS: dict[str, Callable[[Store, argparse.Namespace], str]] = {

@@ -14,6 +14,7 @@ import pandas as pd
 
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, fixed
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
@@ -172,7 +173,7 @@ def checked_value(column: str, value: float, where: str) -> float:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            raise InputError(f"{where}: {value:.10g} {said}")
+            raise EntryError("", column, fixed(f"{value:.10g} {said}"), name=where)
     return value
 
 

@@ -7,6 +7,7 @@ of the whole battery unless the name says per cell.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import date, datetime
 from enum import StrEnum
@@ -26,6 +27,7 @@ from pydantic import (
 )
 
 from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import entry_error
 
 
 class Chemistry(StrEnum):
@@ -426,12 +428,21 @@ def toml_data(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{where}: not valid TOML: {error}") from None
+        raise InputError(f"{where}: not valid TOML{_place_in(error)}; {TOML_RIGHT}") from None
     except RecursionError:
         problem = "lists or tables are nested too deep; none in another would be right"
     except ValueError:
         problem = "a number has too many digits; a plain number like 40.0 would be right"
     raise InputError(f"{where}: {problem}")
+
+
+TOML_RIGHT = 'one entry a line, like cells = 12 or tail = "DEMO-1", would be right'
+
+
+def _place_in(error: tomllib.TOMLDecodeError) -> str:
+    """Where the text goes wrong, without the words of the library that read it."""
+    found = re.search(r"line (\d+), column (\d+)", str(error))
+    return f" in line {found[1]}, column {found[2]}" if found else ", it ends too early"
 
 
 def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> RecordT:
@@ -453,12 +464,13 @@ def record_from(data: dict[str, Any], kind: type[RecordT], where: str) -> Record
     Raises
     ------
     InputError
-        Names the first key that is unknown, missing or wrong, and what would be right.
+        Names the first key that is unknown, missing or wrong, and what would be right; as an
+        `EntryError` a page can say it by its own label.
     """
     try:
         return kind.model_validate(data)
     except ValidationError as error:
-        raise InputError(_sentence(error, kind, where)) from None
+        raise entry_error(error, kind, where) from None
 
 
 def record_toml(record: Record) -> str:
@@ -481,41 +493,3 @@ def record_toml(record: Record) -> str:
     """
     data = record.model_dump(exclude_none=True)
     return tomli_w.dumps({key: value for key, value in data.items() if value != {}})
-
-
-_LONGEST_GIVEN = 80
-"""Characters of a value that a message repeats (own choice)."""
-
-
-def _sentence(error: ValidationError, kind: type[Record], where: str) -> str:
-    first = error.errors()[0]
-    key = ".".join(str(part) for part in first["loc"])
-    problem = first["type"]
-    if problem == "extra_forbidden":
-        table = kind if len(first["loc"]) == 1 else _table_model(kind, str(first["loc"][0]))
-        return f"{where}: unknown key '{key}'; known keys are {', '.join(table.model_fields)}"
-    if problem == "missing":
-        return f"{where}: key '{key}' is missing; it is required"
-    message = first["msg"].removeprefix("Value error, ")
-    given = f" (given: {_given(first['input'])})" if not isinstance(first["input"], dict) else ""
-    return f"{where}: {key + ': ' if key else ''}{message[0].lower()}{message[1:]}{given}"
-
-
-def _given(value: Any) -> str:
-    """A value as people wrote it, cut to what a message can hold."""
-    try:
-        said = repr(value)
-    except (ValueError, RecursionError):
-        return "a number of very many digits" if isinstance(value, int) else "a list in a list"
-    return said if len(said) <= _LONGEST_GIVEN else f"{said[:_LONGEST_GIVEN]}…"
-
-
-def _table_model(kind: type[Record], table: str) -> type[Record]:
-    models: dict[str, type[Record]] = {
-        "limits": Limits,
-        "history": History,
-        "capacity_check": CapacityCheck,
-        "last_known": LastKnown,
-    }
-    found: type[Record] = models.get(table, kind)
-    return found

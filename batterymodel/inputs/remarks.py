@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import cast
 
@@ -38,13 +39,27 @@ class Remarks:
     """What is said of a table while it is read: notes so far, and errors with their place.
 
     ``source``, ``format`` and ``header_row`` are the table's name, its format and the number of
-    the row with the column names.
+    the row with the column names. ``labels`` is how a page calls columns it shows otherwise.
     """
 
     source: str
     format: TableFormat
     notes: list[str] = field(default_factory=list)
     header_row: int = 1
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def called(self, column: str) -> str:
+        """What a column is called where the table was seen.
+
+        Parameters
+        ----------
+        column : str
+
+        Returns
+        -------
+        str
+        """
+        return self.labels.get(column, column)
 
     def error(self, problem: str, row: int | None = None, column: str | None = None) -> InputError:
         """The error to raise: file, place, problem.
@@ -62,7 +77,8 @@ class Remarks:
         InputError
             Not yet raised; parts joined by colons.
         """
-        places = [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
+        places = [] if row is None else [f"row {row}"]
+        places += [] if column is None else [f"column '{self.called(column)}'"]
         parts = [one_line(self.source), ", ".join(places), problem]
         return InputError(": ".join(part for part in parts if part))
 

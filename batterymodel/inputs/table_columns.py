@@ -14,6 +14,10 @@ from batterymodel.inputs.remarks import Remarks, TableFormat, shown
 from batterymodel.inputs.table_times import unreadable_times
 from batterymodel.inputs.tables import MISSING, check_size, texts_of
 
+CLOCK_TIME = "is a clock time; use a column 'time' in ISO 8601 (2024-05-01T10:05:00)"
+CLOCK_TIME_TYPED = "is a clock time; the seconds since connection would be right"
+"""What a time of day says in a column of seconds: in a file, and in a table on a page."""
+
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?|nan", re.A | re.I)
 
 
@@ -42,7 +46,7 @@ def checked_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     frame = _known_columns(frame, remarks)
     if not len(frame):
         right = f"one row per {remarks.format.row} would be right"
-        raise remarks.error(f"has a header but no {remarks.format.rows}; {right}")
+        raise remarks.error(f"holds no {remarks.format.rows} below its column names; {right}")
     check_size(0, len(frame) + 1, remarks)
     faults = Faults(remarks)
     frame = pd.DataFrame({name: _converted(frame[name], faults) for name in frame})
@@ -114,15 +118,15 @@ def _converted(cells: pd.Series, faults: Faults) -> pd.Series:
     texts = texts_of(cells)
     texts[[text.lower() in MISSING for text in texts]] = "nan"
     wrong = pd.Series([not _NUMBER.fullmatch(text) for text in texts], texts.index, dtype=bool)
-    faults.add_rows(wrong, lambda row: _no_number(texts.loc[row], name, table), name)
+    faults.add_rows(wrong, lambda row: _no_number(texts.loc[row], name, faults.remarks), name)
     return texts.where(~wrong, "nan").astype(float)
 
 
-def _no_number(text: str, name: str, table: TableFormat) -> str:
+def _no_number(text: str, name: str, remarks: Remarks) -> str:
     """What is wrong with a cell that should hold a number."""
-    problem = f"is not a number; {table.units[name]} as a plain number would be right"
+    problem = f"is not a number; {remarks.format.units[name]} as a plain number would be right"
     if name == "elapsed_s" and ":" in text:
-        problem = "is a clock time; use a column 'time' in ISO 8601 (2024-05-01T10:05:00)"
+        problem = CLOCK_TIME_TYPED if remarks.labels else CLOCK_TIME
     elif re.fullmatch(r"[+-]?\d+,\d+", text):
         problem = f"has a decimal comma; write {shown(text.replace(',', '.'))}"
     return f"{shown(text)} {problem}"

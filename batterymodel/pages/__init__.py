@@ -35,6 +35,9 @@ from batterymodel.sheet.content import SheetContent, SheetFinding
 KEPT = "kept."
 """Start of the keys of entries that stay when the user turns to another page and back."""
 
+DETAILS = "Details"
+"""Title of what only a few want to see: likelihoods, and currents over capacity."""
+
 LAST_CASE = f"{KEPT}last_case"
 
 STYLE = f"<style>\n{Path(__file__).with_name('style.css').read_text(encoding='utf-8')}</style>"
@@ -126,6 +129,22 @@ def outcome_box(assessment: Assessment) -> str:
         f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
+
+
+def named(name: str) -> str:
+    """The name of what the box below it speaks of.
+
+    Parameters
+    ----------
+    name : str
+        Of the battery, unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return f'<p class="jc jc-of">{shown(name)}</p>'
 
 
 def pinned_outcome(name: str, assessment: Assessment) -> str:

@@ -15,8 +15,10 @@ from batterymodel.assessment import assess, connection_day
 from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.readings import read_readings, readings_from_frame
+from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.readings import FORMAT, read_readings, readings_from_table
 from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
+from batterymodel.inputs.remarks import Remarks
 from batterymodel.pages import (
     KEPT,
     LAST_CASE,
@@ -63,19 +65,27 @@ AWAITED = "The answer appears here once {name} gives readings."
 STILL = "Below is {good}, given before: {other} gives no readings yet."
 
 _SUPPLY_FIELDS = (
-    ("rated_current_a", "Rated current (A)", 1.0),
-    ("set_voltage_v", "Set voltage (V)", 0.1),
-    ("voltage_tolerance_v", "Its tolerance (V)", 0.1),
-    ("input_voltage_v", "Wall voltage (V)", 1.0),
-    ("input_current_full_load_a", "Input current at full load (A)", 0.5),
-    ("circuit_breaker_a", "Circuit breaker (A)", 1.0),
+    ("rated_current_a", Shown("Rated current", "A"), 1.0),
+    ("set_voltage_v", Shown("Set voltage", "V"), 0.1),
+    ("voltage_tolerance_v", Shown("Tolerance of the set voltage", "V"), 0.1),
+    ("input_voltage_v", Shown("Wall voltage", "V"), 1.0),
+    ("input_current_full_load_a", Shown("Input current at full load", "A"), 0.5),
+    ("circuit_breaker_a", Shown("Circuit breaker", "A"), 1.0),
 )
 _KNOWN_FIELDS = (
-    ("rest_voltage_v", "Rest voltage before connection (V)", 0.1),
-    (TEMPERATURE, "Battery or ambient temperature (°C)", 1.0),
-    ("load_a", "Bus load without the battery (A)", 0.5),
-    ("load_sd_a", "Error of the bus load (A)", 0.1),
+    ("rest_voltage_v", Shown("Rest voltage before connection", "V"), 0.1),
+    (TEMPERATURE, Shown("Battery or ambient temperature", "°C"), 1.0),
+    ("load_a", Shown("Bus load without the battery", "A"), 0.5),
+    ("load_sd_a", Shown("Error of the bus load", "A"), 0.1),
 )
+LABELS = {name: shown for name, shown, _ in (*_SUPPLY_FIELDS, *_KNOWN_FIELDS)} | battery_form.LABELS
+"""How the page shows what is entered, by the names of the records."""
+
+TYPED_LABELS = {
+    "elapsed_s": "Time (s)",
+    "supply_current_a": "Supply current (A)",
+    "event": "Event",
+}
 
 T = TypeVar("T")
 
@@ -109,7 +119,7 @@ class Job:
         try:
             return read()
         except BatteryModelError as error:
-            self.problems.append(str(error))
+            self.problems.append(said_by_labels(error, LABELS))
             return None
 
 
@@ -142,12 +152,13 @@ def typed_readings(table: pd.DataFrame) -> Readings | None:
     Raises
     ------
     InputError
-        A cell that cannot be right; names its row and column.
+        A cell that cannot be right; names its row, from 1 below the titles, and its column.
     """
-    rows = typed_rows(table)
+    rows = typed_rows(table.set_axis(range(1, len(table) + 1), axis=0))
     if (rows["supply_current_a"].str.strip() != "").sum() < LEAST_TYPED:
         return None
-    return readings_from_frame(rows, "typed readings")
+    remarks = Remarks("typed readings", FORMAT, header_row=0, labels=TYPED_LABELS)
+    return readings_from_table(rows, remarks)
 
 
 def typed_rows(table: pd.DataFrame) -> pd.DataFrame:
@@ -247,9 +258,8 @@ def _typed_input() -> GivenReadings | None:
         num_rows="dynamic",
         hide_index=True,
         column_config={
-            "elapsed_s": st.column_config.TextColumn("Time (s)", width="small"),
-            "supply_current_a": st.column_config.TextColumn("Supply current (A)"),
-            "event": st.column_config.TextColumn("Event"),
+            name: st.column_config.TextColumn(title, width="small" if name == "elapsed_s" else None)
+            for name, title in TYPED_LABELS.items()
         },
         key="typed_table",
     )
@@ -311,16 +321,16 @@ def _known_input() -> dict[str, Any]:
     return {**known, "on": st.date_input("Day of connection", value=None, key=f"{KEPT}known.on")}
 
 
-def _number_inputs(group: str, fields: Sequence[tuple[str, str, float]]) -> dict[str, float]:
+def _number_inputs(group: str, fields: Sequence[tuple[str, Shown, float]]) -> dict[str, float]:
     """Number inputs that start empty; the values of those that are filled."""
     values = {}
     for start in range(0, len(fields), 2):
         places = st.columns(2, vertical_alignment="bottom")
-        for place, (name, label, step) in zip(places, fields[start : start + 2], strict=False):
+        for place, (name, shown, step) in zip(places, fields[start : start + 2], strict=False):
             given = temperatures.number_input if name == TEMPERATURE else _plain_number
             placeholder = str(LOAD_ERROR_A) if name == "load_sd_a" else ""
             key = f"{KEPT}{group}.{name}"
-            values[name] = given(place, label, key, step=step, placeholder=placeholder)
+            values[name] = given(place, shown.title, key, step=step, placeholder=placeholder)
     return {name: value for name, value in values.items() if value is not None}
 
 
@@ -414,7 +424,9 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     marks = (INVENTED,) if invented else ()
     st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
     known_c = temperatures_of(result.findings)
-    temperatures.show_html(pages.outcome_box(result) + pages.key_figures(result), known_c)
+    temperatures.show_html(
+        pages.named(battery.tail) + pages.outcome_box(result) + pages.key_figures(result), known_c
+    )
     st.html(pages.head(_head_fields(job, battery, readings)))
     _show_charts(result)
     _show_findings(result.findings)
@@ -442,6 +454,7 @@ def _keep(serial: str, file: GivenReadings, job: Job) -> None:
         kept.attempt(
             lambda: add_connection(store, serial, file.content, file.name, told, file.column_map),
             lambda taken: _kept_words(serial, taken),
+            LABELS,
         )
 
 
@@ -454,10 +467,11 @@ def _show_charts(result: Assessment) -> None:
     st.header("Taper")
     st.altair_chart(charts.taper_chart(result), theme=None)
     temperatures.show_html(pages.note(charts.taper_words(result)))
-    st.header("State of charge at connection")
-    st.altair_chart(charts.evidence_chart(result), theme=None)
-    remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
-    temperatures.show_html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
+    with st.expander(pages.DETAILS):
+        st.subheader("State of charge at connection")
+        st.altair_chart(charts.evidence_chart(result), theme=None)
+        remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
+        temperatures.show_html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
 
 
 def _show_findings(findings: Sequence[Finding]) -> None:

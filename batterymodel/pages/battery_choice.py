@@ -7,6 +7,7 @@ from uuid import uuid4
 
 import streamlit as st
 
+from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Chemistry, Supply, record_from
 from batterymodel.pages import KEPT, kept, literal
 from batterymodel.reference.chemistry import data_for
@@ -19,6 +20,14 @@ from batterymodel.store.in_progress import tell
 
 OTHER = "Another battery"
 USUAL_SUPPLY_A = 60.0
+LABELS = {
+    "tail": Shown("Name of it"),
+    "cells": Shown("Cells"),
+    "rated_capacity_ah": Shown("Rated capacity", "Ah"),
+    "rated_current_a": Shown("Rated current of the supply", "A"),
+}
+"""How the page shows what is entered, by the names of the records."""
+
 _LAST_SUPPLY = f"{KEPT}live.supply_a"
 
 
@@ -141,4 +150,4 @@ def _tell(store: Store, connection: InProgress, **told: Any) -> None:
         supply = record_from({"rated_current_a": supply_a}, Supply, "supply")
         return tell(store, connection.id, f"tell-{uuid4().hex}", supply=supply, **told)
 
-    kept.attempt(write, "")
+    kept.attempt(write, "", LABELS)

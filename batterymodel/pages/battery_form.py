@@ -7,15 +7,28 @@ The form is the one place the battery comes from. Its entries live in the sessio
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 import streamlit as st
 
 from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, said_by_labels
 from batterymodel.inputs.records import Battery, Chemistry, record_from, record_toml, toml_data
-from batterymodel.pages import KEPT, temperatures
+from batterymodel.pages import KEPT, literal, temperatures
+from batterymodel.pages.battery_fields import (
+    DOCUMENT,
+    FIELDS,
+    IN_HAND,
+    LABELS,
+    LIMITS,
+    NEW,
+    PLATE,
+    RECORD,
+    TABLES,
+    Field,
+)
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.rules.wording import GENERIC_MARK
@@ -23,68 +36,10 @@ from batterymodel.samples.connections import Sample
 
 WHERE = "battery form"
 NO_LABEL = "no label"
-DAYS = date(1970, 1, 1), date(2099, 12, 31)
+DAYS = date(1900, 1, 1), date(2099, 12, 31)
 """First and last day offered: left out, Streamlit offers the last ten years and takes no other."""
-IN_HAND, ON_CARD, NEW = "battery", "card", "new"
-"""The forms: the battery after connection, the limits card of one on record, one to be added."""
-
-
-@dataclass(frozen=True)
-class Field:
-    """One entry of the form: record table ("" for the battery itself), name, label, kind."""
-
-    table: str
-    name: str
-    label: str
-    kind: str = "number"
-    step: float = 0.1
-
-    def key_in(self, form: str) -> str:
-        """Where the entry lives in the session state.
-
-        Parameters
-        ----------
-        form : str
-            `IN_HAND`, `ON_CARD` or `NEW`.
-
-        Returns
-        -------
-        str
-        """
-        return f"{KEPT}{form}.{self.table}.{self.name}"
-
-    @property
-    def key(self) -> str:
-        """Where the entry of the battery after connection lives."""
-        return self.key_in(IN_HAND)
-
-
-PLATE = (
-    Field("", "tail", "Label", "text"),
-    Field("", "chemistry", "Chemistry", "chemistry"),
-    Field("", "cells", "Cells", "whole"),
-    Field("", "rated_capacity_ah", "Rated capacity (Ah)", step=1.0),
-)
-LIMITS = (
-    Field("limits", "document", "Document, title and revision", "text"),
-    Field("limits", "charge_voltage_min_v", "Least charging voltage (V)"),
-    Field("limits", "charge_voltage_max_v", "Most charging voltage (V)"),
-    Field("limits", "charge_temp_min_c", "Least charging temperature (°C)", step=1.0),
-    Field("limits", "charge_temp_max_c", "Most charging temperature (°C)", step=1.0),
-    Field("limits", "min_top_off_soc", "Least charge to top off in place (%)", "percent", 1.0),
-    Field("limits", "min_capacity_fraction", "Least capacity (% of rated)", "percent", 1.0),
-    Field("limits", "max_charge_current_a", "Most charging current (A)", step=1.0),
-    Field("limits", "end_voltage_v", "End voltage (V)"),
-    Field("limits", "capacity_check_interval_days", "Days between capacity checks", "whole"),
-)
-TABLES = (
-    Field("limits", "rest_voltage_soc", "Rest voltage table: charge (%), rising", "percent row"),
-    Field("limits", "rest_voltage_v", "Rest voltage at each (V), rising", "row"),
-    Field("limits", "capacity_temp_c", "Capacity table: temperature (°C), rising", "row"),
-    Field("limits", "capacity_temp_factor", "Capacity at each (% of that at 25 °C)", "percent row"),
-    Field("limits", "discharge_minutes", "Discharge table: minutes, rising", "row"),
-    Field("limits", "discharge_current_a", "Current for each (A), falling", "row"),
-)
+SOURCE_WANTED = "{title} was changed: name the document it comes from, with title and revision."
+SAME_DOCUMENT = "The same document as before"
 _TABLE_EXAMPLES = {
     "rest_voltage_soc": "50, 75, 100",
     "rest_voltage_v": "24.4, 25.0, 25.8",
@@ -93,21 +48,6 @@ _TABLE_EXAMPLES = {
     "discharge_minutes": "30, 60, 180",
     "discharge_current_a": "68, 40, 16",
 }
-RECORD = (
-    Field("", "installed_on", "Day it was installed, new", "date"),
-    Field("history", "charge_time_h", "Charge time from completed tapers (h)", step=0.01),
-    Field("history", "charge_time_rel_sd", "Its relative spread (%)", "percent", 1.0),
-    Field("history", "fast_share", "Fast share of the taper (%)", "percent", 1.0),
-    Field("history", "fast_share_sd", "Its spread (%)", "percent", 1.0),
-    Field("history", "on", "Day of the last completed taper", "date"),
-    Field("capacity_check", "capacity_ah", "Capacity at the last check (Ah)", step=0.5),
-    Field("capacity_check", "on", "Day of that check", "date"),
-    Field("last_known", "state_of_charge", "Last known state of charge (%)", "percent", 1.0),
-    Field("last_known", "on", "Day it was known", "date"),
-    Field("capacity_check", "capacity_sd_ah", "Error of that capacity (Ah)"),
-    Field("last_known", "sd", "Error of that state of charge (%)", "percent", 1.0),
-)
-FIELDS = (*PLATE, *LIMITS, *TABLES, *RECORD)
 TEMPERATURES, TEMPERATURE_ROW = ("charge_temp_min_c", "charge_temp_max_c"), "capacity_temp_c"
 _REQUIRED = ("chemistry", "cells", "rated_capacity_ah")
 
@@ -125,6 +65,8 @@ def fill(battery: Battery | None, form: str = IN_HAND) -> None:
     for field in FIELDS:
         table = data if not field.table else data.get(field.table) or {}
         st.session_state[field.key_in(form)] = _to_entry(table.get(field.name), field)
+    st.session_state[_old_source_key(form)] = st.session_state[DOCUMENT.key_in(form)]
+    st.session_state[_changed_key(form)] = None
 
 
 def forget_file() -> None:
@@ -155,7 +97,10 @@ def entered(form: str = IN_HAND) -> tuple[Battery | None, tuple[str, ...]]:
     missing = tuple(f.label for f in PLATE if f.name in _REQUIRED and f.name not in data)
     if missing:
         return None, missing
-    return record_from({"tail": NO_LABEL, **data}, Battery, WHERE), ()
+    try:
+        return record_from({"tail": NO_LABEL, **data}, Battery, WHERE), ()
+    except InputError as error:
+        raise InputError(said_by_labels(error, LABELS)) from None
 
 
 def battery_from_bytes(data: bytes, source: str) -> Battery:
@@ -181,7 +126,10 @@ def battery_from_bytes(data: bytes, source: str) -> Battery:
         text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise InputError(f"{source}: is not a text file; give a battery as TOML text") from None
-    return record_from(toml_data(text, source), Battery, source)
+    try:
+        return record_from(toml_data(text, source), Battery, source)
+    except EntryError as error:
+        raise InputError(str(error)) from None
 
 
 def show_plate(samples: Sequence[Sample], offer_samples: bool) -> None:
@@ -228,8 +176,60 @@ def show_limits(form: str = IN_HAND) -> None:
     """
     st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
     _show(LIMITS[:1], columns=1, form=form)
+    _ask_for_source(form)
     _show(LIMITS[1:], _generic_values(form), form=form)
     _show(TABLES, _TABLE_EXAMPLES, form=form)
+
+
+def source_is_open(form: str) -> bool:
+    """Whether a limit was changed whose document is not named yet.
+
+    Parameters
+    ----------
+    form : str
+        `IN_HAND`, `ON_CARD` or `NEW`.
+
+    Returns
+    -------
+    bool
+    """
+    named = (st.session_state.get(DOCUMENT.key_in(form)) or "").strip()
+    return not named and st.session_state.get(_changed_key(form)) is not None
+
+
+def _ask_for_source(form: str) -> None:
+    """Ask which document a changed limit comes from; the old one is one press away."""
+    if not source_is_open(form):
+        return
+    old = st.session_state.get(_old_source_key(form))
+    st.warning(literal(SOURCE_WANTED.format(title=st.session_state[_changed_key(form)])))
+    if old:
+        st.caption(literal(f"The values before came from: {old}"))
+        st.button(SAME_DOCUMENT, key=f"{form}.same_document", on_click=_keep_source, args=(form,))
+
+
+def _limit_changed(form: str, field: Field) -> None:
+    """No source stays beside a value that did not come from it; a blank needs none."""
+    if st.session_state.get(field.key_in(form)) in (None, ""):
+        return
+    key, old = DOCUMENT.key_in(form), st.session_state.get(_old_source_key(form))
+    st.session_state[_changed_key(form)] = field.title
+    if old and (st.session_state.get(key) or "").strip() == old.strip():
+        st.session_state[key] = ""
+
+
+def _keep_source(form: str) -> None:
+    """The document named before holds the changed values too."""
+    st.session_state[DOCUMENT.key_in(form)] = st.session_state[_old_source_key(form)]
+    st.session_state[_old_source_key(form)] = None
+
+
+def _old_source_key(form: str) -> str:
+    return f"{KEPT}{form}.old_source"
+
+
+def _changed_key(form: str) -> str:
+    return f"{KEPT}{form}.changed_limit"
 
 
 def show_record() -> None:
@@ -297,16 +297,20 @@ def _show(
         places = st.columns(columns, vertical_alignment="bottom")
         for place, field in zip(places, fields[start : start + columns], strict=False):
             with place:
-                _widget(field, field.key_in(form), (placeholders or {}).get(field.name))
+                _widget(field, form, (placeholders or {}).get(field.name))
 
 
-def _widget(field: Field, key: str, placeholder: str | None) -> None:
+def _widget(field: Field, form: str, placeholder: str | None) -> None:
+    key = field.key_in(form)
+    told: dict[str, Any] = {"placeholder": placeholder or "", "key": key}
+    if field.table == "limits" and field is not DOCUMENT:
+        told["on_change"] = partial(_limit_changed, form, field)
     if field.name == TEMPERATURE_ROW:
-        temperatures.row_input(field.label, key, placeholder or "")
+        temperatures.row_input(field.label, **told)
     elif field.name in TEMPERATURES:
-        temperatures.number_input(st, field.label, key, placeholder=placeholder or "")
+        temperatures.number_input(st, field.label, **told)
     elif field.kind in ("text", "row", "percent row"):
-        st.text_input(temperatures.said(field.label), placeholder=placeholder or "", key=key)
+        st.text_input(temperatures.said(field.label), **told)
     elif field.kind == "date":
         _day_widget(field, key)
     elif field.kind == "chemistry":
@@ -319,16 +323,9 @@ def _widget(field: Field, key: str, placeholder: str | None) -> None:
             key=key,
         )
     elif field.kind == "whole":
-        st.number_input(field.label, value=None, step=1, placeholder=placeholder or "", key=key)
+        st.number_input(field.label, value=None, step=1, **told)
     else:
-        st.number_input(
-            field.label,
-            value=None,
-            step=field.step,
-            format="%g",
-            placeholder=placeholder or "",
-            key=key,
-        )
+        st.number_input(field.label, value=None, step=field.step, format="%g", **told)
 
 
 def _day_widget(field: Field, key: str) -> None:
@@ -400,5 +397,5 @@ def _numbers(text: str, field: Field) -> tuple[float, ...]:
         return tuple(float(number) / scale for number in text.replace(",", " ").split())
     except ValueError:
         raise InputError(
-            f"{WHERE}: {field.name}: give numbers like 24.4, 25.0, 25.8 (given: {text!r})"
+            f"{field.title}: numbers like 24.4, 25.0, 25.8 would be right (given: {text!r})"
         ) from None

@@ -11,6 +11,7 @@ from batterymodel.capacity.in_service import NO_SUBSTITUTE
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
+from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Battery
 from batterymodel.pages import KEPT, battery_form, kept, literal, places, temperatures
 from batterymodel.samples.demo import remove_demo
@@ -25,6 +26,11 @@ from batterymodel.store import Store
 from batterymodel.store.intake import add_fitted_battery
 from batterymodel.store.records import BatteryPlate
 
+LABELS = {
+    "serial": Shown("Serial"),
+    "tail": Shown("Aircraft it is fitted to"),
+    "installed_on": Shown("Fitted on"),
+}
 FEW = 12
 """Lines of the timeline shown at once."""
 
@@ -115,8 +121,9 @@ def _show_tapers(store: Store, serial: str) -> None:
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
         return
-    st.altair_chart(recordcharts.tapers_chart(tapers, temperatures.unit()), theme=None)
-    st.html(pages.note(recordcharts.tapers_words(tapers, temperatures.unit())))
+    with st.expander(pages.DETAILS):
+        st.altair_chart(recordcharts.tapers_chart(tapers, temperatures.unit()), theme=None)
+        st.html(pages.note(recordcharts.tapers_words(tapers, temperatures.unit())))
 
 
 def _show_timeline(store: Store, serial: str) -> None:
@@ -172,9 +179,9 @@ def _restore(store: Store, chosen: str) -> None:
 
 def _show_adding(store: Store) -> None:
     with st.expander("Add a battery"):
-        serial = st.text_input("Serial", key=f"{KEPT}new.serial")
-        tail = st.text_input("Aircraft it is fitted to", key=f"{KEPT}new.aircraft")
-        on = st.date_input("Fitted on", value="today", key=f"{KEPT}new.on")
+        serial = st.text_input(LABELS["serial"].title, key=f"{KEPT}new.serial")
+        tail = st.text_input(LABELS["tail"].title, key=f"{KEPT}new.aircraft")
+        on = st.date_input(LABELS["installed_on"].title, value="today", key=f"{KEPT}new.on")
         battery_form.show_new_plate()
         st.caption("Enter the maker's numbers on the page Limits card afterwards.")
         try:
@@ -196,6 +203,7 @@ def _add(store: Store, serial: str, battery: Battery, tail: str, on: date) -> No
     if kept.attempt(
         lambda: add_fitted_battery(store, serial, battery, tail, on),
         f"Battery {serial} is in the record.",
+        LABELS,
     ):
         battery_form.fill(None, battery_form.NEW)
         st.session_state[kept.SERIAL] = serial

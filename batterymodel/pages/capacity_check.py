@@ -12,6 +12,7 @@ from batterymodel.capacity.wording import VERDICT_WORDS
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.discharge_log import DischargeLog, discharge_log_from_bytes
+from batterymodel.inputs.entry_faults import Shown
 from batterymodel.pages import KEPT, kept, temperatures
 from batterymodel.pages.readings_file import show_faults
 from batterymodel.say.capacity import capacity_text
@@ -19,6 +20,16 @@ from batterymodel.say.connection import amount
 from batterymodel.say.record_view import bench_check
 from batterymodel.store import Store
 from batterymodel.store.intake import TakenCheck, add_check
+
+LABELS = {
+    "on": Shown("Day of the check"),
+    "temp_c": Shown("Battery temperature at the start", "°C"),
+    "temperature_c": Shown("Battery temperature at the start", "°C"),
+    "discharge_current_a": Shown("Discharge current", "A"),
+    "minutes": Shown("Minutes until the end"),
+    "note": Shown("Note"),
+}
+"""How the page shows what is entered, by the names of the records."""
 
 TIMED, LOG = "Current and minutes", "CSV log"
 BOX_OF_VERDICT = {
@@ -49,9 +60,9 @@ def page() -> None:
         except BatteryModelError as error:
             show_faults(error)
             return
-        on = st.date_input("Day of the check", value=date.today(), key=f"{KEPT}check.on")
-        label, key = "Battery temperature at the start (°C)", f"{KEPT}check.temp"
-        temp = temperatures.number_input(st, label, key)
+        on = st.date_input(LABELS["on"].title, value=date.today(), key=f"{KEPT}check.on")
+        key = f"{KEPT}check.temp"
+        temp = temperatures.number_input(st, LABELS["temp_c"].title, key)
         temperatures.show_choice()
     with right:
         if given is None:
@@ -70,10 +81,14 @@ def _discharge_input() -> TimedDischarge | DischargeLog | None:
         return None if upload is None else discharge_log_from_bytes(upload.getvalue(), upload.name)
     st.session_state["check_bytes"] = st.session_state["check_name"] = None
     current = st.number_input(
-        "Discharge current (A)", value=None, step=1.0, format="%g", key=f"{KEPT}check.current"
+        LABELS["discharge_current_a"].title,
+        value=None,
+        step=1.0,
+        format="%g",
+        key=f"{KEPT}check.current",
     )
     minutes = st.number_input(
-        "Minutes until the end", value=None, step=1.0, format="%g", key=f"{KEPT}check.minutes"
+        LABELS["minutes"].title, value=None, step=1.0, format="%g", key=f"{KEPT}check.minutes"
     )
     reached = st.checkbox("The end voltage was reached", value=True, key=f"{KEPT}check.reached")
     if current is None or minutes is None:
@@ -91,13 +106,14 @@ def _show_answer(
     try:
         result = capacity_check(given, store.battery(serial, on), temp_c=temp_c, on=on)
     except BatteryModelError as error:
-        show_faults(error)
+        show_faults(error, LABELS)
         return
     box, sign = BOX_OF_VERDICT[result.verdict]
     word = VERDICT_WORDS[result.verdict]
     known_c = () if temp_c is None else (temp_c,)
     temperatures.show_html(
-        pages.verdict_box(box, sign, word, result.reason, result.next_step)
+        pages.named(serial)
+        + pages.verdict_box(box, sign, word, result.reason, result.next_step)
         + pages.figures(_figures(result)),
         known_c,
     )
@@ -132,7 +148,7 @@ def _correction_lines(result: CapacityResult) -> list[str]:
 
 def _show_keeping(store: Store, serial: str, result: CapacityResult, on: date) -> None:
     st.header("Keep in the record")
-    note = st.text_input("Note", key=f"{KEPT}check.note")
+    note = st.text_input(LABELS["note"].title, key=f"{KEPT}check.note")
     st.button(
         f"Keep this check of {serial}",
         type="primary",
@@ -152,5 +168,5 @@ def _keep(store: Store, serial: str, result: CapacityResult, on: date, note: str
         already = " already; nothing was added" if taken.was_there else ""
         return f"The check of {on} is in the record of {serial}{already}."
 
-    if kept.attempt(write, words):
+    if kept.attempt(write, words, LABELS):
         st.session_state[f"{KEPT}check.note"] = ""

@@ -76,14 +76,14 @@ def _show_case(case: SheetCase) -> None:
         f"findings-{case.on}.pdf",
         "application/pdf",
     )
-    _show(content)
+    _show(content, case.name or case.battery.tail)
 
 
-def _show(content: SheetContent) -> None:
-    """The same content as on paper."""
+def _show(content: SheetContent, name: str) -> None:
+    """The same content as on paper, the outcome first."""
+    st.html(pages.named(name) + pages.sheet_box(content) + pages.table((), content.head))
     for remark in content.remarks:
         st.html(pages.note(remark))
-    st.html(pages.table((), content.head) + pages.sheet_box(content))
     for section in content.sections:
         if section.key != "signed":
             _show_section(section)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import TypeVar
 
@@ -11,6 +11,7 @@ import streamlit as st
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast
+from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
@@ -155,7 +156,11 @@ def choose_battery(store: Store) -> str | None:
     return st.selectbox("Battery", list(fleet), format_func=fleet.__getitem__, key=SERIAL)
 
 
-def attempt(write: Callable[[], T], words: str | Callable[[T], str]) -> T | None:
+def attempt(
+    write: Callable[[], T],
+    words: str | Callable[[T], str],
+    labels: Mapping[str, Shown] | None = None,
+) -> T | None:
     """What a write returns, its words shown by `show_done`; None, with the reason, if it fails.
 
     Parameters
@@ -164,6 +169,8 @@ def attempt(write: Callable[[], T], words: str | Callable[[T], str]) -> T | None
         May raise a `BatteryModelError`; anything else passes through.
     words : str or callable
         Said when it is done, or made from what was written.
+    labels : mapping, optional
+        How the page shows the entries that are written, by their names in the record.
 
     Returns
     -------
@@ -172,7 +179,7 @@ def attempt(write: Callable[[], T], words: str | Callable[[T], str]) -> T | None
     try:
         result = write()
     except BatteryModelError as error:
-        st.session_state[FAILED] = str(error)
+        st.session_state[FAILED] = said_by_labels(error, labels or {})
         return None
     st.session_state[DONE] = words if isinstance(words, str) else words(result)
     return result

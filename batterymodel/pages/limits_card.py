@@ -8,14 +8,17 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.inputs.records import Limits
+from batterymodel.inputs.entry_faults import Shown
+from batterymodel.inputs.records import Limits, record_from
 from batterymodel.pages import KEPT, battery_form, kept, literal, temperatures
-from batterymodel.pages.battery_form import ON_CARD
+from batterymodel.pages.battery_fields import FIELDS, ON_CARD
 from batterymodel.say.record_view import changed_limits
 from batterymodel.store import Store
+from batterymodel.store.once import add_once
 from batterymodel.store.records import CardRevision
 
 FILLED = f"{KEPT}card.of"
+LABELS = {"reason": Shown("Reason for this revision"), "on": Shown("In force from")}
 
 
 def page() -> None:
@@ -47,31 +50,35 @@ def _show_saving(store: Store, serial: str) -> None:
     if not changed:
         st.caption("Nothing differs from the card on record.")
         return
-    labels = [f.label for f in battery_form.FIELDS if f.table == "limits" and f.name in changed]
+    labels = [f.title for f in FIELDS if f.table == "limits" and f.name in changed]
     changed_words = temperatures.said("; ".join(labels))
     st.caption(literal(f"Changed: {changed_words}. The card before it stays on record."))
     reason, on = st.columns(2)
-    why = reason.text_input("Reason for this revision", key=f"{KEPT}card.reason")
-    day = on.date_input("In force from", value=date.today(), key=f"{KEPT}card.day")
-    if not after.document:
+    why = reason.text_input(LABELS["reason"].label, key=f"{KEPT}card.reason")
+    day = on.date_input(LABELS["on"].label, value=date.today(), key=f"{KEPT}card.day")
+    nameless = battery_form.source_is_open(ON_CARD)
+    if not after.document and not nameless:
         st.warning("Name the maker's document with title and revision, so that it can be found.")
     st.button(
         "Keep this revision",
         type="primary",
-        disabled=not why.strip(),
+        disabled=nameless or not why.strip(),
         on_click=_keep,
         args=(store, serial, after, why, day),
     )
 
 
 def _keep(store: Store, serial: str, limits: Limits, reason: str, on: date) -> None:
-    def write() -> object:
-        battery_id = store.plate(serial).id
-        return store.add(
-            CardRevision(battery_id=battery_id, on=on, limits=limits, reason=reason.strip())
-        )
+    def write() -> bool:
+        told = {"battery_id": store.plate(serial).id, "on": on, "limits": limits}
+        card = record_from({**told, "reason": reason.strip()}, CardRevision, "card")
+        return add_once(store, card)[1]
 
-    if kept.attempt(write, f"A new revision of the card of {serial} is on record."):
+    def words(was_there: bool) -> str:
+        new = "This" if was_there else "A new"
+        return f"{new} revision of the card of {serial} is on record{' already' * was_there}."
+
+    if kept.attempt(write, words, LABELS) is not None:
         st.session_state[f"{KEPT}card.reason"] = ""
         st.session_state[FILLED] = None
 

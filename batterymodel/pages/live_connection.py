@@ -118,7 +118,7 @@ def _take_sent(store: Store) -> None:
 
 def _show_answer(assessment: Assessment) -> None:
     temperatures.show_html(pages.outcome_box(assessment))
-    with st.expander("Details"):
+    with st.expander(pages.DETAILS):
         temperatures.show_html(pages.key_figures(assessment))
         st.altair_chart(charts.taper_chart(assessment), theme=None)
         temperatures.show_html(pages.findings_list(assessment.findings))

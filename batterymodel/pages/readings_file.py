@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.foreign import readings_from_foreign
 from batterymodel.inputs.records import Readings
 from batterymodel.pages import KEPT, literal, temperatures
@@ -89,13 +91,16 @@ def _read(content: bytes, name: str) -> GivenReadings | None:
     return GivenReadings(readings, content, name, None if column_map.own else column_map)
 
 
-def show_faults(error: BatteryModelError) -> None:
-    """Show all that is wrong with a file, one sentence each.
+def show_faults(error: BatteryModelError, labels: Mapping[str, Shown] | None = None) -> None:
+    """Show all that is wrong with a file or with an entry, one sentence each.
 
     Parameters
     ----------
     error : BatteryModelError
+    labels : mapping, optional
+        How entries are shown, by their names in the record.
     """
-    faults = [literal(temperatures.said(fault)) for fault in error.faults]
+    said = error.faults if len(error.faults) > 1 else (said_by_labels(error, labels or {}),)
+    faults = [literal(temperatures.said(fault)) for fault in said]
     several = len(faults) > 1
     st.error("\n".join(f"- {fault}" for fault in faults) if several else faults[0])

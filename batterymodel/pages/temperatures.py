@@ -6,7 +6,7 @@ of its own, so that turning the unit there and back changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
 from typing import Any
 
@@ -123,7 +123,9 @@ def show_html(text: str, known_c: Iterable[float] = ()) -> None:
     st.html(said(text, known_c))
 
 
-def number_input(place: Any, label: str, key: str, **more: Any) -> float | None:
+def number_input(
+    place: Any, label: str, key: str, on_change: Callable[[], None] | None = None, **more: Any
+) -> float | None:
     """An entry of a temperature in the chosen unit.
 
     Parameters
@@ -133,6 +135,8 @@ def number_input(place: Any, label: str, key: str, **more: Any) -> float | None:
         Names the unit as °C.
     key : str
         Where the entry is kept [degC].
+    on_change : callable, optional
+        Called when the entry was changed.
     **more : object
         Passed on to ``st.number_input``.
 
@@ -143,21 +147,25 @@ def number_input(place: Any, label: str, key: str, **more: Any) -> float | None:
     """
     more = {"value": None, "step": 1.0, "format": "%g", **more}
     if unit() is TemperatureUnit.CELSIUS:
-        return place.number_input(label, key=key, **more)
+        return place.number_input(label, key=key, on_change=on_change, **more)
     kept_c = st.session_state.get(key)
     st.session_state[key + _AS_TYPED] = None if kept_c is None else shown_temp(kept_c, unit())
     place.number_input(
-        said(label), key=key + _AS_TYPED, on_change=partial(_take_number, key), **more
+        said(label), key=key + _AS_TYPED, on_change=partial(_take_number, key, on_change), **more
     )
     return st.session_state.get(key)
 
 
-def _take_number(key: str) -> None:
+def _take_number(key: str, then: Callable[[], None] | None = None) -> None:
     typed = st.session_state[key + _AS_TYPED]
     st.session_state[key] = None if typed is None else entered_temp_c(typed, unit())
+    if then is not None:
+        then()
 
 
-def row_input(label: str, key: str, placeholder: str) -> None:
+def row_input(
+    label: str, key: str, placeholder: str, on_change: Callable[[], None] | None = None
+) -> None:
     """An entry of a row of temperatures in the chosen unit.
 
     Parameters
@@ -168,21 +176,25 @@ def row_input(label: str, key: str, placeholder: str) -> None:
         Where the entry is kept, as text [degC].
     placeholder : str
         An example [degC].
+    on_change : callable, optional
+        Called when the entry was changed.
     """
     if unit() is TemperatureUnit.CELSIUS:
-        st.text_input(label, placeholder=placeholder, key=key)
+        st.text_input(label, placeholder=placeholder, key=key, on_change=on_change)
         return
     st.session_state[key + _AS_TYPED] = shown_row(st.session_state.get(key) or "", unit())
     st.text_input(
         said(label),
         placeholder=shown_row(placeholder, unit()),
         key=key + _AS_TYPED,
-        on_change=partial(_take_row, key),
+        on_change=partial(_take_row, key, on_change),
     )
 
 
-def _take_row(key: str) -> None:
+def _take_row(key: str, then: Callable[[], None] | None = None) -> None:
     st.session_state[key] = entered_row_c(st.session_state[key + _AS_TYPED], unit())
+    if then is not None:
+        then()
 
 
 def slider(label: str, low_c: float, high_c: float, step: float, key: str) -> float:

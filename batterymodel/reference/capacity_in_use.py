@@ -16,7 +16,7 @@ from scipy.special import gammaincinv, ndtri
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
-from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, fixed
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry
 from batterymodel.reference.capacity import REPEAT_REL_SD, FadePrior, capacity_data_for
 
@@ -197,25 +197,25 @@ def check_dates(battery: Battery, on: date | None) -> None:
     """
     installed = battery.installed_on
     if installed is not None and on is not None and installed > on:
-        raise InputError(
-            f"battery {battery.tail}: installed on {installed}, after the connection on {on}; an "
-            "installation on or before that day would be right"
-        )
-    for what, told in (
-        ("capacity check", battery.capacity_check),
-        ("last known state", battery.last_known),
+        what = f"installed on {installed}, after the connection on"
+        right = f"{on}; an installation on or before that day would be right"
+        raise _refused_day(battery, "installed_on", what, right)
+    for what, key, told in (
+        ("capacity check", "capacity_check.on", battery.capacity_check),
+        ("last known state", "last_known.on", battery.last_known),
     ):
         if told is not None and on is not None and told.on > on:
-            raise InputError(
-                f"battery {battery.tail}: {what} of {told.on} is later than the connection on "
-                f"{on}; the last one before it would be right"
-            )
+            right = f"is later than the connection on {on}; the last one before it would be right"
+            raise _refused_day(battery, key, f"{what} of {told.on}", right)
     check = battery.capacity_check
     if installed is not None and check is not None and check.on < installed:
-        raise InputError(
-            f"battery {battery.tail}: capacity check of {check.on} is older than its installation "
-            f"on {installed}; leave out what another battery was"
-        )
+        right = f"is older than its installation on {installed}; leave out what another battery was"
+        raise _refused_day(battery, "capacity_check.on", f"capacity check of {check.on}", right)
+
+
+def _refused_day(battery: Battery, key: str, what: str, right: str) -> EntryError:
+    words = f"{what} {right}"
+    return EntryError("", key, fixed(words), sentence=f"battery {battery.tail}: {words}")
 
 
 def check_capacity(battery: Battery) -> None:
@@ -233,10 +233,12 @@ def check_capacity(battery: Battery) -> None:
     check, rated = battery.capacity_check, battery.rated_capacity_ah
     low, high = (share * rated for share in CHECK_RANGE)
     if check is not None and not low <= check.capacity_ah <= high:
-        raise InputError(
-            f"capacity check {check.capacity_ah:g} Ah cannot be that of a battery rated "
-            f"{rated:g} Ah: expect {low:.3g} to {high:.3g} Ah"
+        problem = (
+            f"{check.capacity_ah:g} Ah cannot be that of a battery rated {rated:g} Ah; "
+            f"{low:.3g} to {high:.3g} Ah would be right"
         )
+        key = "capacity_check.capacity_ah"
+        raise EntryError("", key, fixed(problem), name="capacity check")
 
 
 def _unchecked(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, fixed
 from batterymodel.inputs.records import Battery, Chemistry
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 
@@ -142,10 +142,11 @@ def battery_capacity_factor(battery: Battery, temp_c: float) -> tuple[float, str
     if card.capacity_temp_c and card.capacity_temp_factor:
         low, high = card.capacity_temp_c[0], card.capacity_temp_c[-1]
         if not low <= temp_c <= high:
-            raise InputError(
-                f"battery temperature {temp_c:g} degC is outside the limits card's table of "
-                f"capacity by temperature: {low:g} to {high:g} degC would be right"
+            problem = (
+                f"{temp_c:g} °C is outside the limits card's table of capacity by temperature; "
+                f"{low:g} to {high:g} °C would be right"
             )
+            raise EntryError("", "temp_c", fixed(problem), name="battery temperature")
         on_card = np.interp(temp_c, card.capacity_temp_c, card.capacity_temp_factor)
         return float(on_card), card.document or "limits card (document not named)"
     factor = float(capacity_factor(battery.chemistry, temp_c))
@@ -334,5 +335,6 @@ def _checked(temp_c: ArrayLike) -> np.ndarray:
     temp = np.asarray(temp_c, dtype=float)
     low, high = DATA_TEMP_C
     if np.any(~((temp >= low) & (temp <= high))):
-        raise InputError(f"battery temperature outside {low:g} to {high:g} degC: no data there")
+        problem = f"there is data for {low:g} to {high:g} °C only"
+        raise EntryError("", "temp_c", fixed(problem), name="battery temperature")
     return temp

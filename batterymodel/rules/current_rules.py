@@ -27,7 +27,6 @@ from batterymodel.rules.results import (
 )
 from batterymodel.rules.wording import say
 from batterymodel.taper.fit import TaperFit
-from batterymodel.taper.signals import LATE_START_S
 from batterymodel.taper.trends import (
     Change,
     Rise,
@@ -436,39 +435,6 @@ def load_unknown(case: Case) -> Finding | None:
         return None
     text = say("load_unknown.note")
     return Finding(rule="load_unknown", severity=Severity.NOTE, text=text, source=OWN_RULE)
-
-
-def short_window(case: Case) -> Finding | None:
-    """Too few constant-voltage readings to tell a taper from a level, or none of its beginning.
-
-    Parameters
-    ----------
-    case : Case
-
-    Returns
-    -------
-    Finding or None
-    """
-    fit, first_s = case.fit, float(case.readings.elapsed_s[0])
-    if fit.signal.limited_throughout:
-        return None
-    t, _ = battery_current(fit)
-    span = float(t[-1] - t[0]) if t.size else 0.0
-    if span >= LEAST_WINDOW_S and t.size >= LEAST_READINGS:
-        return _late(first_s) if first_s > LATE_START_S else None
-    if span >= LEAST_WINDOW_S:
-        text = say("short_window.few", value=t.size, limit=LEAST_READINGS)
-        few = Limit(LEAST_READINGS, "readings", OWN_RULE, generic=False)
-        return against("short_window", Severity.WATCH, text, t.size, few)
-    text = say("short_window.watch", value=span, limit=LEAST_WINDOW_S)
-    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
-    return against("short_window", Severity.WATCH, text, span, limit)
-
-
-def _late(first_s: float) -> Finding:
-    text = say("short_window.late", value=first_s / 60.0, limit=LATE_START_S / 60.0)
-    limit = Limit(LATE_START_S / 60.0, "min", OWN_RULE, generic=False)
-    return against("short_window", Severity.WATCH, text, first_s / 60.0, limit)
 
 
 def taper_shape(case: Case) -> Finding | None:

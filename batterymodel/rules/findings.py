@@ -25,7 +25,6 @@ from batterymodel.rules.current_rules import (
     current_rising,
     floor_current,
     load_unknown,
-    short_window,
     supply_at_limit,
     taper_missing,
     taper_shape,
@@ -42,6 +41,7 @@ from batterymodel.rules.readings_rules import (
     clamp,
     clock_back,
     current_out,
+    short_window,
     supply_trip,
     typing_slip,
 )

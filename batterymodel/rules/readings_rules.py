@@ -1,4 +1,4 @@
-"""Rules about the readings themselves: slips, clock, trips of the supply, and the clamp."""
+"""Rules about the readings themselves: slips, clock, trips, the clamp, and whether they suffice."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.meters import CLAMP_OFFSET_A
 from batterymodel.inputs.table_times import OUT_OF_ORDER
 from batterymodel.reference.limits import Limit
-from batterymodel.rules.case import LEAST_SCATTER_A, OWN_RULE, Case, against
+from batterymodel.rules.case import LEAST_READINGS, LEAST_SCATTER_A, OWN_RULE, Case, against
+from batterymodel.rules.current_rules import LEAST_WINDOW_S
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import COLUMN_UNITS, say
-from batterymodel.taper.signals import LEAST_CLAMP_READINGS
+from batterymodel.taper.signals import LATE_START_S, LEAST_CLAMP_READINGS
 from batterymodel.taper.slips import slips_in
-from batterymodel.taper.trends import line_change
+from batterymodel.taper.trends import battery_current, line_change
 
 CLAMP_SDS = 3.0
 """Errors of clamp and load together by which they may differ [-] (own choice)."""
@@ -172,3 +173,58 @@ def _clamp_offset_a(case: Case) -> float:
 def _clamp_finding(variant: str, value: float, allowed: float) -> Finding:
     text = say(f"clamp.{variant}", value=abs(value), limit=allowed)
     return against("clamp", Severity.WATCH, text, value, Limit(allowed, "A", OWN_RULE, False))
+
+
+def short_window(case: Case) -> Finding | None:
+    """Too few constant-voltage readings to tell a taper from a level, or none of its beginning.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+    """
+    fit, first_s = case.fit, float(case.readings.elapsed_s[0])
+    if fit.signal.limited_throughout:
+        return None
+    t, _ = battery_current(fit)
+    span_s = float(t[-1] - t[0]) if t.size else 0.0
+    text = short_words(t.size, span_s)
+    if text is None:
+        return _late(first_s) if first_s > LATE_START_S else None
+    if span_s >= LEAST_WINDOW_S:
+        few = Limit(LEAST_READINGS, "readings", OWN_RULE, generic=False)
+        return against("short_window", Severity.WATCH, text, t.size, few)
+    limit = Limit(LEAST_WINDOW_S, "s", OWN_RULE, generic=False)
+    return against("short_window", Severity.WATCH, text, span_s, limit)
+
+
+def short_words(count: int, span_s: float) -> str | None:
+    """What the readings at constant voltage are short of: their number, their time, or both.
+
+    Parameters
+    ----------
+    count : int
+        Readings at constant voltage, however many there are in all.
+    span_s : float
+        Time from the first to the last of them [s].
+
+    Returns
+    -------
+    str or None
+        None where they are enough; only what is short is called so.
+    """
+    few, short = count < LEAST_READINGS, span_s < LEAST_WINDOW_S
+    if not few and not short:
+        return None
+    variant = "both" if few and short else "few" if few else "watch"
+    values = {"count": count, "value": int(span_s)}
+    return say(f"short_window.{variant}", least=LEAST_READINGS, limit=int(LEAST_WINDOW_S), **values)
+
+
+def _late(first_s: float) -> Finding:
+    text = say("short_window.late", value=first_s / 60.0, limit=LATE_START_S / 60.0)
+    limit = Limit(LATE_START_S / 60.0, "min", OWN_RULE, generic=False)
+    return against("short_window", Severity.WATCH, text, first_s / 60.0, limit)

@@ -263,13 +263,15 @@ TEXTS = {
     "marked there: find the load and mark it as an event.",
     "load_unknown.note": "The bus load without the battery is not known, which widens every "
     "interval: read the meter before the battery joins, or clamp the battery lead.",
-    "short_window.few": "{value} constant-voltage readings are too few to tell a taper: take at "
-    "least {limit}.",
+    "short_window.few": "Readings at constant voltage so far: {count}. To tell a taper takes at "
+    "least {least} of them.",
+    "short_window.both": "Readings at constant voltage so far: {count}, over {value} s. To tell a "
+    "taper takes at least {least} of them, over {limit} s.",
     "short_window.late": "The first reading was taken {value:.0f} minutes after connection (later "
     "than {limit:.0f}): what the battery took before is not seen, and it may have been far emptier "
     "than shown. The rest voltage before connecting, or a connection read from its start, tells.",
-    "short_window.watch": "The current was read at constant voltage for {value:.0f} s; to tell a "
-    "taper takes at least {limit:.0f} s.",
+    "short_window.watch": "The readings at constant voltage cover {value} s so far. To tell a "
+    "taper takes at least {limit} s of them.",
     "taper_shape.watch": "The readings scatter {value:.1f} A around the taper, more than the "
     "meter explains ({limit:.1f} A): something else changes on the bus.",
     "wall_circuit.note": "{value:.0f} A is drawn steadily; the wall circuit carries {limit:.0f} A "

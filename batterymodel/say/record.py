@@ -229,6 +229,10 @@ def _check_words(check: BenchCheck) -> str:
     return f"{'at least ' * check.is_lower_bound}{check.capacity_ah:g} Ah"
 
 
+ALREADY = "already in the record"
+"""How the line begins of what was told before and is kept once."""
+
+
 def taken_text(taken: Taken, file_name: str) -> str:
     """What became of one connection file, said after it was committed.
 
@@ -245,7 +249,7 @@ def taken_text(taken: Taken, file_name: str) -> str:
     """
     record, remark = taken.entry.record, f" ({taken.remark})" if taken.remark else ""
     if taken.was_there:
-        return f"there already: {file_name}  [{taken.entry.id}]"
+        return f"{ALREADY}: {file_name}  [{taken.entry.id}]"
     said = f"{record.day}: {outcome_words(record)}{remark}"
     return f"confirmed: {file_name}: {said}  [{taken.entry.id}]"
 

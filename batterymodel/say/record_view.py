@@ -16,7 +16,7 @@ from batterymodel.charts.record import LEAST_FLOW, TaperSignature
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CHECK, IN_SERVICE, CheckRecord, checks_from_frame
-from batterymodel.inputs.records import Limits, Record
+from batterymodel.inputs.records import Limits, Record, record_from
 from batterymodel.say.record import summary
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import readings_of
@@ -226,22 +226,28 @@ def bench_check(
     BenchCheck
         Capacity, its error [Ah] and current [A] to 0.01, time [min] to 0.1; a lower bound where
         the discharge stopped early.
+
+    Raises
+    ------
+    InputError
+        A figure that the record cannot hold, or a note that is too long.
     """
     measured = result.capacity_ah
     bound = measured is None
     capacity = result.at_least_ah if measured is None else measured.mean
-    return BenchCheck(
-        battery_id=battery_id,
-        on=on,
-        capacity_ah=round(float(capacity or 0.0), 2),
-        capacity_sd_ah=None if bound else round(result.capacity_sd_ah, 2),
-        is_lower_bound=bound,
-        discharge_current_a=round(result.mean_current_a, 2),
-        minutes=round(result.minutes, 1),
-        temperature_c=result.temp_c,
-        end_voltage_v=result.end_voltage.value,
-        note=note,
-    )
+    told = {
+        "battery_id": battery_id,
+        "on": on,
+        "capacity_ah": round(float(capacity or 0.0), 2),
+        "capacity_sd_ah": None if bound else round(result.capacity_sd_ah, 2),
+        "is_lower_bound": bound,
+        "discharge_current_a": round(result.mean_current_a, 2),
+        "minutes": round(result.minutes, 1),
+        "temperature_c": result.temp_c,
+        "end_voltage_v": result.end_voltage.value,
+        "note": note,
+    }
+    return record_from(told, BenchCheck, "capacity check")
 
 
 def fleet_of(store: Store) -> dict[str, str]:

@@ -20,6 +20,7 @@ from batterymodel.sheet.pdf import sheet_pdf
 from batterymodel.sheet.sections import sheet_content
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import TOLD_FIELDS, readings_of
+from batterymodel.store.once import add_once
 from batterymodel.store.records import Connection, OwnerSheet
 
 KIND = "findings sheet"
@@ -174,6 +175,7 @@ def keep_sheet(
     Returns
     -------
     Entry of OwnerSheet
+        The one on record where the same sheet was kept before.
 
     Raises
     ------
@@ -188,7 +190,7 @@ def keep_sheet(
             file_name=file_name,
             content_sha256=store.keep_file(data),
         )
-        return store.add(sheet)
+        return add_once(store, sheet)[0]
 
 
 def chosen_id(store: Store, serial: str, connection_id: str | None = None) -> str:

@@ -17,6 +17,7 @@ from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.rules.results import Assessment
 from batterymodel.store.entries import Entry
+from batterymodel.store.once import add_once
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
@@ -314,9 +315,7 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
         refuse_check_day(store, check)
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
-        same = check.model_dump(exclude={"note", "log_name"})
-        there = store.entries(BenchCheck, **same)
-        return TakenCheck(there[0], True) if there else TakenCheck(store.add(check))
+        return TakenCheck(*add_once(store, check, "note", "log_name"))
 
 
 TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")

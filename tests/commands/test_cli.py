@@ -122,10 +122,10 @@ def test_bad_arguments_are_one_line_and_exit_2(capsys, arguments):
 def test_bad_values_are_one_line_and_exit_2(capsys):
     status, out, err = run(capsys, "assess", LOG, *BASE, "--rest-voltage", "2.1")
     assert (status, out) == (2, "")
-    assert "rest voltage 2.1 V" in err
+    assert "rest voltage: 2.1 V cannot" in err
     status, out, err = run(capsys, "assess", LOG, *BASE, "--load-error", "1e-300")
     assert (status, out, err.count("\n")) == (2, "", 1)
-    assert "give 0.01 to 100 A" in err
+    assert "error of the bus load: 0.01 to 100 A would be right" in err
 
 
 def test_module_runs_as_a_command():

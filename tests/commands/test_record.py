@@ -70,7 +70,7 @@ def test_a_connection_is_added_and_assessed(fleet):
     assert "Move: to DEMO-1 (installed)" in shown
     assert "[limits]" in shown
     assert "2026-03-02: Top off in place" in fleet("list")
-    assert fleet("add", "connection", LOG, "--serial", "B-1").startswith("there already")
+    assert fleet("add", "connection", LOG, "--serial", "B-1").startswith("already in the record")
 
 
 def test_unreadable_readings_are_kept_and_said(fleet, tmp_path):
@@ -109,6 +109,43 @@ def test_checks_moves_cards_loads_and_sheets_are_added(fleet, tmp_path):
     assert 'document = "Invented maintenance manual' in now
     assert "for owner: bench.bin" in now
     assert "Load configuration: Ramp" in now
+
+
+def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
+    """Of each kind: the same id, exit 0, and the record shows it once."""
+    bench, card, loads = (tmp_path / name for name in ("bench.csv", "card.toml", "loads.toml"))
+    bench.write_bytes(b"\x00log")
+    card.write_text('document = "Manual, revision D"\nmin_top_off_soc = 0.9\n')
+    loads.write_text(LOADS)
+    connection = entry_id(fleet("add", "connection", LOG, "--serial", "B-1"))
+    check = ("check", "B-1", "--on", "2025-06-01", "--capacity", 38.5, "--current", 40)
+    things = {
+        "connection": ("connection", LOG, "--serial", "B-1"),
+        "check": check,
+        "discharge with its log": (*check, "--minutes", 57, "--log", bench),
+        "move": ("move", "B-1", "--off", "--on", "2025-05-01", "--reason", "to the bench"),
+        "card": ("card", "B-1", card, "--on", "2025-08-01", "--reason", "revision D"),
+        "loads": ("loads", "DEMO-1", loads),
+        "sheet": ("sheet", connection, bench, "--kind", "for owner", "--on", "2026-03-03"),
+        "aircraft": ("aircraft", "DEMO-7"),
+    }
+    for name, thing in things.items():
+        first = fleet("add", *thing)
+        assert first.startswith("confirmed") == (name != "connection")
+        shown = fleet("list"), fleet("show", "B-1")
+        for _ in range(2):
+            again = fleet("add", *thing)
+            assert again.startswith("already in the record: ")
+            assert entry_id(again) == entry_id(first)
+        assert (fleet("list"), fleet("show", "B-1")) == shown
+
+
+def test_the_first_note_of_a_check_told_twice_stays(fleet):
+    check = ("add", "check", "B-1", "--on", "2025-06-01", "--capacity", 38.5)
+    first = fleet(*check, "--note", "bench two")
+    assert "already in the record" in fleet(*check, "--note", "bench three")
+    assert "note = bench two" in fleet("history", entry_id(first))
+    assert fleet(*check, "--minutes", 57).startswith("confirmed")
 
 
 def test_corrections_keep_the_old_row(fleet):

@@ -36,7 +36,7 @@ ERRORS = {
     "empty": ("", ["is empty", "header row"]),
     "blank and comment lines only": ("\n \n# nothing\n;;\n", ["is empty"]),
     "byte order mark only": ("\n\ufeff", ["is empty"]),
-    "header only": (HEADER, ["header but no readings", "one row per reading"]),
+    "header only": (HEADER, ["holds no readings below its column names", "one row per reading"]),
     "no header": ("0,30\n10,25\n20,22\n", ["row 1", "column names must come first"]),
     "one row": (HEADER + "0,30\n", ["usable readings: 1", "at least 3"]),
     "two rows": (HEADER + "0,30\n1,29\n", ["usable readings: 2", "at least 3"]),

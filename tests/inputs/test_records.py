@@ -64,7 +64,10 @@ BAD = {
     "missing key": (BATTERY.replace("cells = 12\n", ""), "key 'cells' is missing"),
     "wrong chemistry": (BATTERY.replace("vrla", "agm"), "chemistry"),
     "not a number": (BATTERY.replace("40.0", '"forty"'), "rated_capacity_ah"),
-    "milliampere-hours": (BATTERY.replace("40.0", "40000.0"), "less than or equal to 500"),
+    "milliampere-hours": (
+        BATTERY.replace("40.0", "40000.0"),
+        "rated_capacity_ah: at most 500 Ah (given: 40000 Ah)",
+    ),
     "negative": (BATTERY.replace("40.0", "-40.0"), "rated_capacity_ah"),
     "infinite": (BATTERY.replace("40.0", "inf"), "rated_capacity_ah"),
     "not a number at all": (BATTERY.replace("40.0", "nan"), "rated_capacity_ah"),
@@ -102,7 +105,7 @@ BAD = {
     ),
     "capacity of a check near nothing": (
         BATTERY + "[capacity_check]\non = 2026-01-02\ncapacity_ah = 1e-9\n",
-        "capacity_check.capacity_ah: input should be greater than or equal to 0.01",
+        "capacity_check.capacity_ah: at least 0.01 Ah (given: 1e-09 Ah)",
     ),
     "nested too deep": ("a = " + "[" * 100_000 + "]" * 100_000, "nested too deep"),
     "nested a little": (BATTERY.replace("40.0", "[" * 90 + "]" * 90), "rated_capacity_ah"),

@@ -95,7 +95,7 @@ EVENTS = (
         ("warm and excused", "current_rules", " and not _is_warm(case)", ""),
         ("moved clamp", "current_rules", "LEAST_JUMP_A = 6.0, 1.0\n", "LEAST_JUMP_A = 6.0, 10.0\n"),
         ("one digit", "proof_rules", "FALL_METER_STEPS = 2.0\n", "FALL_METER_STEPS = 0.5\n"),
-        ("start unseen", "current_rules", "first_s > LATE_START_S", "first_s > 2 * LATE_START_S"),
+        ("start unseen", "readings_rules", "first_s > LATE_START_S", "first_s > 2 * LATE_START_S"),
         ("a minute", "battery_rules", "SUSTAINED_S = 60.0\n", "SUSTAINED_S = 30.0\n"),
         ("hottest of two", "battery_rules", "np.minimum(values[1:]", "np.maximum(values[1:]"),
         tests=("tests/rules/test_readings_rules.py",),

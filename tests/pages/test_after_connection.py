@@ -234,10 +234,14 @@ def test_bad_battery_file_gives_one_sentence_and_keeps_the_form(text: str, part:
 @pytest.mark.parametrize(
     ("entry", "value", "part"),
     [
-        ("known.rest_voltage_v", 250.0, "rest voltage 250 V cannot be that of 12"),
-        ("known.load_a", -3.0, "bus load -3 A is out of range"),
-        ("battery..cells", 0, "battery form: cells"),
-        ("battery.limits.charge_temp_min_c", 90.0, "must be below charge_temp_max_c"),
+        (
+            "known.rest_voltage_v",
+            250.0,
+            "Rest voltage before connection: 250 V cannot be that of 12",
+        ),
+        ("known.load_a", -3.0, "Bus load without the battery: 0 to 1000 A would be right"),
+        ("battery..cells", 0, "Cells: at least 1"),
+        ("battery.limits.charge_temp_min_c", 90.0, "must be below 'Highest charging temperature'"),
     ],
 )
 def test_entry_that_cannot_be_right_gives_one_sentence_and_stays(

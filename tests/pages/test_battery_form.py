@@ -135,12 +135,15 @@ def test_blank_label_is_no_error(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     ("entries", "said"),
     [
-        ({"rest_voltage_v": "24.4, full"}, "rest_voltage_v: give numbers like"),
-        ({"rest_voltage_v": "24.4 25.0"}, "rest_voltage_soc has 0 values"),
+        ({"rest_voltage_v": "24.4, full"}, "Rest voltage at each charge: numbers like 24.4"),
+        ({"rest_voltage_v": "24.4 25.0"}, "'Charge in the rest voltage table' has 0 values"),
         ({"rest_voltage_soc": "50 100", "rest_voltage_v": "25.0 24.4"}, "must both rise"),
-        ({"rated_capacity_ah": -1.0}, "rated_capacity_ah"),
+        ({"rated_capacity_ah": -1.0}, "Rated capacity: at least 0.5 Ah (given: -1 Ah)"),
         ({"charge_temp_min_c": 20.0, "charge_temp_max_c": 10.0}, "must be below"),
-        ({"capacity_ah": 39.0}, "'capacity_check.on' is missing"),
+        (
+            {"capacity_ah": 39.0},
+            "Day of the last check: needed beside 'Capacity at the last check'",
+        ),
     ],
     ids=["words", "half-a-table", "falling", "negative", "window", "no-day"],
 )
@@ -148,6 +151,7 @@ def test_entry_that_cannot_be_right_is_named(
     entries: dict[str, object], said: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     filled(monkeypatch, **entries)
-    with pytest.raises(InputError, match=r"^battery form: ") as error:
+    with pytest.raises(InputError, match=r"^['A-Z]") as error:
         battery_form.entered()
     assert said in str(error.value)
+    assert "_" not in str(error.value)

@@ -232,12 +232,39 @@ def test_a_card_changes_by_a_new_revision_with_a_reason(own):
     at.number_input(key=key("card.limits.min_capacity_fraction")).set_value(80.0).run()
     assert button(at, "Keep this revision").disabled
     at.text_input(key=key("card.reason")).set_value("manual revision C").run()
+    assert button(at, "Keep this revision").disabled
+    at.text_input(key=key("card.limits.document")).set_value("Manual, revision C").run()
     button(at, "Keep this revision").click().run()
     assert not at.exception
     store = open_store(own)
     cards = store.entries(CardRevision, battery_id=store.plate("SF-101").id)
     assert [c.record.limits.min_capacity_fraction for c in cards] == [0.85, 0.8]
+    assert cards[1].record.document == "Manual, revision C"
     assert store.battery("SF-101").limits.end_voltage_v == 20.0
+
+
+def test_a_card_kept_twice_is_one_revision(own):
+    """The second press of a double tap comes with the same entries."""
+    store = open_store(own)
+    limits = store.battery("SF-101").limits.model_copy(update={"min_capacity_fraction": 0.8})
+
+    def press(serial: str, told: str) -> None:
+        import datetime
+
+        from batterymodel.inputs.records import Limits
+        from batterymodel.pages import kept, limits_card
+
+        on = datetime.date(2026, 3, 2)
+        for _ in range(2):
+            record = kept.record()
+            limits_card._keep(record, serial, Limits.model_validate_json(told), "revision C", on)
+        kept.show_done()
+
+    at = AppTest.from_function(press, args=("SF-101", limits.model_dump_json())).run(timeout=60)
+    assert not at.exception
+    assert "already" in at.success[0].value
+    cards = store.entries(CardRevision, battery_id=store.plate("SF-101").id)
+    assert len(cards) == 2
 
 
 def test_a_card_that_cannot_be_is_one_sentence(own):

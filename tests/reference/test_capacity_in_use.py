@@ -179,7 +179,7 @@ def test_the_limit_itself_is_not_worn():
 
 @pytest.mark.parametrize("share", [0.0999, 1.6001])
 def test_a_check_that_cannot_be_this_battery_s_is_refused(share):
-    with pytest.raises(InputError, match="cannot be that of a battery rated 40 Ah: expect 4 to 64"):
+    with pytest.raises(InputError, match="cannot be that of a battery rated 40 Ah; 4 to 64"):
         capacity_belief(checked(share, 0.03, 0.0), ON)
 
 

@@ -1,14 +1,18 @@
 """Each rule on both sides of what decides it; the values stand in the test, worked by hand."""
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from batterymodel import Battery, CapacityCheck, Chemistry, Readings, Supply
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.rules import findings
+from batterymodel.rules.readings_rules import short_words
 from batterymodel.soc.evidence import SOC_GRID, Evidence
 from tests.conftest import simulated_connection
 from tests.rules.cases import (
@@ -184,6 +188,27 @@ def test_two_pieces_of_evidence_disagree(battery, means, sd, disagree):
 def test_two_minutes_of_taper_are_needed(battery, minutes, short):
     case = case_of(simulated_connection(0.05, minutes=minutes), battery)
     assert (findings.short_window(case) is not None) == short
+
+
+@given(st.integers(0, 400), st.floats(0.0, 1e5))
+@example(4, 300.0)
+@example(5, 119.97)
+@example(0, 0.0)
+def test_what_is_called_short_is_less_than_what_is_asked(count, span_s):
+    """Only the kind that is short is named; 300 s are never too few where 120 are asked."""
+    text = short_words(count, span_s)
+    assert (text is None) == (count >= 5 and span_s >= 120.0)
+    if text is None:
+        return
+    seen, asked = text.split(". To tell a taper takes at least ")
+    assert "constant voltage" in seen
+    counts = [re.findall(r"(?:far: |^)(\d+)", seen), re.findall(r"(\d+) of them", asked)]
+    times_s = [re.findall(r"(\d+) s\b", part) for part in (seen, asked)]
+    for had, wanted, short in ((*counts, count < 5), (*times_s, span_s < 120.0)):
+        assert len(had) == len(wanted) == short
+        assert all(int(h) < int(w) for h, w in zip(had, wanted, strict=True))
+    assert counts[1] in ([], ["5"])
+    assert times_s[1] in ([], ["120"])
 
 
 @pytest.mark.parametrize(("away_a", "wrong"), [(0.55, False), (0.65, True), (-0.65, True)])

@@ -411,8 +411,9 @@ def test_a_current_that_rises_with_the_voltage_is_watched(battery):
 def test_few_readings_over_a_long_time_are_called_few(battery):
     readings = simulated_connection(0.1, minutes=3.0, every_s=60.0)
     text = found(judged(readings, battery), "short_window").text
-    assert "4 constant-voltage readings" in text
-    assert "at least 5" in text
+    assert "Readings at constant voltage so far: 4." in text
+    assert "at least 5 of them" in text
+    assert " s" not in text.replace(" so", "")
 
 
 LFP = Battery(

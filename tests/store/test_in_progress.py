@@ -263,25 +263,25 @@ def test_the_battery_is_known_by_serial_or_plate(fleet):
 @pytest.mark.parametrize(
     ("values", "words"),
     [
-        ({"value": float("nan")}, "reading: value: input should be a finite number"),
-        ({"value": float("inf")}, "reading: value: input should be a finite number"),
-        ({"value": "22,4"}, "reading: value: .*a valid number"),
+        ({"value": float("nan")}, "reading: value: a plain number is needed"),
+        ({"value": float("inf")}, "reading: value: a plain number is needed"),
+        ({"value": "22,4"}, "reading: value: a number is needed"),
         ({"value": True}, "true and false are no numbers"),
         ({"value": 22400.0}, "supply_current_a at 30 s: 22400 looks like milliamperes.* 22.4"),
         ({"value": -3.0}, "supply_current_a at 30 s: -3 is negative.*leads reversed"),
         ({"quantity": "battery_temp_c", "value": 300.0}, "kelvin; in degrees Celsius it is 26.85"),
-        ({"quantity": "watts"}, "reading: quantity: input should be 'supply_current_a', "),
+        ({"quantity": "watts"}, "reading: quantity: one of 'supply_current_a', "),
         ({"elapsed_s": -1.0}, "-1 s is before the connection began; note what is read from then"),
         ({"noted_at": at(-5.0)}, "-5 s is before the connection began"),
-        ({"elapsed_s": float("nan")}, "elapsed_s: input should be a finite number"),
-        ({"elapsed_s": 86_401.0}, "elapsed_s: input should be less than or equal to 86400"),
+        ({"elapsed_s": float("nan")}, "elapsed_s: a plain number is needed"),
+        ({"elapsed_s": 86_401.0}, "elapsed_s: at most 86400 s"),
         ({"noted_at": "2026-03-02T07:44:00"}, "no UTC offset; a moment like 2026-03-02T07:43:00"),
-        ({"noted_at": "yesterday"}, "moment: input should be a valid datetime"),
+        ({"noted_at": "yesterday"}, "moment: a day with time like 2024-05-31T10:05:00"),
         ({"noted_at": "2019-12-31T23:59:59Z"}, "a clock in the year 2019 is not set; set the dev"),
         ({"noted_at": "0001-01-01T00:00:00+14:00"}, "a clock in the year 1 is not set"),
-        ({"key": "short"}, "key: string should match pattern"),
-        ({"key": "with a space"}, "key: string should match pattern"),
-        ({"key": "nul\x00nul-nul"}, "key: string should match pattern"),
+        ({"key": "short"}, "key: does not have the form"),
+        ({"key": "with a space"}, "key: does not have the form"),
+        ({"key": "nul\x00nul-nul"}, "key: does not have the form"),
     ],
 )
 def test_a_press_that_cannot_be_is_one_sentence(begun, values, words):
@@ -312,7 +312,7 @@ def test_labels_and_told_fields_that_cannot_be_are_one_sentence(begun):
     assert mark(begun, C, "mark-0001", "x" * 60, at(30.0)).marks[0][1].label == "x" * 60
     with pytest.raises(InputError, match="what is told of the connection: unknown key 'laod_a'"):
         tell(begun, C, "tell-0001", laod_a=8.0)
-    with pytest.raises(InputError, match=r"load_a: .*greater than or equal to 0"):
+    with pytest.raises(InputError, match=r"load_a: at least 0 A .given: -8 A"):
         tell(begun, C, "tell-0001", load_a=-8.0)
     with pytest.raises(InputError, match="what is told of the connection: unknown key"):
         begin(begun, "connection-2", START, colour="red")

@@ -59,7 +59,7 @@ def test_a_connection_is_assessed_as_the_library_does(fleet):
         (b"", "is empty"),
         (b"\x00\xff" * 50, "not a text file"),
         (b"elapsed_s,supply_current_a\n0,1\n", "at least 3"),
-        (HEALTHY, "rest voltage 40 V cannot be that of 12"),
+        (HEALTHY, "rest voltage: 40 V cannot be that of 12"),
     ],
 )
 def test_readings_that_cannot_be_assessed_are_kept_with_the_sentence(fleet, data, why):

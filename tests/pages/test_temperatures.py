@@ -130,6 +130,7 @@ def test_a_limits_card_entered_in_fahrenheit_is_kept_in_celsius(own):
     at.text_input(key=key("card.limits.capacity_temp_c") + ".degF").set_value("14, 50, 77").run()
     at.text_input(key=key("card.limits.capacity_temp_factor")).set_value("70, 90, 100").run()
     at.text_input(key=key("card.reason")).set_value("new revision").run()
+    at.text_input(key=key("card.limits.document")).set_value("Invented manual, revision 3").run()
     [keep] = [b for b in at.button if b.label == "Keep this revision"]
     keep.click().run()
     revisions = open_store(own).entries(CardRevision)
@@ -143,7 +144,8 @@ def test_a_row_that_is_no_row_stays_as_typed_and_is_refused(own):
     at = shown("limits_card")
     at.text_input(key=key("card.limits.capacity_temp_c") + ".degF").set_value("cold, 50").run()
     assert at.text_input(key=key("card.limits.capacity_temp_c") + ".degF").value == "cold, 50"
-    assert any("give numbers like" in e.value.replace("\\", "") for e in at.error)
+    [error] = [e.value.replace("\\", "") for e in at.error]
+    assert error.startswith("Temperature in the capacity table: numbers like")
 
 
 def test_a_capacity_check_entered_in_fahrenheit_is_kept_in_celsius(own):

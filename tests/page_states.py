@@ -110,7 +110,7 @@ def connected(page: Page, address: str) -> None:
     page.get_by_role("combobox", name="Battery").click()
     page.get_by_role("option").first.click()
     settle(page)
-    for number in ("134", "131", "129"):
+    for number in ("24", "22", "21"):
         for sign in number:
             page.get_by_role("button", name=sign, exact=True).click(timeout=WAIT_MS)
         page.get_by_role("button", name="Note", exact=True).click()

@@ -21,7 +21,7 @@ from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import not_checked
-from batterymodel.rules.case import LEAST_READINGS, Case, any_seen
+from batterymodel.rules.case import LEAST_READINGS, Case
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.doubts import with_doubt
 from batterymodel.rules.findings import findings_for, outcome_of
@@ -223,12 +223,12 @@ def _heat_log_ratio(
     """How much speaks for overheating, from the rise and the temperatures [ln]."""
     hottest = limit_for(battery, "charge_temp_max_c").value
     fastest = limit_for(battery, "max_temp_rise_c_per_min").value
-    warming = warming_c_per_min(readings.elapsed_s, readings.battery_temp_c)
+    warming = warming_c_per_min(*readings.battery_temps())
     return overheating_log_ratio(
         rise,
         hot=temp_c is not None and temp_c > hottest,
         warming=warming is not None and warming > fastest,
-        read=any_seen(readings.battery_temp_c),
+        read=readings.battery_temps()[1].size > 0,
     )
 
 
@@ -426,12 +426,8 @@ def _other_evidence(
 
 
 def _battery_temp_c(readings: Readings, ambient_c: float | None) -> float | None:
-    seen = readings.battery_temp_c
-    if seen is not None:
-        told = seen[np.isfinite(seen) & ~slip_mask(readings, ("battery_temp_c",))]
-        if told.size:
-            return float(told[-LAST_TEMPERATURES:].max())
-    return ambient_c
+    _, told = readings.battery_temps(but=slip_mask(readings, ("battery_temp_c",)))
+    return float(told[-LAST_TEMPERATURES:].max()) if told.size else ambient_c
 
 
 def _usable_temp(temp_c: float | None) -> float | None:

@@ -15,7 +15,7 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, fixed
-from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings
+from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings, TempReading
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import LONGEST_LOG_S, in_order, note_gaps, run_starts, timed
@@ -208,7 +208,8 @@ def readings_csv(readings: Readings) -> str:
     """The readings as CSV text that reads back to equal readings.
 
     ``time`` stands beside ``elapsed_s`` when the start is known. The first event at a reading
-    stands in its row; every other event has a row of its own without a current. Event texts are
+    stands in its row; every other event has a row of its own without a current, and so has every
+    temperature read at another time. Event texts are
     written on one line, and read back in order of time, then text.
 
     Parameters
@@ -229,6 +230,10 @@ def readings_csv(readings: Readings) -> str:
         later = events["elapsed_s"].duplicated()
         frame = frame.merge(events[~later], on="elapsed_s", how="outer")
         frame = pd.concat([frame, events[later]]).sort_values("elapsed_s", kind="stable")
+    if readings.temps_between:
+        alone = [(t.elapsed_s, t.temp_c) for t in readings.temps_between]
+        between = pd.DataFrame(alone, columns=["elapsed_s", "battery_temp_c"])
+        frame = pd.concat([frame, between]).sort_values("elapsed_s", kind="stable")
     if (start := readings.started_at) is not None:
         if (offset := start.utcoffset()) is not None:
             start = start.astimezone(timezone(offset))
@@ -263,7 +268,7 @@ def readings_from_table(
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"
     frame, started_at = timed(frame, remarks)
-    events = _events(frame, remarks)
+    events, temps = _events(frame, remarks), _temps_between(frame)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
     _check_one_run(frame["elapsed_s"], time, remarks)
     _check_peaks(frame, remarks)
@@ -275,6 +280,7 @@ def readings_from_table(
     return Readings(
         **columns,
         events=events,
+        temps_between=temps,
         started_at=started_at,
         source=remarks.source,
         notes=tuple(remarks.notes),
@@ -292,9 +298,20 @@ def _events(frame: pd.DataFrame, remarks: Remarks) -> tuple[Event, ...]:
     return tuple(Event(elapsed_s=elapsed_s, text=text) for elapsed_s, text in pairs if text)
 
 
+def _temps_between(frame: pd.DataFrame) -> tuple[TempReading, ...]:
+    """Battery temperatures of the rows without a supply current, in order of time."""
+    if "battery_temp_c" not in frame:
+        return ()
+    alone = frame[frame["supply_current_a"].isna() & frame["battery_temp_c"].notna()]
+    pairs = sorted(zip(alone["elapsed_s"].tolist(), alone["battery_temp_c"].tolist(), strict=True))
+    return tuple(TempReading(elapsed_s=at_s, temp_c=temp_c) for at_s, temp_c in pairs)
+
+
 def _with_current(frame: pd.DataFrame, remarks: Remarks, least: int) -> pd.DataFrame:
     lost = frame["supply_current_a"].isna()
-    remarks.note_rows(lost, "dropped: no supply current; any event there is kept")
+    remarks.note_rows(
+        lost, "dropped: no supply current; any event or battery temperature there is kept"
+    )
     usable = frame["elapsed_s"][~lost].nunique()
     if usable < least:
         raise remarks.error(

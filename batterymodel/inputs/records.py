@@ -236,11 +236,19 @@ class Event(Record):
     text: str
 
 
+class TempReading(Record):
+    """A temperature read at the battery while no ammeter was read [degC]."""
+
+    elapsed_s: float
+    temp_c: float
+
+
 class Readings(BaseModel):
     """The timed meter values of one connection, cleaned, in order of time.
 
     Every array has one value per reading, shape ``(n,)``; an optional meter that was not there
-    is ``None``, a value it did not give is NaN. ``notes`` says what cleaning did.
+    is ``None``, a value it did not give is NaN. ``temps_between`` are the battery's temperatures
+    at other times. ``notes`` says what cleaning did.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
@@ -252,6 +260,7 @@ class Readings(BaseModel):
     battery_temp_c: np.ndarray | None = None
     load_a: np.ndarray | None = None
     events: tuple[Event, ...] = ()
+    temps_between: tuple[TempReading, ...] = ()
     started_at: datetime | None = None
     source: str = "readings"
     notes: tuple[str, ...] = ()
@@ -300,8 +309,31 @@ class Readings(BaseModel):
             return NotImplemented
         columns = ("elapsed_s", "supply_current_a", *OPTIONAL_COLUMNS)
         return all(_same(getattr(self, c), getattr(other, c)) for c in columns) and (
-            self.events == other.events and self.started_at == other.started_at
+            self.events == other.events
+            and self.temps_between == other.temps_between
+            and self.started_at == other.started_at
         )
+
+    def battery_temps(self, but: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """Every temperature read at the battery, in order of time.
+
+        Parameters
+        ----------
+        but : ndarray of bool, shape (n,), optional
+            Readings whose temperature is left out.
+
+        Returns
+        -------
+        elapsed_s, temp_c : ndarray, shape (m,)
+            Times [s] and temperatures [degC]; empty where none was read.
+        """
+        column = np.full(len(self), np.nan) if self.battery_temp_c is None else self.battery_temp_c
+        seen = np.isfinite(column) if but is None else np.isfinite(column) & ~but
+        own_s = [between.elapsed_s for between in self.temps_between]
+        own_c = [between.temp_c for between in self.temps_between]
+        elapsed_s = np.concatenate([self.elapsed_s[seen], own_s])
+        order = np.argsort(elapsed_s, kind="stable")
+        return elapsed_s[order], np.concatenate([column[seen], own_c])[order]
 
     __hash__ = None  # type: ignore[assignment]  # arrays can be changed: no hash
 

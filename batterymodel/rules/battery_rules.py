@@ -142,7 +142,7 @@ def not_checked(case: Case) -> tuple[str, ...]:
     readings, check = case.readings, case.battery.capacity_check
     due = case.limit("capacity_check_interval_days").value
     made = {
-        "temperature": any_seen(readings.battery_temp_c),
+        "temperature": readings.battery_temps()[1].size > 0,
         "capacity": check is not None and (case.on - check.on).days <= due,
         "rest_voltage": case.rest_voltage_v is not None,
         "load": case.fit.signal.load.given,
@@ -236,10 +236,7 @@ def _hottest_c(readings: Readings, temp_c: float) -> float:
     float
         [degC]; a lone reading among cooler ones does not count, but is asked about.
     """
-    seen = readings.battery_temp_c
-    if seen is None:
-        return temp_c
-    values = seen[np.isfinite(seen)]
+    _, values = readings.battery_temps()
     return max(temp_c, float(np.minimum(values[1:], values[:-1]).max(initial=-np.inf)))
 
 
@@ -247,7 +244,7 @@ def _is_asked_at_the_battery(case: Case) -> bool:
     """A fair ambient temperature says nothing of a nickel-cadmium battery that may run away."""
     low, high = case.limit("charge_temp_min_c").value, case.limit("charge_temp_max_c").value
     fair = case.temp_c is not None and low <= case.temp_c <= high
-    at_battery = any_seen(case.readings.battery_temp_c)
+    at_battery = case.readings.battery_temps()[1].size > 0
     return fair and not at_battery and case.battery.chemistry is Chemistry.NICD
 
 
@@ -263,7 +260,7 @@ def temperature_rise(case: Case) -> Finding | None:
     Finding or None
         None where the battery does not warm faster than its limit, or it is not known.
     """
-    warming = warming_c_per_min(case.readings.elapsed_s, case.readings.battery_temp_c)
+    warming = warming_c_per_min(*case.readings.battery_temps())
     limit = case.limit("max_temp_rise_c_per_min")
     if warming is None or warming <= limit.value:
         return None

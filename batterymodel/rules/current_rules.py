@@ -19,7 +19,6 @@ from batterymodel.rules.case import (
     OWN_RULE,
     Case,
     against,
-    any_seen,
 )
 from batterymodel.rules.results import (
     Finding,
@@ -308,10 +307,10 @@ def _least_that_hurts_a(case: Case, rise: Rise) -> float:
 
 def _is_warm(case: Case) -> bool:
     """The battery's own temperature, read there, is high or rises."""
-    temps = case.readings.battery_temp_c
-    if not any_seen(temps) or case.temp_c is None:
+    at_s, temps = case.readings.battery_temps()
+    if not temps.size or case.temp_c is None:
         return False
-    warming = warming_c_per_min(case.readings.elapsed_s, temps)
+    warming = warming_c_per_min(at_s, temps)
     return case.temp_c >= WARM_C or (warming is not None and warming > WARMS_C_PER_MIN)
 
 

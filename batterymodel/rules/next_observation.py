@@ -92,7 +92,7 @@ def possible_observations(case: Case) -> tuple[str, ...]:
     told = case.temp_c is not None and not nicd and case.rise is None
     made = {
         "bus_load": load_known,
-        "temperature": told or any_seen(readings.battery_temp_c),
+        "temperature": told or readings.battery_temps()[1].size > 0,
         "clamp": case.fit.signal.from_clamp or any_seen(readings.battery_current_a),
         "rest_voltage": case.rest_voltage_v is not None or case.battery.chemistry not in LEAD_ACID,
         "capacity_check": case.battery.capacity_check is not None,

@@ -2,14 +2,14 @@
 
 Each supply current is a row. What another meter showed shortly before or after stands in the row
 nearest in time, for a row without a supply current is of no use to the taper. Nothing is left out:
-what has no such neighbour, and every mark, keeps a row of its own.
+what has no such neighbour, and every mark, keeps a row of its own; of such rows the battery's
+temperature still counts (`Readings.temps_between`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import timedelta
-from itertools import pairwise
 
 import pandas as pd
 
@@ -22,13 +22,11 @@ TOGETHER_S = 10.0
 """Readings of two meters so close in time count as one [s] (own choice: the time to look from one
 to the next)."""
 
-TEMP_TOGETHER_S = 300.0
-"""The same for a battery's temperature, which changes slowly and must not be lost for want of an
-ammeter reading beside it [s] (own choice)."""
+TEMP_TOGETHER_S = 30.0
+"""The same for a battery's temperature, which changes slowly [s] (own choice)."""
 
-MOST_SQUEEZE = 1.5
-"""How many times shorter the rows may make the time between two temperatures [-] (own choice): a
-battery that warms must not seem to warm faster by more."""
+VOLTS_TOGETHER_S = 60.0
+"""The same for the supply's voltage, which is held [s] (own choice)."""
 
 COLUMNS = ("elapsed_s", "time", *Quantity, "event")
 
@@ -127,28 +125,13 @@ def _reading_rows(connection: InProgress) -> list[_Row]:
         for k, row in enumerate(rows)
         if _belong_together(other, row.elapsed_s, switched_s)
     )
-    placed: dict[int, int] = {}
+    placed: set[int] = set()
     for _, i, k in near:
         name = str(others[i].quantity)
         if i not in placed and name not in rows[k].cells:
             rows[k].cells[name] = repr(others[i].value)
-            placed[i] = k
-    for i in _squeezed(others, rows, placed):
-        del rows[placed.pop(i)].cells[str(others[i].quantity)]
+            placed.add(i)
     return rows + [_row(other) for i, other in enumerate(others) if i not in placed]
-
-
-def _squeezed(others: list[Reading], rows: list[_Row], placed: dict[int, int]) -> set[int]:
-    """Cooler temperatures whose rows stand too close to the next warmer one's."""
-    temps = [i for i in placed if others[i].quantity is Quantity.BATTERY_TEMP]
-    temps.sort(key=lambda i: others[i].elapsed_s)
-    return {
-        first
-        for first, second in pairwise(temps)
-        if others[first].value < others[second].value
-        and MOST_SQUEEZE * (rows[placed[second]].elapsed_s - rows[placed[first]].elapsed_s)
-        < others[second].elapsed_s - others[first].elapsed_s
-    }
 
 
 def _row(reading: Reading) -> _Row:
@@ -161,7 +144,9 @@ def _belong_together(other: Reading, at_s: float, switched_s: list[float]) -> bo
     if other.quantity is Quantity.BATTERY_TEMP:
         return last_s - first_s <= TEMP_TOGETHER_S
     switched = any(first_s < mark_s <= last_s for mark_s in switched_s)
-    return last_s - first_s <= TOGETHER_S and not switched
+    voltage = other.quantity is Quantity.SUPPLY_VOLTAGE
+    most_s = VOLTS_TOGETHER_S if voltage else TOGETHER_S
+    return last_s - first_s <= most_s and not switched
 
 
 def _mark_rows(connection: InProgress) -> list[_Row]:

@@ -127,7 +127,9 @@ def test_frame_of_every_kind_of_column():
     assert readings.load_a.tolist() == [10] * 4
     assert [event.elapsed_s for event in readings.events] == [10, 70]
     assert readings.started_at == datetime(2024, 5, 1, 10, tzinfo=UTC)
-    assert readings.notes == ("2 rows dropped: no supply current; any event there is kept",)
+    assert readings.notes == (
+        "2 rows dropped: no supply current; any event or battery temperature there is kept",
+    )
 
 
 @pytest.mark.parametrize(
@@ -208,7 +210,7 @@ def test_empty_time_column_beside_elapsed_is_no_matter():
             HEADER + "0,30\n5,\n7,NaN\n8,N/A\n10,25\n20,22\n",
             [0, 10, 20],
             [30, 25, 22],
-            "3 rows dropped: no supply current; any event there is kept",
+            "3 rows dropped: no supply current; any event or battery temperature there is kept",
         ),
         (
             HEADER + "0,30\n,28\n10,25\n20,22\n",
@@ -306,3 +308,14 @@ def test_values_on_a_bound_are_read(column, values):
     expected = [float(value) for value in columns[column]]
     frame = pd.DataFrame(columns)
     assert getattr(readings_from_frame(frame), column).tolist() == expected
+
+
+def test_a_temperature_beside_no_current_keeps_its_time():
+    text = "elapsed_s,supply_current_a,battery_temp_c\n0,30,20\n30,28,\n60,27,21\n400,,46\n"
+    readings = readings_from_bytes(text.encode(), "log.csv")
+    at_s, temps = readings.battery_temps()
+    assert at_s.tolist() == [0.0, 60.0, 400.0]
+    assert temps.tolist() == [20.0, 21.0, 46.0]
+    assert readings.elapsed_s.tolist() == [0.0, 30.0, 60.0]
+    left_out = readings.battery_temps(but=np.array([True, False, False]))
+    assert left_out[1].tolist() == [21.0, 46.0]

@@ -76,8 +76,14 @@ IN_PROGRESS = (
         (
             "temperature together",
             "noted_readings",
-            "TEMP_TOGETHER_S = 300.0\n",
-            "TEMP_TOGETHER_S = 301.0\n",
+            "TEMP_TOGETHER_S = 30.0\n",
+            "TEMP_TOGETHER_S = 31.0\n",
+        ),
+        (
+            "voltage together",
+            "noted_readings",
+            "VOLTS_TOGETHER_S = 60.0\n",
+            "VOLTS_TOGETHER_S = 61.0\n",
         ),
         (
             "switched between meters",

@@ -67,45 +67,23 @@ def test_one_row_for_each_supply_current_with_what_was_read_beside_it():
     assert readings.notes == ()
 
 
-@pytest.mark.parametrize(("quantity", "most_s"), [(CLAMP, 10.0), (LOAD, 10.0), (TEMP, 300.0)])
+@pytest.mark.parametrize(
+    ("quantity", "most_s"), [(CLAMP, 10.0), (LOAD, 10.0), (TEMP, 30.0), (VOLTS, 60.0)]
+)
 @pytest.mark.parametrize("side", [-1.0, 1.0])
 def test_only_what_is_close_in_time_shares_a_row(quantity, most_s, side):
     for apart_s, shared in ((most_s, True), (most_s + 0.5, False)):
         readings = readings_of(
             noted(
                 (SUPPLY, 30.0, 0.0),
-                (SUPPLY, 28.0, 2000.0),
-                (SUPPLY, 27.0, 4000.0),
-                (quantity, 20.0, 2000.0 + side * apart_s),
+                (SUPPLY, 28.0, 200.0),
+                (SUPPLY, 27.0, 400.0),
+                (quantity, 20.0, 200.0 + side * apart_s),
             )
         )
         column = getattr(readings, quantity)
         assert (column is not None and column.tolist()[1] == 20.0) is shared
         assert len(readings.notes) == (not shared)
-
-
-@pytest.mark.parametrize(
-    ("second_c", "row_s", "seen"),
-    [
-        (34.0, 199.0, [NAN, NAN, 34.0]),
-        (34.0, 200.0, [22.0, NAN, 34.0]),
-        (22.0, 60.0, [22.0, NAN, 22.0]),
-    ],
-)
-def test_a_temperature_read_later_counts_and_warms_the_battery_no_faster(second_c, row_s, seen):
-    """Read at 0 and at 300 s; where the last ammeter reading is before 200 s, the rows would
-    make it warm more than half as fast again, and the cooler one keeps a row of its own.
-    """
-    readings = readings_of(
-        noted(
-            (SUPPLY, 30.0, 0.0),
-            (SUPPLY, 29.0, 30.0),
-            (SUPPLY, 28.0, row_s),
-            (TEMP, 22.0, 0.0),
-            (TEMP, second_c, 300.0),
-        )
-    )
-    np.testing.assert_array_equal(readings.battery_temp_c, seen)
 
 
 def test_the_nearest_row_takes_a_reading_and_each_row_one_of_a_kind():
@@ -175,8 +153,8 @@ def test_without_a_supply_current_the_ammeter_is_asked_for():
 
 def test_nothing_that_was_noted_is_missing_from_the_file():
     """What has no supply current near it is of no use to the taper, but is kept."""
-    far = noted((SUPPLY, 30.0, 0.0), (TEMP, 55.0, 400.0), (SUPPLY, 28.0, 800.0))
-    assert "400.0,2026-03-02T07:49:40+00:00,,55.0" in readings_bytes(far).decode()
+    far = noted((SUPPLY, 30.0, 0.0), (TEMP, 55.0, 200.0), (SUPPLY, 28.0, 400.0))
+    assert "200.0,2026-03-02T07:46:20+00:00,,55.0" in readings_bytes(far).decode()
     assert any("dropped: no supply current" in note for note in readings_of(far).notes)
 
 
@@ -237,3 +215,21 @@ def test_a_press_is_refused_for_what_the_file_would_be_refused_for(quantity, val
     no_level = ("no value reaches", "every value is 0")
     whole_column = said[0] == "taken" and any(words in said[1] for words in no_level)
     assert said[0] == said[1] or whole_column
+
+
+def test_a_temperature_read_long_after_the_ammeter_still_takes_power_off():
+    """44 degC beside the last reading, 46 degC six minutes later: above the 45 of a lead-acid."""
+    currents = [(SUPPLY, 18.0 - 0.4 * k, 60.0 * k) for k in range(5)]
+    cool = readings_of(noted(*currents, (TEMP, 44.0, 241.0)))
+    hot = readings_of(noted(*currents, (TEMP, 44.0, 241.0), (TEMP, 46.0, 600.0)))
+    assert assess(cool, BARE, on=date(2026, 3, 2)).outcome != "disconnect"
+    assert assess(hot, BARE, on=date(2026, 3, 2)).outcome == "disconnect"
+
+
+def test_temperatures_keep_their_times_and_their_order():
+    """Cooling from 30 degC between two ammeter readings is no warming."""
+    read = [(TEMP, 30.0, 238.0), (TEMP, 27.0, 285.0), (TEMP, 26.8, 350.0)]
+    currents = [(SUPPLY, 30.0 - at / 100.0, at) for at in (0.0, 120.0, 180.0, 240.0, 500.0)]
+    at_s, temps = readings_of(noted(*currents, *read)).battery_temps()
+    np.testing.assert_array_equal(temps, [30.0, 27.0, 26.8])
+    np.testing.assert_allclose(at_s, [240.0, 285.0, 350.0])

@@ -55,7 +55,8 @@ def deep_discharge(case: Case) -> Finding:
     """State of charge at connection against the least for topping off.
 
     A rest voltage that confirms the charge contradicts a current that says the battery is low: a
-    bus load that was told wrong looks so, and one more observation is asked for.
+    bus load that was told wrong looks so, and one more observation is asked for. So it is where the
+    range reaches over the limit.
 
     Parameters
     ----------
@@ -70,7 +71,7 @@ def deep_discharge(case: Case) -> Finding:
     below = case.state.probability_below(limit.value)
     if below < 1.0 - SURE_TO_TOP_OFF:
         variant, severity = "ok", Severity.OK
-    elif below > SURE and not rest_voltage_confirms(case):
+    elif below > SURE and soc.high <= limit.value and not rest_voltage_confirms(case):
         bound = case.fit.signal.limited_throughout
         variant, severity = "bound" if bound else "service", Severity.SERVICE
     else:

@@ -305,8 +305,8 @@ NEXT_STEPS = {
 }
 
 DOUBT_NOTE = (
-    "a finding says that the current may mislead: the ranges are drawn so wide that they hold even "
-    "if it tells nothing of the charge in one case of seven"
+    "a finding says that the current may mislead: the ranges of the charge are drawn so wide that "
+    "they hold even if it tells nothing in one case of seven; the time to go holds if it does tell"
 )
 """Said of numbers that `rules.doubts` widened."""
 

@@ -184,7 +184,8 @@ def add_connection(
     ------
     InputError
         An unknown battery or aircraft, one that is on no aircraft, a day that is still to come, a
-        file that is too large, or one that is on record with its columns taken otherwise.
+        file that is too large, or one that is on record with its columns taken otherwise or with
+        other facts told beside it.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
     column_map = None if column_map is None or column_map.own else column_map
@@ -192,7 +193,7 @@ def add_connection(
         battery_id = store.plate(serial).id
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
         if there:
-            return _there_already(there[0], column_map)
+            return _there_already(there[0], column_map, told)
         readings, why_not = _read(data, file_name, column_map)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
@@ -214,15 +215,16 @@ def add_connection(
     with store.writing():
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
         if there:
-            return _there_already(there[0], column_map)
+            return _there_already(there[0], column_map, told)
         store.keep_file(data)
         entry = store.add(_with_result(connection, result, why_not))
         _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
 
-def _there_already(entry: Entry[Connection], column_map: ColumnMap | None) -> Taken:
+def _there_already(entry: Entry[Connection], column_map: ColumnMap | None, told: Told) -> Taken:
     if entry.record.column_map == column_map:
+        _refuse_other_facts(entry, told)
         return Taken(entry, was_there=True)
     before = entry.record.column_map
     words = before.words if before else "the columns are those of this tool"
@@ -230,6 +232,20 @@ def _there_already(entry: Entry[Connection], column_map: ColumnMap | None) -> Ta
         f"{entry.record.file_name}: is on record as {entry.id}, its columns taken otherwise "
         f"({words}); delete that connection first to take them as told now"
     )
+
+
+def _refuse_other_facts(entry: Entry[Connection], told: Told) -> None:
+    """What is told beside readings on record must not be lost in silence."""
+    kept = {"on": entry.record.day, "rest_after_v": entry.record.rest_after_v}
+    kept |= {name: getattr(entry.record, name) for name in TOLD_FIELDS}
+    usual = Told()
+    given = {name: getattr(told, name) for name in kept}
+    other = [n for n, v in given.items() if v != getattr(usual, n) and v != kept[n]]
+    if other:
+        raise InputError(
+            f"{entry.record.file_name}: is on record as {entry.id} with other facts "
+            f"({', '.join(other)}); correct that entry, or delete it and add it anew"
+        )
 
 
 def readings_of(store: Store, connection: Connection) -> Readings:

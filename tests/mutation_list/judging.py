@@ -6,6 +6,7 @@ from tests.mutation_list.mutation import changes_in
 
 RULES = changes_in(
     "rules",
+    ("range over the limit", "battery_rules", "soc.high <= limit.value and", "True and"),
     ("well above", "battery_rules", "WELL_ABOVE_V = 0.3\n", "WELL_ABOVE_V = 0.1\n"),
     ("negligible volts", "case", "NEGLIGIBLE_V = 0.05\n", "NEGLIGIBLE_V = 0.2\n"),
     (

@@ -49,12 +49,16 @@ def with_limit_until(case: Case, limit_end_s: float) -> Case:
 
 
 def with_probability_below(case: Case, soc: float, probability: float, low: float) -> Case:
-    """The case with so much probability a point below a state of charge, the rest above."""
+    """The case with so much probability a point below a state of charge, the rest above.
+
+    The range reaches above it where more than a twentieth lies there.
+    """
+    high = soc - 0.01 if probability > 0.95 else soc + 0.02
     state = replace(
         case.state,
         soc_at_connection_values=np.array([[soc - 0.01, soc + 0.01]]),
         weight=np.array([[probability, 1.0 - probability]]),
-        soc_at_connection=Interval(mean=soc, low=low, high=soc + 0.02, level=0.9),
+        soc_at_connection=Interval(mean=soc, low=low, high=high, level=0.9),
     )
     return replace(case, state=state)
 

@@ -39,6 +39,14 @@ def test_state_of_charge_is_judged_by_its_probability(battery, probability, expe
     assert severity(findings.deep_discharge(case)) == expected
 
 
+def test_no_battery_is_sent_away_on_a_range_that_reaches_over_the_limit(battery):
+    case = with_probability_below(quiet_case(battery), 0.75, 0.96, low=0.5)
+    for high, expected in ((0.75, "service"), (0.76, "watch")):
+        soc = case.state.soc_at_connection.model_copy(update={"high": high})
+        reaching = replace(case, state=replace(case.state, soc_at_connection=soc))
+        assert severity(findings.deep_discharge(reaching)) == expected
+
+
 def test_charge_current_is_what_the_battery_takes_with_its_floor(battery):
     """25 A of taper on 3 A of float current are 28 A: above a card of 27, below one of 29."""
     for most, expected in ((27.0, "service"), (29.0, "ok")):

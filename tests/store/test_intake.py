@@ -216,3 +216,20 @@ def test_a_connection_still_to_come_is_refused(fleet):
     store = fleet.with_clock(lambda: datetime(2026, 3, 2, 12, tzinfo=UTC), fleet.new_id)
     with pytest.raises(InputError, match="the connection of 2026-03-04 is later than today"):
         add_connection(store, "B-1", HEALTHY, "a.csv", Told(on=date(2026, 3, 4)))
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        Told(rest_voltage_v=24.0),
+        Told(rest_after_v=25.4),
+        Told(load_a=3.0),
+        Told(on=date(2026, 1, 9)),
+    ],
+)
+def test_other_facts_beside_readings_on_record_are_refused_and_not_lost(store, told):
+    first = small_record(store).connection
+    again = add_connection(store, "B-1", LOG.read_bytes(), LOG.name, Told(on=DAY))
+    assert (again.was_there, again.entry.id) == (True, first)
+    with pytest.raises(InputError, match=f"{first} with other facts"):
+        add_connection(store, "B-1", LOG.read_bytes(), LOG.name, told)

@@ -40,12 +40,23 @@ def with_doubt(case: Case) -> Case:
     Case
         The same one where nothing casts doubt.
     """
-    if not any(_misleads(rule(case), least) for rule, least in MISLEADS_FROM):
+    if not casting_doubt(case):
         return case
     return replace(case, state=case.state.doubted(DOUBT), doubted=True)
 
 
-def _misleads(finding: Finding | None, least: Severity) -> bool:
-    if finding is None:
-        return False
-    return SEVERITY_ORDER.index(finding.severity) >= SEVERITY_ORDER.index(least)
+def casting_doubt(case: Case) -> tuple[str, ...]:
+    """Names of the rules whose finding says that the current may mislead.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    tuple of str
+        Empty where the current may be believed.
+    """
+    found = [(rule(case), least) for rule, least in MISLEADS_FROM]
+    rank = SEVERITY_ORDER.index
+    return tuple(f.rule for f, least in found if f and rank(f.severity) >= rank(least))

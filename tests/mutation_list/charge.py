@@ -218,6 +218,13 @@ RANGES = (
         "basis",
         ("peak left out", "intervals", "max(ends[tail], ends[shortest])", "ends[tail]"),
         ("tail left out", "intervals", "min(starts[tail], starts[shortest])", "starts[shortest]"),
+        ("long tail left out", "intervals", "max(ends[tail], ends[shortest])", "ends[shortest]"),
+        (
+            "end of each value",
+            "intervals",
+            "np.cumsum(w[order]) - 0.5 * w[order]",
+            "np.cumsum(w[order])",
+        ),
         ("off the middle", "intervals", "OFF_MIDDLE = 0.001\n", "OFF_MIDDLE = 0.0\n"),
         tests=("tests/soc/test_combination.py",),
     ),

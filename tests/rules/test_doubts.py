@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from batterymodel import assess
-from batterymodel.rules.doubts import DOUBT, with_doubt
+from batterymodel.rules.doubts import DOUBT, casting_doubt, with_doubt
 from batterymodel.taper.trends import Rise
 from tests.conftest import simulated_connection
-from tests.rules.cases import ON, SUPPLY, case_of, quiet_case, with_fitted
+from tests.rules.cases import ON, SUPPLY, case_of, quiet_case, with_evidence
 from tests.rules.test_findings import clamped
 
 
@@ -35,20 +35,21 @@ def with_third_clamp(case):
 
 
 DOUBTED = {
-    "unlike any taper": lambda case: replace(case, unlike_history=True),
-    "scatter": with_scatter,
-    "load contradicted": lambda case: with_fitted(case, load_a=20.0),
-    "clamp on one of three": with_third_clamp,
-    "plate of 400 Ah": with_large_plate,
-    "runaway": lambda case: replace(case, rise=Rise(9.0, 0.3, 120.0, 100.0, 9.0, 0.3, True)),
-    "hot": hot,
+    "unlike_any_taper": lambda case: replace(case, unlike_history=True),
+    "taper_shape": with_scatter,
+    "contradiction": lambda case: with_evidence(case, 0.02, 0.9, 0.3),
+    "clamp": with_third_clamp,
+    "rated_capacity": with_large_plate,
+    "current_rising": lambda case: replace(case, rise=Rise(9.0, 0.3, 120.0, 100.0, 9.0, 0.3, True)),
+    "battery_temperature": hot,
 }
 
 
-@pytest.mark.parametrize("what", DOUBTED)
-def test_a_current_that_may_mislead_counts_for_less(battery, what):
+@pytest.mark.parametrize("rule", DOUBTED)
+def test_a_current_that_may_mislead_counts_for_less(battery, rule):
     """A share `DOUBT` of the belief goes to what is known without the current: nothing, here."""
-    before = DOUBTED[what](quiet_case(battery))
+    before = DOUBTED[rule](quiet_case(battery))
+    assert casting_doubt(before) == (rule,)
     after = with_doubt(before)
     was, now = before.state.probability_below(0.5), after.state.probability_below(0.5)
     assert now == pytest.approx((1.0 - DOUBT) * was + DOUBT * 0.5, abs=0.005)
@@ -60,6 +61,11 @@ def test_a_current_that_may_mislead_counts_for_less(battery, what):
 def test_numbers_stay_where_nothing_casts_doubt(battery):
     case = quiet_case(battery)
     assert with_doubt(case) is case
+
+
+def test_a_battery_too_cold_to_charge_casts_no_doubt(battery):
+    case = replace(quiet_case(battery), temp_c=-15.0)
+    assert casting_doubt(case) == ()
 
 
 def test_a_watched_temperature_casts_no_doubt(battery):

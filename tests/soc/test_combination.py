@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batterymodel import Battery, History, LastKnown, Supply, assess
-from batterymodel.basis.intervals import weighted_interval
+from batterymodel.basis.intervals import interval_around, weighted_interval
 from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.soc import account
@@ -95,6 +95,19 @@ def test_interval_of_a_slope_holds_its_peak_and_its_tail():
     values = np.linspace(0.0, 1.0, 20_001)
     interval = weighted_interval(values, values / values.sum())
     assert (interval.low, interval.high) == pytest.approx((np.sqrt(0.05), 1.0), abs=2e-3)
+    turned = weighted_interval(1.0 - values, values / values.sum())
+    assert (turned.low, turned.high) == pytest.approx((0.0, 1.0 - np.sqrt(0.05)), abs=2e-3)
+
+
+def test_quantiles_stand_at_the_middle_of_each_value():
+    """Two values, half the weight each: a quarter and three quarters of the way."""
+    interval = weighted_interval(np.array([1.0, 0.0]), np.array([0.5, 0.5]))
+    assert (interval.low, interval.high) == (0.0, 1.0)
+
+
+def test_an_interval_of_what_cannot_be_less_than_nothing():
+    interval = interval_around(1.0, 2.0, least=0.0)
+    assert (interval.low, interval.high) == pytest.approx((0.0, 1.0 + 2.0 * 1.644854))
 
 
 def test_a_battery_that_takes_nothing_is_full_or_not_there(battery):

@@ -13,6 +13,7 @@ from batterymodel.inputs.records import Readings
 from batterymodel.rules.results import Assessment
 from batterymodel.samples.connections import SCENARIO_DAY, load_scenario
 from tests.conftest import assessed_sample
+from tests.sparing import sparing
 
 SAMPLES, SUPPLY = load_scenario()
 KEYS = [sample.key for sample in SAMPLES]
@@ -49,7 +50,7 @@ def changed(key: str, **curves: object) -> Assessment:
     return result.model_copy(update={"curves": result.curves.model_copy(update=curves)})
 
 
-@pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize("key", sparing(KEYS, every=2))
 class TestEverySample:
     def test_taper_axes_carry_units(self, key: str) -> None:
         clamped = key in ("rising-current-nicd", "completed-taper")

@@ -20,6 +20,7 @@ from batterymodel.inputs.growing import GrowingLog, whole_lines
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
 from batterymodel.samples.connections import SAMPLE_FOLDER
+from tests.sparing import sparing
 
 KEY = "hot-battery"
 BATTERY = SAMPLE_FOLDER / f"{KEY}.toml"
@@ -225,7 +226,7 @@ def hear_ctrl_c():
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-@pytest.mark.parametrize(("rows", "status"), [(30, 0), (2, 130)])
+@pytest.mark.parametrize(("rows", "status"), sparing([(30, 0), (2, 130)]))
 def test_ctrl_c_ends_with_the_last_outcome(tmp_path, rows, status):
     log = tmp_path / "log.csv"
     log.write_text("".join(LINES[:rows]))

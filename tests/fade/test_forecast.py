@@ -188,6 +188,7 @@ def test_crossing_interval_covers_simulated_truth():
     assert 0.62 <= np.mean([case.covered for case in cases]) <= 0.97
 
 
+@pytest.mark.slow
 def test_crossing_is_not_far_off():
     assert np.median([case.error_years for case in fleet_forecasts()]) < 1.2
 

@@ -52,7 +52,7 @@ def samples():
 
 
 @given(st.integers(0, 11), DIALECTS)
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_a_sample_in_any_dialect_comes_back_equal(which, dialect):
     readings = samples()[which]
     content = written(readings, dialect)

@@ -370,6 +370,7 @@ def test_path_that_cannot_be_read(tmp_path, monkeypatch, name, part):
 # Size
 
 
+@pytest.mark.slow
 def test_300_000_rows_are_read():
     elapsed_s = np.arange(300_000) / 10
     frame = pd.DataFrame({"elapsed_s": elapsed_s, "supply_current_a": 20 + elapsed_s % 7})

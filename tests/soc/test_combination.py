@@ -20,6 +20,7 @@ from batterymodel.soc.evidence import (
 )
 from tests.conftest import BELIEF, believed_at, simulated_connection
 from tests.rules.cases import case_of
+from tests.sparing import sparing
 
 ON = date(2026, 3, 2)
 SUPPLY = Supply(rated_current_a=60.0)
@@ -147,7 +148,7 @@ def test_order_of_evidence_does_not_matter(battery):
             assert interval.low <= interval.mean <= interval.high
 
 
-@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("known", sparing([True, False]))
 @pytest.mark.parametrize("load_known", [True, pytest.param(False, marks=pytest.mark.slow)])
 def test_interval_coverage_on_batteries_drawn_from_the_prior(known, load_known, monkeypatch):
     """Nominal 90 %: 160 batteries drawn from what the prior believes, three binomial errors.

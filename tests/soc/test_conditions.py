@@ -32,6 +32,7 @@ from batterymodel.taper.shape import Shape, hold_current
 from batterymodel.taper.signals import signal_from
 from batterymodel.taper.trends import Rise
 from tests.conftest import simulated_connection
+from tests.sparing import sparing
 
 PLAIN = Battery(tail="DEMO-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
 SUPPLY = Supply(rated_current_a=150.0)
@@ -278,7 +279,7 @@ def test_one_cell_has_none_to_spare():
     assert Condition.SHORTED_CELL not in {c.name for c in result.conditions}
 
 
-@pytest.mark.parametrize("depth", [0.1, 0.3])
+@pytest.mark.parametrize("depth", sparing([0.1, 0.3]))
 def test_relative_chances_agree_with_random_sampling(depth, monkeypatch):
     """The odds of accepts little and of worn against sound, by drawing from the beliefs.
 

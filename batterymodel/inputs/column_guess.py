@@ -6,7 +6,7 @@ second reading; all else is for a person to confirm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from batterymodel.inputs.column_map import CURRENTS, SCALES, UNITS, Column, Quan
 from batterymodel.inputs.guesses import ColumnGuess as ColumnGuess
 from batterymodel.inputs.guesses import Sureness as Sureness
 from batterymodel.inputs.guesses import ignored, numbers, sure_unless, unit_told
+from batterymodel.inputs.header_doubts import doubt_of_header
 from batterymodel.inputs.header_words import (
     BATTERY,
     CLAMPS,
@@ -68,7 +69,11 @@ _OWN_NAMES = frozenset(Quantity) - {Quantity.TIME, Quantity.DATE, Quantity.IGNOR
 
 
 def column_guesses(
-    cells: pd.DataFrame, mark: str, chosen: dict[str, Column], units_apart: str = ""
+    cells: pd.DataFrame,
+    mark: str,
+    chosen: dict[str, Column],
+    units_apart: str = "",
+    above: Mapping[str, str] | None = None,
 ) -> tuple[ColumnGuess, ...]:
     """A guess for every column of a table.
 
@@ -82,6 +87,8 @@ def column_guesses(
         What a person told, by header; the others are guessed around it.
     units_apart : str
         Why the units of all values are in doubt, as `foreign_table` says.
+    above : mapping of str to str, optional
+        The text above each header that is no part of it.
 
     Returns
     -------
@@ -94,8 +101,17 @@ def column_guesses(
         if name in chosen:
             guesses.append(ColumnGuess(chosen[name], Sureness.CERTAIN, "told"))
         else:
-            guesses.append(_guess(name, _said(cells[name]), mark))
+            guess = _guess(name, _said(cells[name]), mark)
+            guesses.append(_unless_in_doubt(guess, (above or {}).get(name, "")))
     return tuple(_in_doubt_of_units(_each_once(guesses, told), units_apart))
+
+
+def _unless_in_doubt(guess: ColumnGuess, above: str) -> ColumnGuess:
+    """The guess, unsure where its header or what stands above it leaves a doubt."""
+    column = guess.column
+    if guess.sureness is not Sureness.SURE or column.quantity not in _METERED:
+        return guess
+    return sure_unless(doubt_of_header(column.header, column.quantity, column.unit, above), column)
 
 
 def _in_doubt_of_units(guesses: list[ColumnGuess], units_apart: str) -> list[ColumnGuess]:

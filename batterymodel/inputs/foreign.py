@@ -120,7 +120,7 @@ def guess_columns(
         table.faults.raise_any()
     chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
-    guesses = column_guesses(table.cells, mark, chosen, table.units_apart)
+    guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
     if not sure:
         mark, sure, guesses = _likelier(table, guesses, mark, chosen)
     column_map = ColumnMap.model_validate(
@@ -177,7 +177,7 @@ def _likelier(
 ) -> tuple[str, bool, Guesses]:
     """Of both marks the one under which fewer columns are in doubt; unsure where both do alike."""
     other = "." if mark == "," else ","
-    others = column_guesses(table.cells, other, chosen, table.units_apart)
+    others = column_guesses(table.cells, other, chosen, table.units_apart, table.above)
     more = _in_doubt(guesses) - _in_doubt(others)
     return (other, True, others) if more > 0 else (mark, more < 0, guesses)
 

@@ -105,6 +105,61 @@ def test_a_temperature_is_the_battery_s_own_only_where_all_words_say_so(header, 
     assert (guess.sureness is Sureness.SURE) == sure
 
 
+@pytest.mark.parametrize(
+    ("header", "units"),
+    [
+        ("Battery temp (°C/°F)", "degC and degF"),
+        ("Battery temp °F [°C]", "degC and degF"),
+        ("Battery temp F (°C)", "degC and degF"),
+        ("Current mA A", "A and mA"),
+        ("Current (A/mA)", "A and mA"),
+        ("Battery current A (mA)", "A and mA"),
+        ("Voltage mV/V", "V and mV"),
+    ],
+)
+def test_two_units_in_a_header_are_asked_for(header, units):
+    guess = beside_a_time(header, (20000, 21000) if "A (mA)" in header else (20, 21, 22))
+    assert guess.column.quantity != "ignored"
+    assert guess.sureness is Sureness.UNSURE
+    if "likely" not in guess.why:
+        assert guess.why == f"names two units: {units}"
+
+
+@pytest.mark.parametrize(
+    ("header", "values"),
+    [("Amps (mA)", (20000, 21000)), ("Volts [mV]", (28000, 28100)), ("Current (A)", (20, 21))],
+)
+def test_a_name_that_is_a_unit_is_no_second_one(header, values):
+    assert beside_a_time(header, values).sureness is Sureness.SURE
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Current (0.1 A)",
+        "Current (0,1 A)",
+        "Current (10 A)",
+        "Current [10A]",
+        "Current 10 A",
+        "Current 10A",
+        "Current A x10",
+        "Current x10 (A)",
+        "Current *10 (A)",
+        "Current 10x (A)",
+        "Current (A) /10",
+        "Current (A) ×10",
+        "Supply amps 0.1 A",
+        "Current (1 mV = 1 A)",
+        "Battery current (0.01 A)",
+    ],
+)
+def test_a_scale_in_a_header_is_asked_for(header):
+    guess = beside_a_time(header, (62, 55, 50))
+    if guess.column.quantity != "ignored":
+        assert guess.sureness is Sureness.UNSURE
+    assert guess.column.quantity != "ignored" or "mV" in header
+
+
 def test_a_few_numbers_among_texts_are_asked_for():
     header = "Battery temp (C)"
     cells = [(k, a, "cold") for k, a in enumerate(AMPS)]

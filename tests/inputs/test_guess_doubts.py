@@ -267,6 +267,44 @@ def test_a_clock_that_says_which_half_is_no_clock_of_twelve(am):
     assert readings.elapsed_s.tolist() == [0.0, 60.0, 120.0]
 
 
+# Rivals
+
+
+@pytest.mark.parametrize(
+    ("unsure", "taken_column"),
+    [
+        ("Ground power amps", "DC current (A)"),
+        ("Bus amps", "Current (A)"),
+        ("Shunt voltage (V)", "Voltage (V)"),
+        ("Battery charger temp (C)", "Battery temp (C)"),
+        ("Current (A)", "DC current (A)"),
+        ("Ground power max amps", "Mean current (A)"),
+        ("Battery bay current (A)", "Battery current (A)"),
+        ("Interval (s)", "Time (s)"),
+    ],
+)
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_rival_makes_both_a_question(unsure, taken_column, turned):
+    headers = [unsure, taken_column][:: -1 if turned else 1]
+    found = guesses(";".join(headers), [(a, a) for a in AMPS[1:]])
+    assert [found[header].sureness for header in headers] == [Sureness.UNSURE] * 2
+    taken_ones = [header for header in headers if found[header].column.quantity != "ignored"]
+    assert len(taken_ones) == 1
+
+
+def test_a_rival_of_what_a_person_told_is_no_question():
+    rows = "".join(f"{k};{a};{a}\n" for k, a in enumerate(AMPS))
+    content = f"t [s];Ground power amps;DC current (A)\n{rows}".encode()
+    choices = ["Ground power amps=supply_current_a:A"]
+    assert guess_columns(content, "log.csv", choices).is_sure
+
+
+def test_the_air_is_no_rival_of_the_battery():
+    found = guesses("t [s];T1 (C);Battery temp (C)", [(k, 20, 21) for k in range(5)])
+    assert found["Battery temp (C)"].sureness is Sureness.SURE
+    assert taken(found["T1 (C)"]) == "ignored"
+
+
 # Counts
 
 

@@ -35,6 +35,7 @@ from batterymodel.inputs.foreign_times import (
     moments_of,
     parsed,
 )
+from batterymodel.inputs.guesses import with_doubts
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
@@ -120,7 +121,7 @@ def guess_columns(
         table.faults.raise_any()
     chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
-    guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
+    guesses = _guesses(table, mark, chosen)
     if not sure:
         mark, sure, guesses = _likelier(table, guesses, mark, chosen)
     column_map = ColumnMap.model_validate(
@@ -172,12 +173,17 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
     return decimal_mark(text for text in texts if len(text) < 40 and ":" not in text)
 
 
+def _guesses(table: ForeignTable, mark: str, chosen: dict[str, Column]) -> Guesses:
+    guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
+    return with_doubts(guesses, table.doubts)
+
+
 def _likelier(
     table: ForeignTable, guesses: Guesses, mark: str, chosen: dict[str, Column]
 ) -> tuple[str, bool, Guesses]:
     """Of both marks the one under which fewer columns are in doubt; unsure where both do alike."""
     other = "." if mark == "," else ","
-    others = column_guesses(table.cells, other, chosen, table.units_apart, table.above)
+    others = _guesses(table, other, chosen)
     more = _in_doubt(guesses) - _in_doubt(others)
     return (other, True, others) if more > 0 else (mark, more < 0, guesses)
 

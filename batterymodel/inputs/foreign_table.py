@@ -26,6 +26,7 @@ from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.headings import Heading, filled, heading_of
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.split_decimals import doubts_of_cuts
 from batterymodel.inputs.tables import check_size
 from batterymodel.inputs.totals import without_totals
 from batterymodel.inputs.unit_columns import with_units_joined
@@ -47,13 +48,23 @@ Row = tuple[int, list[str]]
 
 
 @dataclass(frozen=True)
+class _Rows:
+    """Rows of a file, the comments among them, and what stood between the cells."""
+
+    rows: list[Row]
+    comments: Sequence[tuple[int, str]] = ()
+    separator: str = ""
+
+
+@dataclass(frozen=True)
 class ForeignTable:
     """Cells under the headers, with what was found on the way.
 
     ``cells`` are stripped texts, one column per header, indexed by the row's number as seen;
     ``header_row`` is that of the headers, which carry the unit of a row of units in brackets;
     ``units_apart`` says why the units of its values are in doubt, empty where they are not;
-    ``above`` is the text above each header that is no part of it.
+    ``above`` is the text above each header that is no part of it, and ``doubts`` says of a header
+    why its cells may not be those of its column.
     """
 
     cells: pd.DataFrame
@@ -61,6 +72,7 @@ class ForeignTable:
     faults: Faults
     units_apart: str = ""
     above: Mapping[str, str] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def headers(self) -> tuple[str, ...]:
@@ -98,15 +110,14 @@ def foreign_table(content: bytes, name: str) -> ForeignTable:
     faults = Faults(remarks)
     if is_old_workbook(content):
         raise remarks.error("is a spreadsheet in an old format; save it as .xlsx or as CSV text")
-    comments: list[Row] = []
     if is_workbook(content):
-        rows = workbook_rows(content, remarks)
+        found = _Rows(workbook_rows(content, remarks))
     else:
-        rows, comments = _text_rows(content, faults)
-    if not rows:
+        found = _text_rows(content, faults)
+    if not found.rows:
         faults.raise_any()
         raise remarks.error("is empty; a header row and one row per reading would be right")
-    return _table(rows, comments, faults)
+    return _table(found, faults)
 
 
 def text_of(content: bytes, remarks: Remarks) -> str:
@@ -150,11 +161,11 @@ def _decoded(content: bytes, remarks: Remarks) -> str:
         return content.decode("cp1252", errors="replace")
 
 
-def _text_rows(content: bytes, faults: Faults) -> tuple[list[Row], list[Row]]:
+def _text_rows(content: bytes, faults: Faults) -> _Rows:
     """Cells of each line that is neither blank nor a comment, and the comments."""
     numbered = enumerate(text_of(content, faults.remarks).split("\n"), 1)
     given = [(row, text) for row, text in numbered if text.strip(" \t;,|")]
-    comments = [(row, [text]) for row, text in given if _COMMENT.match(text)]
+    comments = [(row, text) for row, text in given if _COMMENT.match(text)]
     lines = [(row, text) for row, text in given if not _COMMENT.match(text)]
     told = _SEPARATOR_LINE.fullmatch(lines[0][1].strip()) if lines else None
     lines = lines[1:] if told else lines
@@ -165,7 +176,7 @@ def _text_rows(content: bytes, faults: Faults) -> tuple[list[Row], list[Row]]:
             rows.append((row, _cells_of(line, separator)))
         except csv.Error:
             faults.add("a quote mark is not closed; close it in the same row", row)
-    return rows, comments
+    return _Rows(rows, comments, separator)
 
 
 def separator_of(lines: Sequence[str]) -> str:
@@ -196,8 +207,8 @@ def _cells_of(line: str, separator: str) -> list[str]:
     return [cell.strip() for cell in next(reader)]
 
 
-def _table(rows: list[Row], comments: list[Row], faults: Faults) -> ForeignTable:
-    remarks = faults.remarks
+def _table(found: _Rows, faults: Faults) -> ForeignTable:
+    remarks, rows = faults.remarks, found.rows
     first = _first_of_values(rows)
     if first is None:
         raise remarks.error(
@@ -205,7 +216,7 @@ def _table(rows: list[Row], comments: list[Row], faults: Faults) -> ForeignTable
         )
     if first == 0:
         raise remarks.error("holds values; a row of column names must come first", rows[0][0])
-    said = [text for row, (text,) in comments if row < rows[first][0]]
+    said = [text for row, text in found.comments if row < rows[first][0]]
     heading = heading_of(rows[:first], _is_value, said)
     if len(heading.labels) > MOST_COLUMNS:
         raise remarks.error(
@@ -215,7 +226,8 @@ def _table(rows: list[Row], comments: list[Row], faults: Faults) -> ForeignTable
         remarks.notes.append(f"{at} row{'s' * (at > 1)} before the header not used")
     values = without_totals(rows[first:], _is_value, remarks)
     cells, apart = _framed(values, heading, faults)
-    return ForeignTable(cells, heading.row, faults, apart, heading.above)
+    cut = doubts_of_cuts(cells) if found.separator == "," else {}
+    return ForeignTable(cells, heading.row, faults, apart, heading.above, cut)
 
 
 def _is_value(cell: str) -> bool:

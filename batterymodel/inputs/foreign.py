@@ -40,6 +40,7 @@ from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.two_times import doubts_of_times
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
@@ -175,7 +176,8 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
 
 def _guesses(table: ForeignTable, mark: str, chosen: dict[str, Column]) -> Guesses:
     guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
-    return with_doubts(guesses, table.doubts)
+    guesses = with_doubts(guesses, table.doubts)
+    return with_doubts(guesses, doubts_of_times(table.cells, guesses, mark))
 
 
 def _likelier(

@@ -40,6 +40,7 @@ from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.table_times import check_no_pause
 from batterymodel.inputs.two_times import doubts_of_times
 
 PREVIEW_ROWS = 5
@@ -163,7 +164,11 @@ def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> R
     table.remarks.notes.insert(0, f"columns: {column_map.words}")
     frame = _converted(table, column_map)
     table.faults.raise_any()
-    return readings_from_table(frame, _seen_remarks(table.remarks, column_map))
+    remarks = _seen_remarks(table.remarks, column_map)
+    if any(column.unit == "clock" for column in column_map.columns) and "elapsed_s" in frame:
+        with_current = frame["elapsed_s"][frame["supply_current_a"].notna()]
+        check_no_pause(with_current, remarks, "elapsed_s")
+    return readings_from_table(frame, remarks)
 
 
 def _mark_of(table: ForeignTable) -> tuple[str, bool]:

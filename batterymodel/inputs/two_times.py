@@ -53,7 +53,7 @@ def doubts_of_times(
         return {}
     unheard = Faults(Remarks("", FORMAT))
     count_s = elapsed_of(cells[elapsed.header], elapsed, mark, unheard)
-    run_s = _clock_run_s(cells, taken, mark, unheard)
+    run_s = clock_run_s(cells, taken, mark, unheard)
     pairs = pd.DataFrame({"count": count_s, "run": run_s}).dropna()
     if pairs.empty or not _run_apart(pairs, _step_s(cells[time.header])):
         return {}
@@ -62,10 +62,27 @@ def doubts_of_times(
     return {time.header: why, elapsed.header: why}
 
 
-def _clock_run_s(
+def clock_run_s(
     cells: pd.DataFrame, taken: Mapping[Quantity, Column], mark: str, unheard: Faults
 ) -> pd.Series:
-    """Seconds since the first row, by the clock."""
+    """Seconds since the first row, by the clock.
+
+    Parameters
+    ----------
+    cells : DataFrame of str
+        As `foreign_table` gives them.
+    taken : mapping of Quantity to Column
+        With a time, and a date if there is one.
+    mark : str
+        Before the decimals of a count since 1970.
+    unheard : Faults
+        Takes what is no such time.
+
+    Returns
+    -------
+    Series of float
+        [s]; NaN where a row has none.
+    """
     time, date = taken[Quantity.TIME], taken.get(Quantity.DATE)
     is_clock = time.unit == "clock"
     if is_clock and date is None:

@@ -41,7 +41,7 @@ from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_f
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
 from batterymodel.inputs.table_times import check_no_pause
-from batterymodel.inputs.two_times import doubts_of_times
+from batterymodel.inputs.two_times import clock_run_s, doubts_of_times
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
@@ -165,10 +165,19 @@ def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> R
     frame = _converted(table, column_map)
     table.faults.raise_any()
     remarks = _seen_remarks(table.remarks, column_map)
-    if any(column.unit == "clock" for column in column_map.columns) and "elapsed_s" in frame:
-        with_current = frame["elapsed_s"][frame["supply_current_a"].notna()]
-        check_no_pause(with_current, remarks, "elapsed_s")
+    _check_one_connection(table, column_map, frame["supply_current_a"].notna(), remarks)
     return readings_from_table(frame, remarks)
+
+
+def _check_one_connection(
+    table: ForeignTable, column_map: ColumnMap, with_current: pd.Series, remarks: Remarks
+) -> None:
+    """Refuse a log of two connections by its clock; a count says itself that it is one."""
+    taken = {c.quantity: c for c in column_map.columns if c.header in table.headers}
+    if Quantity.ELAPSED not in taken:
+        unheard = Faults(Remarks(remarks.source, FORMAT))
+        run_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
+        check_no_pause(run_s[with_current], remarks, "time")
 
 
 def _mark_of(table: ForeignTable) -> tuple[str, bool]:

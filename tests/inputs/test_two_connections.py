@@ -4,7 +4,6 @@ import pytest
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
-from batterymodel.inputs.readings import readings_from_bytes
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
 
@@ -36,11 +35,9 @@ def test_two_connections_hours_apart_are_refused(header, stamp, hours, rows):
     assert "column 'Time'" in str(caught.value)
 
 
-def test_two_connections_of_the_own_format_are_refused_by_their_stamps():
-    content = content_of("Time", "2026-03-02T{h:02}:{m:02}:{s:02}", 9, 12)
-    text = content.decode().replace("Time;Current (A)", "time,supply_current_a").replace(";", ",")
-    with pytest.raises(InputError, match="rows 2 to 5 or rows 6 to 9"):
-        readings_from_bytes(text.encode(), "log.csv")
+def test_a_count_says_itself_that_it_is_one_connection():
+    content = content_of("Elapsed", "{h}:{m:02}:{s:02}", 0, 3)
+    assert read(content).elapsed_s[-1] == 3 * 3600.0 + 30.0
 
 
 def test_one_connection_is_read():

@@ -6,16 +6,17 @@ second reading; all else is for a person to confirm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 from batterymodel.inputs.cell_values import UNIT_WORDS, clock_s, date_order, is_missing
-from batterymodel.inputs.column_map import CURRENTS, SCALES, UNITS, Column, Quantity
+from batterymodel.inputs.column_map import CURRENTS, QUANTITY_WORDS, SCALES, UNITS, Column, Quantity
 from batterymodel.inputs.guesses import ColumnGuess as ColumnGuess
 from batterymodel.inputs.guesses import Sureness as Sureness
 from batterymodel.inputs.guesses import ignored, numbers, sure_unless, unit_told
+from batterymodel.inputs.header_doubts import doubt_of_header
 from batterymodel.inputs.header_words import (
     BATTERY,
     CLAMPS,
@@ -29,7 +30,7 @@ from batterymodel.inputs.header_words import (
     telling,
     unknown_words,
 )
-from batterymodel.inputs.time_guess import GOES_BACK, time_guess
+from batterymodel.inputs.time_guess import time_guess
 
 MOST_PLAIN_A = 100.0
 """A usual current without a unit, no larger than this, is in amperes (own choice: half of
@@ -63,12 +64,19 @@ NO_VALUES, NO_NUMBERS = "no values", "no numbers"
 EMPTY_SO_FAR = (NO_VALUES, NO_NUMBERS)
 """Why a column is not used that may be once it is filled."""
 
+NOT_THE_BATTERY = "may be the air's, not the battery's"
+"""Why a temperature is in doubt that no word says to be the battery's."""
+
 _METERED = (*CURRENTS, Quantity.SUPPLY_VOLTAGE, Quantity.BATTERY_TEMP)
 _OWN_NAMES = frozenset(Quantity) - {Quantity.TIME, Quantity.DATE, Quantity.IGNORED}
 
 
 def column_guesses(
-    cells: pd.DataFrame, mark: str, chosen: dict[str, Column], units_apart: str = ""
+    cells: pd.DataFrame,
+    mark: str,
+    chosen: dict[str, Column],
+    units_apart: str = "",
+    above: Mapping[str, str] | None = None,
 ) -> tuple[ColumnGuess, ...]:
     """A guess for every column of a table.
 
@@ -82,6 +90,8 @@ def column_guesses(
         What a person told, by header; the others are guessed around it.
     units_apart : str
         Why the units of all values are in doubt, as `foreign_table` says.
+    above : mapping of str to str, optional
+        The text above each header that is no part of it.
 
     Returns
     -------
@@ -94,8 +104,17 @@ def column_guesses(
         if name in chosen:
             guesses.append(ColumnGuess(chosen[name], Sureness.CERTAIN, "told"))
         else:
-            guesses.append(_guess(name, _said(cells[name]), mark))
+            guess = _guess(name, _said(cells[name]), mark)
+            guesses.append(_unless_in_doubt(guess, (above or {}).get(name, "")))
     return tuple(_in_doubt_of_units(_each_once(guesses, told), units_apart))
+
+
+def _unless_in_doubt(guess: ColumnGuess, above: str) -> ColumnGuess:
+    """The guess, unsure where its header or what stands above it leaves a doubt."""
+    column = guess.column
+    if guess.sureness is not Sureness.SURE or column.quantity not in _METERED:
+        return guess
+    return sure_unless(doubt_of_header(column.header, column.quantity, column.unit, above), column)
 
 
 def _in_doubt_of_units(guesses: list[ColumnGuess], units_apart: str) -> list[ColumnGuess]:
@@ -227,7 +246,7 @@ def _doubt_of_size(quantity: Quantity, typical: float, unit: str) -> str:
 def _doubt_of_place(quantity: Quantity, words: list[str], given: set[str]) -> str:
     """Why it may have been measured elsewhere; empty where every word is known not to say so."""
     if quantity is Quantity.BATTERY_TEMP and not names_the_battery(quantity, given):
-        return "may be the air's, not the battery's"
+        return NOT_THE_BATTERY
     if quantity is Quantity.SUPPLY_CURRENT and given & CLAMPS:
         return "a clamp may be on the supply's or on the battery's lead"
     if quantity is Quantity.SUPPLY_CURRENT and (place := given & OTHER_PLACE):
@@ -240,27 +259,39 @@ def _doubt_of_place(quantity: Quantity, words: list[str], given: set[str]) -> st
 
 
 def _each_once(guesses: Sequence[ColumnGuess], told: set[Quantity]) -> list[ColumnGuess]:
-    """Of several columns for one quantity the best is taken; a rival as good makes it unsure."""
+    """Of several columns for one quantity the best is taken; a rival makes both a question."""
     kept = list(guesses)
     for quantity in Quantity:
         rivals = [g for g in kept if g.column.quantity is quantity]
         if quantity is Quantity.IGNORED or not rivals:
             continue
         best = min(rivals, key=lambda g: list(Sureness).index(g.sureness))
-        equal = [g for g in rivals if g is not best and _is_as_good(g, best)]
+        asked = [g for g in rivals if g is not best and _is_rival(g, best)]
         for place, guess in enumerate(kept):
             if guess in rivals and guess is not best:
-                why = f"'{best.column.header}' is taken"
-                kept[place] = ignored(guess.column.header, why)
-            elif guess is best and equal and best.sureness is not Sureness.CERTAIN:
-                names = ", ".join(f"'{g.column.header}'" for g in equal[:3])
+                kept[place] = _not_taken(guess, best, guess in asked)
+            elif guess is best and asked:
+                names = ", ".join(f"'{g.column.header}'" for g in asked[:3])
                 kept[place] = ColumnGuess(best.column, Sureness.UNSURE, f"may be {names} as well")
     return _without_clash(kept, told)
 
 
-def _is_as_good(guess: ColumnGuess, best: ColumnGuess) -> bool:
-    """Seconds that begin anew with each minute are part of a time, not a worse one."""
-    return guess.sureness is best.sureness or GOES_BACK in guess.why
+def _is_rival(guess: ColumnGuess, best: ColumnGuess) -> bool:
+    """Whether another column may be meant: no air's temperature, nor the extremes of a mean."""
+    if best.sureness is Sureness.CERTAIN:
+        return False
+    words, others = ({*header_words(g.column.header)[0]} for g in (guess, best))
+    if best.sureness is not guess.sureness and words & EXTREMES and words - EXTREMES <= others:
+        return False
+    return best.sureness is guess.sureness or guess.why != NOT_THE_BATTERY
+
+
+def _not_taken(guess: ColumnGuess, best: ColumnGuess, is_asked: bool) -> ColumnGuess:
+    header, taken = guess.column.header, f"'{best.column.header}' is taken"
+    if not is_asked or guess.column.quantity is Quantity.EVENT:
+        return ignored(header, taken)
+    why = f"may be the {QUANTITY_WORDS[guess.column.quantity]} as well, for which {taken}"
+    return ColumnGuess(Column(header=header), Sureness.UNSURE, why)
 
 
 def _without_clash(guesses: list[ColumnGuess], told: set[Quantity]) -> list[ColumnGuess]:

@@ -35,10 +35,13 @@ from batterymodel.inputs.foreign_times import (
     moments_of,
     parsed,
 )
+from batterymodel.inputs.guesses import with_doubts
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.table_times import check_no_pause
+from batterymodel.inputs.two_times import clock_run_s, doubts_of_times
 
 PREVIEW_ROWS = 5
 """Rows of a preview."""
@@ -120,7 +123,7 @@ def guess_columns(
         table.faults.raise_any()
     chosen = chosen_columns(choices, table.headers)
     mark, sure = _mark_of(table) if decimal is None else (decimal, True)
-    guesses = column_guesses(table.cells, mark, chosen, table.units_apart)
+    guesses = _guesses(table, mark, chosen)
     if not sure:
         mark, sure, guesses = _likelier(table, guesses, mark, chosen)
     column_map = ColumnMap.model_validate(
@@ -161,7 +164,20 @@ def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> R
     table.remarks.notes.insert(0, f"columns: {column_map.words}")
     frame = _converted(table, column_map)
     table.faults.raise_any()
-    return readings_from_table(frame, _seen_remarks(table.remarks, column_map))
+    remarks = _seen_remarks(table.remarks, column_map)
+    _check_one_connection(table, column_map, frame["supply_current_a"].notna(), remarks)
+    return readings_from_table(frame, remarks)
+
+
+def _check_one_connection(
+    table: ForeignTable, column_map: ColumnMap, with_current: pd.Series, remarks: Remarks
+) -> None:
+    """Refuse a log of two connections by its clock; a count says itself that it is one."""
+    taken = {c.quantity: c for c in column_map.columns if c.header in table.headers}
+    if Quantity.ELAPSED not in taken:
+        unheard = Faults(Remarks(remarks.source, FORMAT))
+        run_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
+        check_no_pause(run_s[with_current], remarks, "time")
 
 
 def _mark_of(table: ForeignTable) -> tuple[str, bool]:
@@ -172,12 +188,18 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
     return decimal_mark(text for text in texts if len(text) < 40 and ":" not in text)
 
 
+def _guesses(table: ForeignTable, mark: str, chosen: dict[str, Column]) -> Guesses:
+    guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
+    guesses = with_doubts(guesses, table.doubts)
+    return with_doubts(guesses, doubts_of_times(table.cells, guesses, mark))
+
+
 def _likelier(
     table: ForeignTable, guesses: Guesses, mark: str, chosen: dict[str, Column]
 ) -> tuple[str, bool, Guesses]:
     """Of both marks the one under which fewer columns are in doubt; unsure where both do alike."""
     other = "." if mark == "," else ","
-    others = column_guesses(table.cells, other, chosen, table.units_apart)
+    others = _guesses(table, other, chosen)
     more = _in_doubt(guesses) - _in_doubt(others)
     return (other, True, others) if more > 0 else (mark, more < 0, guesses)
 

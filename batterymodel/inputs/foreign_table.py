@@ -9,14 +9,13 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import pandas as pd
 
 from batterymodel.basis.text import one_line
 from batterymodel.inputs.cell_values import (
-    UNIT_WORDS,
     clock_s,
     date_order,
     duration_s,
@@ -24,8 +23,10 @@ from batterymodel.inputs.cell_values import (
     number_of,
 )
 from batterymodel.inputs.faults import Faults
+from batterymodel.inputs.headings import Heading, filled, heading_of
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.split_decimals import doubts_of_cuts
 from batterymodel.inputs.tables import check_size
 from batterymodel.inputs.totals import without_totals
 from batterymodel.inputs.unit_columns import with_units_joined
@@ -40,9 +41,19 @@ HEADER_WITHIN = 60
 _SEPARATORS = "\t;|,"
 _SAMPLE_ROWS = 1000
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?', re.I)
+_COMMENT = re.compile(r"\s*#(?![\t;|,])")
 _NOT_TEXT = re.compile("[\x00-\x08\x0e-\x1f]")
 _WIDE = "write decimals as 12.5 or put text with the separator in double quotes"
 Row = tuple[int, list[str]]
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Rows of a file, the comments among them, and what stood between the cells."""
+
+    rows: list[Row]
+    comments: Sequence[tuple[int, str]] = ()
+    separator: str = ""
 
 
 @dataclass(frozen=True)
@@ -51,13 +62,17 @@ class ForeignTable:
 
     ``cells`` are stripped texts, one column per header, indexed by the row's number as seen;
     ``header_row`` is that of the headers, which carry the unit of a row of units in brackets;
-    ``units_apart`` says why the units of its values are in doubt, empty where they are not.
+    ``units_apart`` says why the units of its values are in doubt, empty where they are not;
+    ``above`` is the text above each header that is no part of it, and ``doubts`` says of a header
+    why its cells may not be those of its column.
     """
 
     cells: pd.DataFrame
     header_row: int
     faults: Faults
     units_apart: str = ""
+    above: Mapping[str, str] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def headers(self) -> tuple[str, ...]:
@@ -95,11 +110,14 @@ def foreign_table(content: bytes, name: str) -> ForeignTable:
     faults = Faults(remarks)
     if is_old_workbook(content):
         raise remarks.error("is a spreadsheet in an old format; save it as .xlsx or as CSV text")
-    rows = workbook_rows(content, remarks) if is_workbook(content) else _text_rows(content, faults)
-    if not rows:
+    if is_workbook(content):
+        found = _Rows(workbook_rows(content, remarks))
+    else:
+        found = _text_rows(content, faults)
+    if not found.rows:
         faults.raise_any()
         raise remarks.error("is empty; a header row and one row per reading would be right")
-    return _table(rows, faults)
+    return _table(found, faults)
 
 
 def text_of(content: bytes, remarks: Remarks) -> str:
@@ -143,10 +161,12 @@ def _decoded(content: bytes, remarks: Remarks) -> str:
         return content.decode("cp1252", errors="replace")
 
 
-def _text_rows(content: bytes, faults: Faults) -> list[Row]:
-    """Cells of each line that is neither blank nor a comment."""
+def _text_rows(content: bytes, faults: Faults) -> _Rows:
+    """Cells of each line that is neither blank nor a comment, and the comments."""
     numbered = enumerate(text_of(content, faults.remarks).split("\n"), 1)
-    lines = [(row, t) for row, t in numbered if t.strip(" \t;,|") and t.lstrip()[:1] != "#"]
+    given = [(row, text) for row, text in numbered if text.strip(" \t;,|")]
+    comments = [(row, text) for row, text in given if _COMMENT.match(text)]
+    lines = [(row, text) for row, text in given if not _COMMENT.match(text)]
     told = _SEPARATOR_LINE.fullmatch(lines[0][1].strip()) if lines else None
     lines = lines[1:] if told else lines
     separator = told.group(1) if told else separator_of([line for _, line in lines])
@@ -156,7 +176,7 @@ def _text_rows(content: bytes, faults: Faults) -> list[Row]:
             rows.append((row, _cells_of(line, separator)))
         except csv.Error:
             faults.add("a quote mark is not closed; close it in the same row", row)
-    return rows
+    return _Rows(rows, comments, separator)
 
 
 def separator_of(lines: Sequence[str]) -> str:
@@ -187,8 +207,8 @@ def _cells_of(line: str, separator: str) -> list[str]:
     return [cell.strip() for cell in next(reader)]
 
 
-def _table(rows: list[Row], faults: Faults) -> ForeignTable:
-    remarks = faults.remarks
+def _table(found: _Rows, faults: Faults) -> ForeignTable:
+    remarks, rows = faults.remarks, found.rows
     first = _first_of_values(rows)
     if first is None:
         raise remarks.error(
@@ -196,22 +216,18 @@ def _table(rows: list[Row], faults: Faults) -> ForeignTable:
         )
     if first == 0:
         raise remarks.error("holds values; a row of column names must come first", rows[0][0])
-    units = first > 1 and _is_units(rows[first - 1][1]) and len(_filled(rows[first - 2][1])) > 1
-    at = first - 2 if units else first - 1
-    labels = _labels(rows[at][1], rows[first - 1][1] if units else [], rows[first:])
-    if len(labels) > MOST_COLUMNS:
+    said = [text for row, text in found.comments if row < rows[first][0]]
+    heading = heading_of(rows[:first], _is_value, said)
+    if len(heading.labels) > MOST_COLUMNS:
         raise remarks.error(
-            f"has {len(labels)} columns; at most {MOST_COLUMNS} are read", rows[at][0]
+            f"has {len(heading.labels)} columns; at most {MOST_COLUMNS} are read", heading.row
         )
-    if at:
+    if at := heading.before:
         remarks.notes.append(f"{at} row{'s' * (at > 1)} before the header not used")
     values = without_totals(rows[first:], _is_value, remarks)
-    cells, apart = _framed(values, labels, rows[at], faults)
-    return ForeignTable(cells, rows[at][0], faults, apart)
-
-
-def _filled(cells: Iterable[str]) -> list[str]:
-    return [cell for cell in cells if cell]
+    cells, apart = _framed(values, heading, faults)
+    cut = doubts_of_cuts(cells) if found.separator == "," else {}
+    return ForeignTable(cells, heading.row, faults, apart, heading.above, cut)
 
 
 def _is_value(cell: str) -> bool:
@@ -255,46 +271,20 @@ def _is_value_alone(cells: list[str]) -> bool:
     return bool(said) and len(cells) > 1 and all(map(_is_value, said))
 
 
-def _is_units(cells: list[str]) -> bool:
-    """Whether a row holds units and ways of writing, like ``[A]`` or ``hh:mm:ss``."""
-    words = [cell.strip("[]() ").lower() for cell in _filled(cells)]
-    return bool(words) and all(
-        word in UNIT_WORDS or bool(re.fullmatch(r"[ymdhst:./ -]{2,19}|text|-+", word))
-        for word in words
-    )
-
-
-def _labels(header: list[str], units: list[str], rows: list[Row]) -> list[str]:
-    """One name per column, each once; a column without one is called by its place."""
-    width = len(header)
-    while width and not header[width - 1]:
-        width -= 1
-    labels: list[str] = []
-    for place, name in enumerate(header[:width], 1):
-        unit = units[place - 1].strip("[]() -") if place <= len(units) else ""
-        label = one_line(name) or f"column {place}"
-        label += f" [{unit}]" * bool(unit)
-        while label in labels:
-            label += f" ({place})"
-        labels.append(label)
-    return labels
-
-
-def _framed(
-    rows: list[Row], labels: list[str], header: Row, faults: Faults
-) -> tuple[pd.DataFrame, str]:
+def _framed(rows: list[Row], heading: Heading, faults: Faults) -> tuple[pd.DataFrame, str]:
     """The cells by header, and why their units are in doubt."""
-    width, kept = len(labels), []
+    width, kept = len(heading.labels), []
+    headers = [[*names, *[""] * width][:width] for names in heading.rows]
     for row, cells in rows:
         over = len(cells) - width
         if over > 0 and any(cells[width:]):
             faults.add(f"has {len(cells)} cells where the header has {width}; {_WIDE}", row)
-        elif cells[:width] == header[1][:width]:
-            problem = f"is the header of row {header[0]} again; give the readings of one connection"
-            faults.add(problem, row)
+        elif any(filled(cells)) and [*cells, *[""] * -over] in headers:
+            problem = f"is the header of row {heading.row} again"
+            faults.add(f"{problem}; give the readings of one connection", row)
         else:
             kept.append((row, cells[:width] + [""] * -over))
     index = pd.Index([row for row, _ in kept], dtype="int64")
-    columns = {label: [cells[k] for _, cells in kept] for k, label in enumerate(labels)}
+    columns = {label: [cells[k] for _, cells in kept] for k, label in enumerate(heading.labels)}
     joined, apart = with_units_joined(columns, index.tolist(), faults)
     return pd.DataFrame(joined, index=index, dtype=object), apart

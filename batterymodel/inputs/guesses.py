@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -57,6 +58,34 @@ def sure_unless(doubt: str, column: Column) -> ColumnGuess:
     ColumnGuess
     """
     return ColumnGuess(column, Sureness.UNSURE if doubt else Sureness.SURE, doubt)
+
+
+def with_doubts(
+    guesses: Iterable[ColumnGuess], doubts: Mapping[str, str]
+) -> tuple[ColumnGuess, ...]:
+    """The guesses, those unsure of which a doubt is known.
+
+    Parameters
+    ----------
+    guesses : iterable of ColumnGuess
+    doubts : mapping of str to str
+        Why, by header.
+
+    Returns
+    -------
+    tuple of ColumnGuess
+        What a person told stays as it is, and so does a column that is not used.
+    """
+    return tuple(
+        sure_unless(why, guess.column)
+        if (why := doubts.get(guess.column.header, "")) and _is_used_and_sure(guess)
+        else guess
+        for guess in guesses
+    )
+
+
+def _is_used_and_sure(guess: ColumnGuess) -> bool:
+    return guess.sureness is Sureness.SURE and guess.column.quantity is not Quantity.IGNORED
 
 
 def numbers(said: list[str], mark: str) -> tuple[np.ndarray, set[str]]:

@@ -10,7 +10,7 @@ from batterymodel.inputs.column_map import ColumnMap, Quantity
 from batterymodel.inputs.foreign import ForeignGuess, guess_columns
 from batterymodel.inputs.foreign_table import foreign_table
 from batterymodel.inputs.own_format import has_own_names, is_own_format
-from batterymodel.inputs.runs import last_run
+from batterymodel.inputs.runs import LastRun, last_run
 
 LEAST_ROWS = 3
 """Rows of a foreign log before its columns are guessed: as many as an assessment needs."""
@@ -77,7 +77,7 @@ class LogColumns:
         self._run_row = run.row
         if anew:
             self.tell(
-                f"{self.path}: the time falls back at row {run.row}: the logger began anew, "
+                f"{self.path}: {_why_anew(run)}: the logger began anew, "
                 "and what comes from there on is followed as a new connection"
             )
         return run.content, anew
@@ -142,6 +142,12 @@ class LogColumns:
         if not self.told and (is_own_format(content) or has_own_names(content)):
             return None
         return len(foreign_table(content, self.path).cells)
+
+
+def _why_anew(run: LastRun) -> str:
+    if run.paused:
+        return f"hours passed before row {run.row}"
+    return f"the time falls back at row {run.row}"
 
 
 def _empty_so_far(guess: ForeignGuess) -> frozenset[str]:

@@ -11,13 +11,15 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.inputs.cell_values import is_missing
-from batterymodel.inputs.column_map import Column, ColumnMap, Quantity
+from batterymodel.inputs.column_map import ColumnMap, Quantity
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.foreign_table import foreign_table, text_of
-from batterymodel.inputs.foreign_times import elapsed_by_clock, elapsed_of
+from batterymodel.inputs.foreign_times import elapsed_of
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.table_times import pauses
 from batterymodel.inputs.tables import decoded, table_from_text
+from batterymodel.inputs.two_times import clock_run_s
 
 BACK_TO = 0.5
 """A growing log began anew where its time falls below this share of what it had reached (own
@@ -29,10 +31,12 @@ class LastRun:
     """A growing log without the rows before its last run, and the row where that begins.
 
     Lines left out are blank, so that rows keep their numbers; ``row`` is None for a single run.
+    ``paused``: it is not that the time falls back there, but that hours passed before it.
     """
 
     content: bytes
     row: int | None = None
+    paused: bool = False
 
 
 def last_run(content: bytes, name: str, column_map: ColumnMap) -> LastRun:
@@ -57,13 +61,15 @@ def last_run(content: bytes, name: str, column_map: ColumnMap) -> LastRun:
         No table that can be read.
     """
     elapsed_s = (_own_times if column_map.own else _foreign_times)(content, name, column_map)
-    place = last_start(elapsed_s.to_numpy())
+    place = 0 if _is_dated(column_map) else last_start(elapsed_s.to_numpy())
+    paused = 0 if column_map.own else _last_pause(elapsed_s.to_numpy()[place:], column_map)
+    place += paused
     if place == 0:
         return LastRun(content)
     first, row = int(elapsed_s.index[0]), int(elapsed_s.index[place])
     lines = text_of(content, Remarks(name, FORMAT)).split("\n")
     lines[first - 1 : row - 1] = [""] * (row - first)
-    return LastRun("\n".join(lines).encode(), row)
+    return LastRun("\n".join(lines).encode(), row, paused > 0)
 
 
 def last_start(elapsed_s: np.ndarray) -> int:
@@ -92,6 +98,20 @@ def last_start(elapsed_s: np.ndarray) -> int:
     return start
 
 
+def _last_pause(elapsed_s: np.ndarray, column_map: ColumnMap) -> int:
+    """Place behind the last pause of hours by a clock; a count says itself that it is one run."""
+    counted = any(column.quantity is Quantity.ELAPSED for column in column_map.columns)
+    return 0 if counted else max(pauses(elapsed_s), default=0)
+
+
+def _is_dated(column_map: ColumnMap) -> bool:
+    """Whether times have dates, so that they do not fall back where a logger began anew."""
+    taken = {column.quantity: column for column in column_map.columns}
+    if Quantity.ELAPSED in taken or Quantity.TIME not in taken:
+        return False
+    return Quantity.DATE in taken or taken[Quantity.TIME].unit != "clock"
+
+
 def _own_times(content: bytes, name: str, column_map: ColumnMap) -> pd.Series:
     """Times of the rows that have a current, by the own format's elapsed time [s]."""
     remarks = Remarks(name, FORMAT)
@@ -110,20 +130,14 @@ def _foreign_times(content: bytes, name: str, column_map: ColumnMap) -> pd.Serie
     """Times of the rows that have a current, as far as they can be read [s]."""
     table = foreign_table(content, name)
     taken = {c.quantity: c for c in column_map.columns if c.header in table.headers}
-    current, time = taken.get(Quantity.SUPPLY_CURRENT), _time_column(taken)
+    current = taken.get(Quantity.SUPPLY_CURRENT)
+    time = taken.get(Quantity.ELAPSED, taken.get(Quantity.TIME))
     if current is None or time is None:
         return pd.Series(dtype=float)
     cells, unheard = table.cells[time.header], Faults(Remarks(name, FORMAT))
     if time.quantity is Quantity.ELAPSED:
         elapsed_s = elapsed_of(cells, time, column_map.decimal_mark, unheard)
     else:
-        elapsed_s = elapsed_by_clock(cells, unheard)
+        elapsed_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
     given = [text != "" and not is_missing(text) for text in table.cells[current.header]]
     return elapsed_s[given].dropna()
-
-
-def _time_column(taken: dict[Quantity, Column]) -> Column | None:
-    """The column that may fall back: one without dates."""
-    time = taken.get(Quantity.ELAPSED, taken.get(Quantity.TIME))
-    is_dated = time is not None and time.quantity is Quantity.TIME and time.unit != "clock"
-    return None if is_dated or (Quantity.DATE in taken and Quantity.ELAPSED not in taken) else time

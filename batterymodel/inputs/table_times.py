@@ -14,6 +14,9 @@ from batterymodel.inputs.tables import MISSING
 LONGEST_LOG_S = 86_400.0
 """Longest log of a connection, and span of its clock times [s] (own choice: one day)."""
 
+LONGEST_PAUSE_S = 3600.0
+"""Rows of one connection are no further apart than this, or ten usual steps (own choice) [s]."""
+
 GAP_RATIO, LEAST_GAP_S = 10.0, 60.0
 """A gap is noted that is so many times the usual step, and longer than so much [s] (own choice)."""
 
@@ -136,6 +139,60 @@ def run_starts(elapsed_s: np.ndarray) -> list[int]:
     near = max(begins_s[1:]) <= begins_s[0] + usual_s
     overlap = all(after > before for before, after in zip(begins_s[:-1], ends_s[1:], strict=True))
     return starts if long_enough and near and overlap else []
+
+
+def check_no_pause(elapsed_s: pd.Series, remarks: Remarks, column: str) -> None:
+    """Refuse rows that hours part, as two connections do: their times alone make them one.
+
+    Parameters
+    ----------
+    elapsed_s : Series of float
+        Of each row that has a current, by a clock; indexed by the row as seen [s].
+    remarks : Remarks
+        Names the file.
+    column : str
+        Of the clock.
+
+    Raises
+    ------
+    InputError
+        A pause of over `LONGEST_PAUSE_S` between several rows and several others.
+    """
+    rising = elapsed_s.dropna().sort_values(kind="stable")
+    for place in pauses(rising.to_numpy())[:1]:
+        parts = (rising.index[:place], rising.index[place:])
+        rows = " or ".join(f"rows {part.min()} to {part.max()}" for part in parts)
+        paused_s = rising.iloc[place] - rising.iloc[place - 1]
+        raise remarks.error(
+            f"{paused_s:.0f} s without a reading stand before it, as between two connections; "
+            f"give the readings of one: {rows}",
+            int(rising.index[place]),
+            column,
+        )
+
+
+def pauses(elapsed_s: np.ndarray) -> list[int]:
+    """Places before which hours passed without a reading, several rows on both sides.
+
+    Parameters
+    ----------
+    elapsed_s : ndarray, shape (n,)
+        Rising [s].
+
+    Returns
+    -------
+    list of int
+
+    >>> pauses(np.array([0.0, 5.0, 10.0, 7200.0, 7205.0]))
+    [3]
+    """
+    steps_s = np.diff(elapsed_s)
+    if not (steps_s > 0.0).any():
+        return []
+    usual_s = float(np.median(steps_s[steps_s > 0.0]))
+    places = np.flatnonzero(steps_s > max(LONGEST_PAUSE_S, GAP_RATIO * usual_s)) + 1
+    last = len(elapsed_s) - LEAST_LAST
+    return [place for place in places.tolist() if LEAST_LAST <= place <= last]
 
 
 def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:

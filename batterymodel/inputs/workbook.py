@@ -11,6 +11,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from batterymodel.basis.text import one_line
+from batterymodel.inputs.cell_formats import with_shown_unit
 from batterymodel.inputs.remarks import Remarks, shown
 from batterymodel.inputs.tables import MAX_ROWS
 
@@ -134,9 +135,14 @@ def _rows_of(sheet: Any) -> Iterator[tuple[int, list[str]]]:
 
 
 def _as_seen(cell: Any) -> str:
-    """A cell's text; a time that is shown without seconds has none, since it may be minutes."""
+    """A cell's text, with the unit that its format shows.
+
+    A time that is shown without seconds has none, since it may be minutes.
+    """
     value = cell.value
     text = _text(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return with_shown_unit(text, float(value), cell.number_format)
     if not isinstance(value, (time, timedelta)) or not text.endswith(":00"):
         return text
     shown_parts = re.sub(r'"[^"]*"|\[\$[^]]*\]|\\.', "", cell.number_format.lower())

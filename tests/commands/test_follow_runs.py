@@ -186,3 +186,14 @@ def test_times_with_a_date_do_not_fall_back():
 def test_what_is_no_table_is_refused():
     with pytest.raises(InputError):
         last_run(b"", "log.csv", ColumnMap(columns=(), own=True))
+
+
+@pytest.mark.parametrize("stamp", ["2026-03-02 {h:02}:00:{s:02}", "{h:02}:00:{s:02}"])
+def test_a_growing_log_of_two_connections_hours_apart_is_of_the_later(stamp):
+    rows = [f"{stamp.format(h=h, s=10 * k)},{48.0 - 4 * k}" for h in (9, 12) for k in range(4)]
+    content = "\n".join(["Time,Amps", *rows, ""]).encode()
+    column_map = guess_columns(content, "log.csv").column_map
+    run = last_run(content, "log.csv", column_map)
+    assert (run.row, run.paused) == (6, True)
+    kept = last_run(run.content, "log.csv", column_map)
+    assert (kept.row, kept.content) == (None, run.content)

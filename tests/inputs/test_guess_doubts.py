@@ -105,6 +105,61 @@ def test_a_temperature_is_the_battery_s_own_only_where_all_words_say_so(header, 
     assert (guess.sureness is Sureness.SURE) == sure
 
 
+@pytest.mark.parametrize(
+    ("header", "units"),
+    [
+        ("Battery temp (°C/°F)", "degC and degF"),
+        ("Battery temp °F [°C]", "degC and degF"),
+        ("Battery temp F (°C)", "degC and degF"),
+        ("Current mA A", "A and mA"),
+        ("Current (A/mA)", "A and mA"),
+        ("Battery current A (mA)", "A and mA"),
+        ("Voltage mV/V", "V and mV"),
+    ],
+)
+def test_two_units_in_a_header_are_asked_for(header, units):
+    guess = beside_a_time(header, (20000, 21000) if "A (mA)" in header else (20, 21, 22))
+    assert guess.column.quantity != "ignored"
+    assert guess.sureness is Sureness.UNSURE
+    if "likely" not in guess.why:
+        assert guess.why == f"names two units: {units}"
+
+
+@pytest.mark.parametrize(
+    ("header", "values"),
+    [("Amps (mA)", (20000, 21000)), ("Volts [mV]", (28000, 28100)), ("Current (A)", (20, 21))],
+)
+def test_a_name_that_is_a_unit_is_no_second_one(header, values):
+    assert beside_a_time(header, values).sureness is Sureness.SURE
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Current (0.1 A)",
+        "Current (0,1 A)",
+        "Current (10 A)",
+        "Current [10A]",
+        "Current 10 A",
+        "Current 10A",
+        "Current A x10",
+        "Current x10 (A)",
+        "Current *10 (A)",
+        "Current 10x (A)",
+        "Current (A) /10",
+        "Current (A) ×10",
+        "Supply amps 0.1 A",
+        "Current (1 mV = 1 A)",
+        "Battery current (0.01 A)",
+    ],
+)
+def test_a_scale_in_a_header_is_asked_for(header):
+    guess = beside_a_time(header, (62, 55, 50))
+    if guess.column.quantity != "ignored":
+        assert guess.sureness is Sureness.UNSURE
+    assert guess.column.quantity != "ignored" or "mV" in header
+
+
 def test_a_few_numbers_among_texts_are_asked_for():
     header = "Battery temp (C)"
     cells = [(k, a, "cold") for k, a in enumerate(AMPS)]
@@ -210,6 +265,44 @@ def test_a_clock_that_says_which_half_is_no_clock_of_twelve(am):
         content, "log.csv", guess_columns(content, "log.csv").column_map
     )
     assert readings.elapsed_s.tolist() == [0.0, 60.0, 120.0]
+
+
+# Rivals
+
+
+@pytest.mark.parametrize(
+    ("unsure", "taken_column"),
+    [
+        ("Ground power amps", "DC current (A)"),
+        ("Bus amps", "Current (A)"),
+        ("Shunt voltage (V)", "Voltage (V)"),
+        ("Battery charger temp (C)", "Battery temp (C)"),
+        ("Current (A)", "DC current (A)"),
+        ("Ground power max amps", "Mean current (A)"),
+        ("Battery bay current (A)", "Battery current (A)"),
+        ("Interval (s)", "Time (s)"),
+    ],
+)
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_rival_makes_both_a_question(unsure, taken_column, turned):
+    headers = [unsure, taken_column][:: -1 if turned else 1]
+    found = guesses(";".join(headers), [(a, a) for a in AMPS[1:]])
+    assert [found[header].sureness for header in headers] == [Sureness.UNSURE] * 2
+    taken_ones = [header for header in headers if found[header].column.quantity != "ignored"]
+    assert len(taken_ones) == 1
+
+
+def test_a_rival_of_what_a_person_told_is_no_question():
+    rows = "".join(f"{k};{a};{a}\n" for k, a in enumerate(AMPS))
+    content = f"t [s];Ground power amps;DC current (A)\n{rows}".encode()
+    choices = ["Ground power amps=supply_current_a:A"]
+    assert guess_columns(content, "log.csv", choices).is_sure
+
+
+def test_the_air_is_no_rival_of_the_battery():
+    found = guesses("t [s];T1 (C);Battery temp (C)", [(k, 20, 21) for k in range(5)])
+    assert found["Battery temp (C)"].sureness is Sureness.SURE
+    assert taken(found["T1 (C)"]) == "ignored"
 
 
 # Counts

@@ -12,7 +12,7 @@ from pydantic import Field
 from batterymodel.errors import InputError, StoreError
 from batterymodel.inputs.records import Record, record_from
 from batterymodel.store.acts import InProgress, Key
-from batterymodel.store.in_progress import is_begun, load, mark, note, strike, tell
+from batterymodel.store.in_progress import answer, is_begun, load, mark, note, strike, tell
 from batterymodel.store.store import Store
 
 EARLIEST_MS, LATEST_MS = 1.5e12, 7.3e12
@@ -105,13 +105,16 @@ def take_entry(store: Store, in_progress_id: str, sent: Mapping[str, Any]) -> In
     if entry.kind == "skip":
         return _skipped(store, in_progress_id, entry)
     if entry.kind == "tell":
-        return tell(store, in_progress_id, entry.id, **{entry.quantity: entry.value})
+        return answer(store, in_progress_id, entry.id, entry.quantity, _value(entry), entry.moment)
     if entry.kind == "strike":
         return strike(store, in_progress_id, entry.id, entry.target or "")
     if entry.kind == "mark":
         return mark(store, in_progress_id, entry.id, entry.text or "", entry.moment)
-    value = float("nan") if entry.value is None else entry.value
-    return note(store, in_progress_id, entry.id, entry.quantity, value, entry.moment)
+    return note(store, in_progress_id, entry.id, entry.quantity, _value(entry), entry.moment)
+
+
+def _value(entry: PadEntry) -> float:
+    return float("nan") if entry.value is None else entry.value
 
 
 def _skipped(store: Store, in_progress_id: str, entry: PadEntry) -> InProgress:

@@ -16,7 +16,7 @@ from batterymodel.pages.connections import CONNECTION
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
 from batterymodel.rules.results import Assessment
 from batterymodel.say.in_progress import NO_NAME, ended_words, is_battery_told, too_late_words
-from batterymodel.say.pad import closed_pad, pad_of
+from batterymodel.say.pad import FULL_LABELS, closed_pad, pad_of
 from batterymodel.store import Store
 from batterymodel.store.acts import MOST_LABEL, InProgress, State
 from batterymodel.store.finishing import finish, keep_with_battery
@@ -104,13 +104,15 @@ def _late_words() -> dict[str, dict[str, str]]:
 
 def _take_sent(store: Store) -> None:
     """Take what the pad sent; it hears what is stored, and what is refused with the reason."""
-    reply = take_entries(store, sent_entries(PAD))
+    sent = sent_entries(PAD)
+    reply = take_entries(store, sent, FULL_LABELS)
+    typed = [value for entry in sent if isinstance(value := entry.get("value"), int | float)]
     refused = st.session_state.setdefault(_REFUSED, {})
     for key, connection in reply.connections.items():
         refused.pop(key, None)
         if words := too_late_words(connection, key):
             _late_words().setdefault(connection.id, {})[key] = words
-    refused.update(reply.refused)
+    refused.update({key: temperatures.said(why, typed) for key, why in reply.refused.items()})
     st.session_state.setdefault(_STORED, []).extend(reply.connections)
     if reply.waiting:
         st.session_state[kept.FAILED] = f"Not stored yet, sent again by itself: {reply.waiting}"

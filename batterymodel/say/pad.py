@@ -12,6 +12,7 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
+from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import LEAD_ACID
@@ -44,6 +45,16 @@ NAMES = {
     "load_a": "bus load",
 }
 """What is said behind a value in the list where its unit does not tell what was read."""
+
+FULL_LABELS = {
+    "supply_current_a": Shown("Meter of the supply", "A"),
+    "battery_current_a": Shown("Clamp", "A"),
+    "supply_voltage_v": Shown("Volts of the supply", "V"),
+    "battery_temp_c": Shown("Battery temperature", "°C"),
+    "rest_voltage_v": Shown("Battery voltage at rest", "V"),
+    "load_a": Shown("Bus load", "A"),
+}
+"""What is read or answered, as refusals name it."""
 
 COUNTS_LATER = "counts once the meter is read beside it"
 COUNTS_NOT = "does not count: the meter was not read beside it"

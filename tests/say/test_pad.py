@@ -156,11 +156,12 @@ def test_a_voltage_that_the_meter_came_too_late_for_is_said_not_to_count(fleet):
     assert [line["remark"] for line in pad_now(fleet)["last"]] == ["", COUNTS_NOT]
 
 
-def test_the_answer_of_a_battery_temperature_counts_at_the_battery(fleet):
+@pytest.mark.parametrize("at_s", [155.0, 2000.0])
+def test_the_answer_of_a_battery_temperature_counts_at_the_battery(fleet, at_s):
     begin(fleet, C, START, chemistry="nicd", cells=20, rated_capacity_ah=23.0, supply=SIXTY)
     taper(fleet, count=6)
     entry = {"id": "answer-001", "kind": "tell", "quantity": "battery_temp_c", "value": 71.0}
-    take_entry(fleet, C, {**entry, "at_ms": 1000.0 * at(155.0).timestamp()})
+    take_entry(fleet, C, {**entry, "at_ms": 1000.0 * at(at_s).timestamp()})
     view = live_view(fleet, load(fleet, C))
     assert view.assessment.outcome == "disconnect"
     [line] = [line for line in pad_now(fleet)["last"] if line["stays"]]

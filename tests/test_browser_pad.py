@@ -315,13 +315,15 @@ def test_a_refusal_comes_into_sight_above_the_keys(page, server) -> None:
     assert refused.bounding_box()["y"] < below
 
 
-def test_volts_without_the_meter_beside_them_ask_for_it(page, server) -> None:
+def test_a_clamp_without_the_meter_beside_it_asks_for_it(page, server) -> None:
     connect(page)
     note_all(page, "13.4", "13.1", "12.9")
     page.wait_for_timeout(11_000)
-    page.get_by_role("button", name="Volts", exact=True).click()
-    note_all(page, "28.1")
-    page.locator(".pad-last").get_by_text("counts once the meter is read").wait_for(timeout=WAIT_MS)
+    page.get_by_role("button", name="Clamp", exact=True).click()
+    note_all(page, "5.4")
+    page.locator(".pad-last").get_by_text("5.4 A clamp (counts once the meter is read").wait_for(
+        timeout=WAIT_MS
+    )
     assert page.locator(".pad-next").inner_text() == "read the meter now"
     note_all(page, "12.8")
     assert "counts" not in page.locator(".pad-last").inner_text()
@@ -460,6 +462,20 @@ def test_a_battery_known_by_its_plate_is_kept_with_its_connection(page, server) 
     press(page, "Keep battery and connection")
     page.get_by_text("This connection is in the record of").wait_for(timeout=WAIT_MS)
     assert "NEW-1" in [plate.record.serial for plate in server.store.entries(BatteryPlate)]
+
+
+def test_on_an_empty_record_the_pad_is_in_sight_after_the_first_press(browser, tmp_path) -> None:
+    server = Server(tmp_path)
+    try:
+        page = new_device(browser)
+        open_start(page, server)
+        press(page, "I just connected")
+        page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
+        settle(page)
+        assert is_on_top(page, ".pad-keys .pad-0")
+        page.context.close()
+    finally:
+        server.kill()
 
 
 def test_back_to_the_demo_record_shows_the_demo_record(page, server) -> None:

@@ -127,7 +127,7 @@ def _show_plate(store: Store, connection: InProgress) -> None:
         disabled=bool(missing),
         on_click=_tell_plate,
         args=(store, connection),
-        key=f"{key['battery']}.told",
+        key=f"told.{connection.id}",
     )
 
 

@@ -48,6 +48,7 @@ from batterymodel.rules.wording import (
     NICD_CAUTION,
     OUTCOME_WORDS,
     TOPPING_OFF,
+    minutes_words,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
 from batterymodel.soc.conditions import condition_state
@@ -300,7 +301,7 @@ def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...])
         return findings[0].text
     minutes = state.minutes_to_top_off.mean
     template = TOPPING_OFF if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
-    return template.format(soc=100.0 * state.soc_at_connection.mean, minutes=minutes)
+    return template.format(soc=100.0 * state.soc_at_connection.mean, minutes=minutes_words(minutes))
 
 
 def _is_full(outcome: Outcome, state: ChargeState) -> bool:
@@ -312,13 +313,13 @@ def _next_steps(
     outcome: Outcome, observation: NextObservation | None, wait: float
 ) -> tuple[str, ...]:
     """What to do next, the next observation first; a reading is asked for once."""
-    steps = tuple(step.format(wait=wait) for step in NEXT_STEPS[outcome])
+    steps = tuple(step.format(wait=minutes_words(wait)) for step in NEXT_STEPS[outcome])
     if observation is None or (outcome is Outcome.TOP_OFF and observation.minutes is not None):
         return steps
     first = f"{observation.text} {observation.why}"
     if outcome is Outcome.TOP_OFF or observation.name in PAUSES_READING:
         return (first, *steps)
-    return (first, KEEP_READING.format(wait=wait), *steps)
+    return (first, KEEP_READING.format(wait=minutes_words(wait)), *steps)
 
 
 def _conditions(case: Case) -> tuple[ConditionChance, ...]:

@@ -15,6 +15,7 @@ from tests import screenshots
 from tests.live_pages import (
     Server,
     connect,
+    is_on_top,
     new_device,
     note,
     open_connection,
@@ -264,6 +265,70 @@ def test_answers_are_asked_about_too_and_the_question_stays_in_sight(page, serve
     assert (told.rest_voltage_v, told.load_a) == (25.6, 500.0)
 
 
+def test_an_answer_is_asked_about_listed_and_undone_and_its_question_comes_back(
+    page, server
+) -> None:
+    connect(page)
+    note_all(page, "13.4", "13.1", "12.9")
+    before = page.locator(".jc-pin").inner_text()
+    page.get_by_text("at rest, before power").first.wait_for(timeout=WAIT_MS)
+    press(page, "Answer")
+    note(page, "24.1")
+    asked = page.locator(".pad-slip-text")
+    assert "is sent for servicing" in asked.inner_text()
+    assert server.connection().told.rest_voltage_v is None
+    press(page, "It is 24.1 V")
+    wait_until_stored(page)
+    page.locator(".jc-pin").get_by_text("SERVICING").wait_for(timeout=WAIT_MS)
+    note_all(page, "12.8", "12.7", "12.6", "12.5")
+    press(page, "Undo 24.1 V at rest")
+    wait_until_stored(page)
+    page.locator(".pad-ask-text").get_by_text("at rest").wait_for(timeout=WAIT_MS)
+    assert server.connection().told.rest_voltage_v is None
+    assert page.locator(".jc-pin").inner_text().split()[:2] == before.split()[:2]
+
+
+def test_a_switch_that_was_marked_is_listed_with_its_undo(page, server) -> None:
+    connect(page)
+    note_all(page, "8.0")
+    press(page, "Switched on")
+    wait_until_stored(page)
+    page.locator(".pad-last").get_by_text("Switched on").wait_for(timeout=WAIT_MS)
+    press(page, "Undo Switched on")
+    wait_until_stored(page)
+    assert server.connection().marks == ()
+    assert "Switched" not in page.locator(".pad-last").inner_text()
+
+
+def test_a_refusal_comes_into_sight_above_the_keys(page, server) -> None:
+    connect(page)
+    page.get_by_role("button", name="Temp.", exact=True).click()
+    press(page, "Change sign")
+    note(page, "71")
+    press(page, "It is -71 °C")
+    refused = page.locator(".pad-refused li")
+    refused.first.wait_for(timeout=WAIT_MS)
+    settle(page)
+    assert "Battery temperature: -71 °C is outside -60 to 120 °C" in refused.inner_text()
+    assert is_on_top(page, ".pad-refused li span")
+    below = page.locator(".pad-keys").bounding_box()["y"]
+    assert refused.bounding_box()["y"] < below
+
+
+def test_a_clamp_without_the_meter_beside_it_asks_for_it(page, server) -> None:
+    connect(page)
+    note_all(page, "13.4", "13.1", "12.9")
+    page.wait_for_timeout(11_000)
+    page.get_by_role("button", name="Clamp", exact=True).click()
+    note_all(page, "5.4")
+    page.locator(".pad-last").get_by_text("5.4 A clamp (counts once the meter is read").wait_for(
+        timeout=WAIT_MS
+    )
+    assert page.locator(".pad-next").inner_text() == "read the meter now"
+    note_all(page, "12.8")
+    assert "counts" not in page.locator(".pad-last").inner_text()
+
+
 def test_an_undone_reading_that_waits_is_neither_listed_nor_compared_with(page, server) -> None:
     connect(page)
     note_all(page, "13.4")
@@ -397,6 +462,20 @@ def test_a_battery_known_by_its_plate_is_kept_with_its_connection(page, server) 
     press(page, "Keep battery and connection")
     page.get_by_text("This connection is in the record of").wait_for(timeout=WAIT_MS)
     assert "NEW-1" in [plate.record.serial for plate in server.store.entries(BatteryPlate)]
+
+
+def test_on_an_empty_record_the_pad_is_in_sight_after_the_first_press(browser, tmp_path) -> None:
+    server = Server(tmp_path)
+    try:
+        page = new_device(browser)
+        open_start(page, server)
+        press(page, "I just connected")
+        page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
+        settle(page)
+        assert is_on_top(page, ".pad-keys .pad-0")
+        page.context.close()
+    finally:
+        server.kill()
 
 
 def test_back_to_the_demo_record_shows_the_demo_record(page, server) -> None:

@@ -128,8 +128,10 @@ def fade_words(forecast: FadeForecast) -> str:
         On one line; capacities [Ah].
     """
     curves, crossing = forecast.curves, forecast.crossing
+    count = curves.check_at.size
+    span = f"of {forecast.first}" if count == 1 else f"from {forecast.first} to {forecast.last}"
     words = [
-        f"{curves.check_at.size} values from {forecast.first} to {forecast.last}.",
+        f"{count} value{'s' * (count != 1)} {span}.",
         f"The limit is {forecast.limit_ah:.1f} Ah{_generic(forecast.limit)}.",
         forecast.headline,
     ]

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ import pandas as pd
 
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
-from batterymodel.inputs.entry_faults import EntryError, fixed
+from batterymodel.inputs.entry_faults import EntryError, Shown, fixed
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings, TempReading
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
@@ -42,6 +43,8 @@ _OTHER_NAMES = {
 # The least and the most a column may hold, and what a value outside says.
 _MILLIAMPERES = "looks like milliamperes; in amperes it would be {milli:.7g}"
 _REVERSED = "is negative; it must not be below -1: meter leads reversed?"
+_OUTSIDE_C = "is outside -60 to 120; degrees Celsius would be right"
+_OUTSIDE_C_SINGLY = "°C is outside -60 to 120 °C"
 _BOUNDS = (
     ("elapsed_s", 0.0, np.inf, "is negative; seconds from the connection would be right"),
     ("elapsed_s", 0.0, LONGEST_LOG_S, "is over 24 h and looks like milliseconds; give seconds"),
@@ -52,7 +55,7 @@ _BOUNDS = (
     ("supply_voltage_v", -1.0, 100.0, _REVERSED),
     ("battery_current_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("battery_temp_c", -np.inf, 150.0, "looks like kelvin; in degrees Celsius it is {celsius:.7g}"),
-    ("battery_temp_c", -60.0, 120.0, "is outside -60 to 120; degrees Celsius would be right"),
+    ("battery_temp_c", -60.0, 120.0, _OUTSIDE_C),
     ("load_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("load_a", -1.0, 2000.0, _REVERSED),
 )
@@ -173,8 +176,22 @@ def checked_value(column: str, value: float, where: str) -> float:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            raise EntryError("", column, fixed(f"{value:.10g} {said}"), name=where)
+            words = fixed(f"{value:.10g} {said}")
+            if problem is _OUTSIDE_C:
+                words = _outside_c(value)
+            raise EntryError("", column, words, name=where)
     return value
+
+
+def _outside_c(value: float) -> Callable[[Shown], str]:
+    """What is said of a temperature: on a page that names it, in words of either unit."""
+
+    def said(shown: Shown) -> str:
+        if shown.label == "battery_temp_c":
+            return f"{value:.10g} {_OUTSIDE_C}"
+        return f"{round(value, 1):g} {_OUTSIDE_C_SINGLY}"
+
+    return said
 
 
 def check_bounds(readings: Readings) -> None:

@@ -12,6 +12,7 @@ from batterymodel.inputs.records import Chemistry, Supply, record_from
 from batterymodel.pages import KEPT, kept, literal
 from batterymodel.reference.chemistry import data_for
 from batterymodel.say.in_progress import is_battery_told
+from batterymodel.say.plate import cells_question, missing_words
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
 from batterymodel.store.acts import MOST_LABEL, InProgress
@@ -19,6 +20,7 @@ from batterymodel.store.finishing import PLATE_FIELDS
 from batterymodel.store.in_progress import tell
 
 OTHER = "Another battery"
+IT_IS_THIS = "It is this battery"
 USUAL_SUPPLY_A = 60.0
 LABELS = {
     "tail": Shown("Name of it"),
@@ -114,12 +116,18 @@ def _show_plate(store: Store, connection: InProgress) -> None:
     rated.number_input(
         "Rated capacity (Ah)", 0.5, 500.0, value=None, format="%g", key=key["rated_capacity_ah"]
     )
+    plate = {name: st.session_state.get(key[name]) for name in PLATE_FIELDS}
+    missing = missing_words(plate)
+    question = cells_question(plate["chemistry"], plate["cells"])
+    for words in filter(None, (question, missing)):
+        st.markdown(literal(words))
     st.button(
-        "It is this battery",
+        f"It has {plate['cells']} cells: it is this battery" if question else IT_IS_THIS,
         width="stretch",
-        disabled=any(st.session_state.get(key[name]) is None for name in PLATE_FIELDS),
+        disabled=bool(missing),
         on_click=_tell_plate,
         args=(store, connection),
+        key=f"told.{connection.id}",
     )
 
 

@@ -16,7 +16,8 @@ from batterymodel.pages.connections import CONNECTION
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
 from batterymodel.rules.results import Assessment
 from batterymodel.say.in_progress import NO_NAME, ended_words, is_battery_told, too_late_words
-from batterymodel.say.pad import closed_pad, pad_of
+from batterymodel.say.pad import FULL_LABELS, closed_pad, pad_of
+from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
 from batterymodel.store.acts import MOST_LABEL, InProgress, State
 from batterymodel.store.finishing import finish, keep_with_battery
@@ -25,6 +26,7 @@ from batterymodel.store.noted_readings import file_name_of, readings_bytes
 from batterymodel.store.pressed import take_entries
 
 PAD = "pad"
+KEPT_WITH = "It was kept with this outcome:"
 LEAVE = "Leave it unfinished"
 _STORED, _REFUSED, _LATE, _LEAVING = "pad_stored", "pad_refused", "pad_late", "leaving"
 
@@ -44,12 +46,15 @@ def show_live(store: Store, connection: InProgress) -> None:
     else:
         temperatures.show_html(pages.pinned_waiting(name, view.readings_left, view.problem))
     kept.show_done()
-    if not is_battery_told(connection):
+    is_told, has_choice = is_battery_told(connection), bool(fleet_of(store))
+    if not is_told and has_choice:
         show_choice(store, connection)
     show_pad(store, pad_of(view, datetime.now(UTC)))
+    if not is_told and not has_choice:
+        show_choice(store, connection)
     if view.assessment is not None:
         _show_answer(view.assessment)
-    if is_battery_told(connection):
+    if is_told:
         with st.expander(supply_words(connection)):
             show_choice(store, connection)
     _show_end(store, connection)
@@ -69,6 +74,7 @@ def show_ended(store: Store, connection: InProgress) -> None:
         st.html(pages.warning(words))
     for words in ended_words(connection):
         st.markdown(literal(temperatures.said(words)))
+    _show_answer_kept(store, connection)
     show_pad(store, closed_pad(connection, datetime.now(UTC)))
     if connection.state is State.LEFT:
         st.button("Take it up again", on_click=_take_up, args=(store, connection), width="stretch")
@@ -104,16 +110,30 @@ def _late_words() -> dict[str, dict[str, str]]:
 
 def _take_sent(store: Store) -> None:
     """Take what the pad sent; it hears what is stored, and what is refused with the reason."""
-    reply = take_entries(store, sent_entries(PAD))
+    sent = sent_entries(PAD)
+    reply = take_entries(store, sent, FULL_LABELS)
+    typed = [value for entry in sent if isinstance(value := entry.get("value"), int | float)]
     refused = st.session_state.setdefault(_REFUSED, {})
     for key, connection in reply.connections.items():
         refused.pop(key, None)
         if words := too_late_words(connection, key):
             _late_words().setdefault(connection.id, {})[key] = words
-    refused.update(reply.refused)
+    refused.update({key: temperatures.said(why, typed) for key, why in reply.refused.items()})
     st.session_state.setdefault(_STORED, []).extend(reply.connections)
     if reply.waiting:
         st.session_state[kept.FAILED] = f"Not stored yet, sent again by itself: {reply.waiting}"
+
+
+def _show_answer_kept(store: Store, connection: InProgress) -> None:
+    """The outcome of a connection that is in the record, from what was noted before it ended."""
+    if connection.state is not State.FINISHED:
+        return
+    view = kept.live(store, connection)
+    if view.assessment is not None:
+        st.markdown(KEPT_WITH)
+        _show_answer(view.assessment)
+    elif view.problem is not None:
+        st.markdown(literal(temperatures.said(view.problem)))
 
 
 def _show_answer(assessment: Assessment) -> None:

@@ -251,8 +251,7 @@ class MeterPad {
   }
 
   isSwitchedSince(line) {
-    const here = this.waiting().filter((item) => item.kind === "mark" && !item.refused)
-      .map((item) => this.elapsedOf(item));
+    const here = this.lines().filter((one) => one.waits && one.kind === "mark").map((one) => one.elapsed_s);
     return [...this.data.switched_s, ...here].some((s) => s >= line.elapsed_s);
   }
 
@@ -268,11 +267,11 @@ class MeterPad {
     if (draw) this.drawAll();
   }
 
-  /** Last readings, the newest first: those that wait here before those the record has. */
+  /** Readings, answers and marks, the newest first: those that wait here before the record's. */
   lines() {
     const waits = this.waiting().filter((item) => !item.refused);
     const struck = new Set(waits.filter((item) => item.kind === "strike").map((item) => item.target));
-    const here = waits.filter((item) => item.kind === "reading")
+    const here = waits.filter((item) => ["reading", "tell", "mark"].includes(item.kind))
       .map((item) => ({ ...item, waits: true, elapsed_s: this.elapsedOf(item) }));
     return [...here.reverse(), ...this.data.last].filter((line) => !struck.has(line.id));
   }
@@ -292,9 +291,18 @@ class MeterPad {
     this.drawDoubt();
     this.find("marks").replaceChildren(...this.data.marks.map((mark) =>
       this.button(mark, () => this.put({ kind: "mark", quantity: "event", text: mark }))));
-    this.find("last").replaceChildren(...this.lines().slice(0, 3).map((line) => this.line(line)));
+    this.find("last").replaceChildren(...this.lines()
+      .filter((line, place) => place < 3 || line.stays).map((line) => this.line(line)));
+    this.drawRefused();
+  }
+
+  /** A refusal stands above the keys, and a new one is brought into sight. */
+  drawRefused() {
     const refused = this.waiting().filter((item) => item.refused);
     this.find("refused").replaceChildren(...refused.map((item) => this.refusal(item)));
+    const seen = this.seenRefused ?? new Set();
+    this.seenRefused = new Set(refused.map((item) => item.id));
+    if (refused.some((item) => !seen.has(item.id))) this.find("refused").scrollIntoView({ block: "center" });
   }
 
   drawQuestion() {
@@ -319,8 +327,9 @@ class MeterPad {
   }
 
   line(line) {
-    const words = `${line.value} ${this.unitOf(line.quantity)}`;
-    const waits = line.waits ? " (not yet stored)" : "";
+    const words = line.text
+      ?? `${line.value} ${this.unitOf(line.quantity)} ${this.data.names[line.quantity] ?? ""}`.trim();
+    const waits = line.waits ? " (not yet stored)" : line.remark ? ` (${line.remark})` : "";
     return this.row(`${clock(1000 * line.elapsed_s)}   ${words}${waits}`, this.button("Undo", () =>
       this.put({ kind: "strike", quantity: line.quantity, target: line.id }), "", `Undo ${words}`));
   }

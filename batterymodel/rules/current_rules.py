@@ -24,7 +24,7 @@ from batterymodel.rules.results import (
     Finding,
     Severity,
 )
-from batterymodel.rules.wording import say
+from batterymodel.rules.wording import minutes_words, say
 from batterymodel.taper.fit import TaperFit
 from batterymodel.taper.trends import (
     Change,
@@ -273,7 +273,7 @@ def current_rising(case: Case) -> Finding | None:
     else:
         variant, severity = _watched_rise(rise, least), Severity.WATCH
     value = max(rise.amount, rise.gradual_a)
-    text = say(f"current_rising.{variant}", value=value, minutes=minutes)
+    text = say(f"current_rising.{variant}", value=value, minutes=minutes_words(minutes))
     source = (
         "thermal runaway: overcharge heats the cell, its voltage falls, the current at constant "
         "voltage rises (textbook, from memory); threshold: " + OWN_RULE

@@ -18,7 +18,12 @@ from batterymodel.rules.battery_rules import LEAD_ACID
 from batterymodel.rules.case import Case, any_seen
 from batterymodel.rules.current_rules import LEAST_ROOM_PER_AH, LEAST_WINDOW_S
 from batterymodel.rules.results import Finding, NextObservation, Outcome, Severity
-from batterymodel.rules.wording import OBSERVATION_REASONS, OBSERVATION_WHY, OBSERVATIONS
+from batterymodel.rules.wording import (
+    OBSERVATION_REASONS,
+    OBSERVATION_WHY,
+    OBSERVATIONS,
+    minutes_words,
+)
 from batterymodel.soc.observations import Foresight
 from batterymodel.taper.trends import battery_current
 
@@ -27,6 +32,9 @@ EFFORT = ("bus_load", "temperature", "clamp", "read_again", "rest_voltage", "cap
 
 PAUSES_READING = ("read_again", "rest_voltage", "capacity_check")
 """Observations beside which no further reading of the meter is asked for."""
+
+LEAST_GAIN_SAID = 0.01
+"""Gain below which no figures are given for it [-] (own choice: one percent)."""
 
 NEARLY = 0.8
 """Share of the best gain from which on an observation of less effort is taken [-] (own choice)."""
@@ -190,19 +198,18 @@ def _wait_to_taper_s(case: Case) -> float:
 def _observation(name: str, wait_s: float, why: str) -> NextObservation:
     """The observation with its sentences; minutes are given for another reading of the meter."""
     minutes = wait_s / 60.0
-    words = f"{minutes:.0f} minute" + "s" * (f"{minutes:.0f}" != "1")
     return NextObservation(
         name=name,
         minutes=minutes if name == "read_again" else None,
-        text=OBSERVATIONS[name].format(minutes=words),
+        text=OBSERVATIONS[name].format(minutes=minutes_words(minutes)),
         why=why,
     )
 
 
 def _why(kind: str, name: str, now: float = 0.0, after: float = 0.0) -> str:
-    """One sentence why; without figures where their rounding would hide the gain."""
+    """One sentence why; without figures where they fall by less than a person would act on."""
     told = {"now": _percent(now), "after": _percent(after)}
-    kind = "most" if kind == "gain" and told["now"] == told["after"] else kind
+    kind = "most" if kind == "gain" and now - after < LEAST_GAIN_SAID else kind
     return OBSERVATION_WHY[kind].format(reason=OBSERVATION_REASONS[name], **told)
 
 

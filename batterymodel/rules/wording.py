@@ -186,19 +186,19 @@ TEXTS = {
     "nobody marked: repeat the readings with the loads left alone, or clamp the battery lead.",
     "taper_missing.ok": "The battery current falls as a charging battery's does.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
-    "over the last {minutes:.0f} minutes, with no load switched on: a sign of thermal runaway.",
+    "over the last {minutes}, with no load switched on: a sign of thermal runaway.",
     "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
-    "{minutes:.0f} minutes, and so does the supply's voltage: hold it constant and read again; "
+    "{minutes}, and so does the supply's voltage: hold it constant and read again; "
     "power off if battery or current keep rising.",
-    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes:.0f} "
-    "minutes, and the supply's meter cannot tell a bus load that takes more from a battery that "
+    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes}, "
+    "and the supply's meter cannot tell a bus load that takes more from a battery that "
     "begins to run away: clamp the battery lead or feel for warmth.",
     "current_rising.jump": "The battery current rises by {value:.1f} A, most of it from one "
     "reading to the next: something else than the battery may hang on its lead, or the clamp "
     "moved. Look, read again at once, and power off if the battery warms or the current keeps "
     "rising.",
     "current_rising.small": "The battery current rises by {value:.1f} A over the last "
-    "{minutes:.0f} minutes, too little to hurt yet: feel for warmth, and power off if it keeps "
+    "{minutes}, too little to hurt yet: feel for warmth, and power off if it keeps "
     "rising.",
     "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
     "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
@@ -280,15 +280,14 @@ TEXTS = {
 
 HEADLINE = "{words}: {reason}"
 TOPPING_OFF = (
-    "the battery was about {soc:.0f} % charged at connection; some {minutes:.0f} minutes of "
-    "topping off remain."
+    "the battery was about {soc:.0f} % charged at connection; some {minutes} of topping off remain."
 )
 NEARLY_DONE = "the battery was about {soc:.0f} % charged at connection and is full now."
 
 NEXT_STEPS = {
     Outcome.TOP_OFF: (
-        "Leave ground power on and read the meter again in {wait:.0f} minutes: the current must "
-        "keep falling.",
+        "Leave ground power on and read the meter again {wait} after the last reading: the current "
+        "must keep falling.",
         "Stop when the current no longer falls; the supply does not stop by itself.",
     ),
     Outcome.KEEP_WATCHING: ("Feel for a warm battery and stop if it warms or the current rises.",),
@@ -310,10 +309,10 @@ DOUBT_NOTE = (
 )
 """Said of numbers that `rules.doubts` widened."""
 
-KEEP_READING = "Keep reading meanwhile; the next useful reading is in {wait:.0f} minutes."
+KEEP_READING = "Keep reading meanwhile; the next useful reading is {wait} after the last."
 
 OBSERVATIONS = {
-    "read_again": "Keep reading: the next useful reading is in {minutes}.",
+    "read_again": "Keep reading: the next useful reading is {minutes} after the last.",
     "bus_load": "Isolate the battery for ten seconds and read the meter: that is the bus load.",
     "temperature": "Measure the battery's temperature at the battery.",
     "clamp": "Put a clamp meter round the battery lead and read the battery's own current.",
@@ -482,3 +481,20 @@ def doubts(
     staying = outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING)
     said = (not_checked_words(names), conditions_words(conditions) if staying else "")
     return tuple(words for words in said if words)
+
+
+def minutes_words(minutes: float) -> str:
+    """Whole minutes in words.
+
+    Parameters
+    ----------
+    minutes : float
+
+    Returns
+    -------
+    str
+
+    >>> minutes_words(1.2), minutes_words(8.0)
+    ('1 minute', '8 minutes')
+    """
+    return f"{minutes:.0f} minute" + "s" * (f"{minutes:.0f}" != "1")

@@ -12,10 +12,10 @@ from batterymodel.rules.results import Assessment, Outcome, Severity
 from batterymodel.rules.wording import OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SIGNS
 from batterymodel.say.attention import SEVERITY_OF_OUTCOME, Remark
 from batterymodel.store import Store
-from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, State
+from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, State
 from batterymodel.store.finishing import PLATE_FIELDS, battery_so_far, told_so_far
 from batterymodel.store.in_progress import connections_in_progress
-from batterymodel.store.noted_readings import readings_of
+from batterymodel.store.noted_readings import readings_of, stands_alone
 
 LEAST_READINGS = 3
 """Currents that an answer takes at least (`taper.fit.fit_taper`)."""
@@ -310,7 +310,8 @@ def noted_words(noted: Noted) -> str:
     minutes, seconds = divmod(int(noted.what.elapsed_s), 60)
     if isinstance(noted.what, Mark):
         return f"'{noted.what.label}' at {minutes}:{seconds:02}"
-    return f"{noted.what.value:g} {UNITS[noted.what.quantity]} at {minutes}:{seconds:02}"
+    unit = "V" if noted.what.quantity == "rest_voltage_v" else UNITS[Quantity(noted.what.quantity)]
+    return f"{noted.what.value:g} {unit} at {minutes}:{seconds:02}"
 
 
 def too_late_words(connection: InProgress, key: str) -> str | None:
@@ -361,4 +362,25 @@ def _due_s(connection: InProgress, assessment: Assessment | None) -> float | Non
         if assessment.next_reading_minutes is None:
             return None
         wait_s = 60.0 * assessment.next_reading_minutes
-    return max(_currents_s(connection), default=0.0) + wait_s
+    last_s = max(_currents_s(connection), default=0.0)
+    alone_s = (
+        reading.elapsed_s
+        for _, reading in connection.readings
+        if stands_alone(connection, reading) and is_after_meter(connection, reading)
+    )
+    return min(alone_s, default=last_s + wait_s)
+
+
+def is_after_meter(connection: InProgress, reading: Reading) -> bool:
+    """Whether no supply current was read since a reading: one beside it may still come.
+
+    Parameters
+    ----------
+    connection : InProgress
+    reading : Reading
+
+    Returns
+    -------
+    bool
+    """
+    return reading.elapsed_s > max(_currents_s(connection), default=-1.0)

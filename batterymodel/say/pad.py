@@ -12,11 +12,15 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
-from batterymodel.inputs.records import Supply
+from batterymodel.inputs.entry_faults import Shown
+from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.supply import output_limit
+from batterymodel.reference.temperature import LEAD_ACID
 from batterymodel.rules.results import Assessment, Outcome
-from batterymodel.say.in_progress import UNITS, LiveView
-from batterymodel.store.acts import InProgress, Quantity
+from batterymodel.say.in_progress import QUESTIONS, UNITS, LiveView, is_after_meter
+from batterymodel.say.rest_doubt import rest_doubt
+from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading
+from batterymodel.store.noted_readings import stands_alone
 from batterymodel.taper.slips import NEAR_RATIO, Expected, expected_values
 
 LABELS = {
@@ -35,6 +39,25 @@ NEXT_WORDS = {
     Outcome.DISCONNECT: "Take ground power off",
     Outcome.SERVICE: "No more readings needed",
 }
+NAMES = {
+    Quantity.BATTERY_CURRENT: "clamp",
+    "rest_voltage_v": "at rest",
+    "load_a": "bus load",
+}
+"""What is said behind a value in the list where its unit does not tell what was read."""
+
+FULL_LABELS = {
+    "supply_current_a": Shown("Meter of the supply", "A"),
+    "battery_current_a": Shown("Clamp", "A"),
+    "supply_voltage_v": Shown("Volts of the supply", "V"),
+    "battery_temp_c": Shown("Battery temperature", "°C"),
+    "rest_voltage_v": Shown("Battery voltage at rest", "V"),
+    "load_a": Shown("Bus load", "A"),
+}
+"""What is read or answered, as refusals name it."""
+
+COUNTS_LATER = "counts once the meter is read beside it"
+COUNTS_NOT = "does not count: the meter was not read beside it"
 LIMIT_WORDS = {
     "supply_current_a": (
         "Below 0 the leads of the meter are reversed.",
@@ -93,8 +116,9 @@ def closed_pad(connection: InProgress | None, now: datetime) -> dict[str, Any]:
     -------
     dict
         JSON: ``connection`` (id or None), ``started_ms`` and ``now_ms`` (moments since 1970 [ms]),
-        ``closed``, ``kinds`` (name, label, unit), ``marks`` (labels), ``last`` (readings, the
-        newest first), ``switched_s`` (times of marks since connection [s]), ``stored`` (ids).
+        ``closed``, ``kinds`` (name, label, unit), ``marks`` (labels), ``last`` (readings, answers
+        and marks, the newest first), ``names`` (said behind values), ``switched_s`` (times of marks
+        since connection [s]), ``stored`` (ids).
     """
     began = now if connection is None else connection.started_at
     return {
@@ -107,6 +131,7 @@ def closed_pad(connection: InProgress | None, now: datetime) -> dict[str, Any]:
         "question": None,
         "expected": {},
         "kinds": [{"name": n, "label": label, "unit": UNITS[n]} for n, label in LABELS.items()],
+        "names": {str(name): words for name, words in NAMES.items()},
         "marks": list(MARKS),
         "last": [] if connection is None else list(_last(connection)),
         "switched_s": [] if connection is None else [m.elapsed_s for _, m in connection.marks],
@@ -145,7 +170,7 @@ def _expected(view: LiveView) -> dict[str, dict[str, Any]]:
     readings = (reading for _, reading in view.connection.readings)
     currents = [r.value for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
     found = expected_values(view.battery, supply, currents)
-    return {
+    shown = {
         name: {
             "least": expected.least,
             "most": expected.most if isfinite(expected.most) else None,
@@ -155,12 +180,59 @@ def _expected(view: LiveView) -> dict[str, dict[str, Any]]:
         }
         for name, expected in found.items()
     }
+    if view.battery is not None and view.battery.chemistry in LEAD_ACID:
+        shown["rest_voltage_v"] |= _expected_rest(view, view.battery, shown["rest_voltage_v"])
+    return shown
+
+
+def _expected_rest(view: LiveView, battery: Battery, usual: dict[str, Any]) -> dict[str, Any]:
+    """Narrower bounds of a rest voltage, with their words."""
+    soc = None if view.assessment is None else view.assessment.state_of_charge.at_connection
+    doubt = rest_doubt(battery, Expected(usual["least"], usual["most"]), soc)
+    below, above = (
+        (words, *more)
+        for words, more in zip(usual["words"], (doubt.below, doubt.above), strict=True)
+    )
+    return {"least": doubt.least, "most": doubt.most, "words": [" ".join(below), " ".join(above)]}
 
 
 def _last(connection: InProgress) -> Iterable[dict[str, Any]]:
-    """The last readings that are listed or compared with, the newest first."""
-    of_kind = dict.fromkeys(Quantity, 0)
-    for place, (key, reading) in enumerate(reversed(connection.readings)):
-        of_kind[reading.quantity] += 1
-        if place < LAST_SHOWN or of_kind[reading.quantity] <= LAST_OF_A_KIND:
-            yield {"id": key, **reading.model_dump(include={"quantity", "value", "elapsed_s"})}
+    """What is listed or compared with, the newest first; the last answers stay in the list."""
+    counting = [noted for noted in connection.noted if not (noted.struck or noted.late)]
+    counting.sort(key=lambda noted: noted.what.elapsed_s, reverse=True)
+    of_kind: dict[str, int] = {}
+    for place, noted in enumerate(counting):
+        line = _line(connection, noted)
+        name = line["quantity"]
+        of_kind[name] = of_kind.get(name, 0) + 1
+        line["stays"] = name in QUESTIONS and of_kind[name] == 1
+        compared = not isinstance(noted.what, Mark) and of_kind[name] <= LAST_OF_A_KIND
+        if place < LAST_SHOWN or compared:
+            yield line
+
+
+def _line(connection: InProgress, noted: Noted) -> dict[str, Any]:
+    what = noted.what
+    line = {"id": noted.key, "elapsed_s": what.elapsed_s, "remark": ""}
+    if isinstance(what, Mark):
+        return line | {"quantity": "event", "value": None, "text": what.label}
+    remark = count_remark(connection, what) if isinstance(what, Reading) else ""
+    return line | {"quantity": str(what.quantity), "value": what.value, "remark": remark}
+
+
+def count_remark(connection: InProgress, reading: Reading) -> str:
+    """What is said of a reading that tells nothing without a meter reading beside it.
+
+    Parameters
+    ----------
+    connection : InProgress
+    reading : Reading
+
+    Returns
+    -------
+    str
+        Empty where it counts.
+    """
+    if not stands_alone(connection, reading):
+        return ""
+    return COUNTS_LATER if is_after_meter(connection, reading) else COUNTS_NOT

@@ -80,7 +80,7 @@ def connection_of(session: Session, row: InProgressRow) -> InProgress:
     InProgress
     """
     wanted = select(ActRow).where(ActRow.in_progress_id == row.id).order_by(ActRow.number)
-    begun = InProgress(id=row.id, started_at=row.started_at, day=row.day, told=row.told)
+    begun = InProgress(id=row.id, started_at=row.started_at, day=row.day, told_beside=row.told)
     return begun.after((act.key, act.content) for act in session.scalars(wanted))
 
 

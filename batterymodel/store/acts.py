@@ -89,8 +89,21 @@ class Mark(Record):
     elapsed_s: ElapsedS
 
 
+class Answer(Record):
+    """What a person answered to a question of the pad, at a moment: it counts until struck out.
+
+    The battery's temperature is none of these: an answer to that question is a `Reading`.
+    """
+
+    act: Literal["answer"] = "answer"
+    quantity: Literal["rest_voltage_v", "load_a"]
+    value: float
+    noted_at: Moment
+    elapsed_s: ElapsedS
+
+
 class Strike(Record):
-    """A reading or mark struck out, or (`struck` false) counted again."""
+    """A reading, mark or answer struck out, or (`struck` false) counted again."""
 
     act: Literal["strike"] = "strike"
     noted_key: Key
@@ -158,6 +171,7 @@ def _word_of(act: Any) -> str | None:
 Act: TypeAlias = Annotated[
     Annotated[Reading, Tag("reading")]
     | Annotated[Mark, Tag("mark")]
+    | Annotated[Answer, Tag("answer")]
     | Annotated[Strike, Tag("strike")]
     | Annotated[Tell, Tag("tell")]
     | Annotated[Leave, Tag("leave")]
@@ -169,10 +183,10 @@ Act: TypeAlias = Annotated[
 
 @dataclass(frozen=True)
 class Noted:
-    """A reading or mark under its key; `late` where it came when the connection was finished."""
+    """What was noted under a key; `late` where it came when the connection was finished."""
 
     key: str
-    what: Reading | Mark
+    what: Reading | Mark | Answer
     struck: bool = False
     late: bool = False
 
@@ -181,18 +195,30 @@ class Noted:
 class InProgress:
     """A connection as its acts have made it.
 
-    `started_at` is in UTC, `day` the day at the place. `left_because` and `connection_id` (the
-    entry on record) say more of a connection that was left or finished.
+    `started_at` is in UTC, `day` the day at the place. `told_beside` is what was told otherwise
+    than by answers. `left_because` and `connection_id` (the entry on record) say more of a
+    connection that was left or finished.
     """
 
     id: str
     started_at: datetime
     day: date
-    told: ToldSoFar
+    told_beside: ToldSoFar
     noted: tuple[Noted, ...] = ()
     state: State = State.IN_PROGRESS
     left_because: str | None = None
     connection_id: str | None = None
+
+    @property
+    def told(self) -> ToldSoFar:
+        """What is told, with the last answer to each question that counts."""
+        return self.told_beside.model_copy(update={a.quantity: a.value for _, a in self.answers})
+
+    @property
+    def answers(self) -> tuple[tuple[str, Answer], ...]:
+        """Key and answer of all that count, in the order they came in."""
+        counting = (n for n in self.noted if not (n.struck or n.late))
+        return tuple((n.key, n.what) for n in counting if isinstance(n.what, Answer))
 
     @property
     def readings(self) -> tuple[tuple[str, Reading], ...]:
@@ -242,15 +268,17 @@ class InProgress:
 
     def _after_one(self, key: str, act: Act) -> InProgress:
         match act:
-            case Reading() | Mark():
+            case Reading() | Mark() | Answer():
                 late = self.state is State.FINISHED
                 return replace(self, noted=(*self.noted, Noted(key, act, late=late)))
             case Strike():
                 return replace(self, noted=tuple(_struck(n, act) for n in self.noted))
             case Tell():
                 blank = dict.fromkeys(act.blanked)
-                told = self.told.model_copy(update={**blank, **act.told.given()})
-                return replace(self, told=told)
+                changed = {**blank, **act.told.given()}
+                told = self.told_beside.model_copy(update=changed)
+                noted = tuple(_without_answer(n, changed) for n in self.noted)
+                return replace(self, told_beside=told, noted=noted)
             case Leave():
                 return replace(self, state=State.LEFT, left_because=act.reason)
             case TakeUp():
@@ -259,7 +287,7 @@ class InProgress:
                 return replace(self, state=State.FINISHED, connection_id=act.connection_id)
 
     def noted_under(self, key: str) -> Noted:
-        """The reading or mark under a key.
+        """The reading, mark or answer under a key.
 
         Parameters
         ----------
@@ -278,9 +306,16 @@ class InProgress:
             if noted.key == key:
                 return noted
         raise InputError(
-            f"{self.where}: no reading or mark has the key '{key}'; note it first, then strike it"
+            f"{self.where}: no reading, mark or answer has the key '{key}'; note it first, then "
+            "strike it"
         )
 
 
 def _struck(noted: Noted, act: Strike) -> Noted:
     return replace(noted, struck=act.struck) if noted.key == act.noted_key else noted
+
+
+def _without_answer(noted: Noted, changed: Iterable[str]) -> Noted:
+    """What was noted; an answer no longer counts where its field is told anew."""
+    superseded = isinstance(noted.what, Answer) and noted.what.quantity in changed
+    return replace(noted, struck=True) if superseded else noted

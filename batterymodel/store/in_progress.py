@@ -18,6 +18,7 @@ from batterymodel.inputs.readings import checked_value
 from batterymodel.inputs.records import Record, record_from
 from batterymodel.store.act_rows import acted, begun_row, connection_of, loaded, refuse_finished
 from batterymodel.store.acts import (
+    Answer,
     InProgress,
     Key,
     Leave,
@@ -168,10 +169,51 @@ def mark(
     return _noted(store, in_progress_id, key, Mark, {"label": label}, noted_at, elapsed_s)
 
 
+def answer(
+    store: Store,
+    in_progress_id: str,
+    key: str,
+    quantity: str,
+    value: float,
+    noted_at: datetime | str,
+    elapsed_s: float | None = None,
+) -> InProgress:
+    """Take an answer to a question; the last one that is not struck out counts.
+
+    Parameters
+    ----------
+    store : Store
+    in_progress_id : str
+    key : str
+    quantity : str
+        ``rest_voltage_v``, ``load_a``, or ``battery_temp_c``: that one is a reading of the meter at
+        the battery.
+    value : float
+        In the unit that the quantity names.
+    noted_at : datetime or str
+    elapsed_s : float, optional
+        Time since connection [s]; else the difference of the two moments.
+
+    Returns
+    -------
+    InProgress
+
+    Raises
+    ------
+    InputError
+        As `note` and `tell`.
+    """
+    if quantity == Quantity.BATTERY_TEMP:
+        return note(store, in_progress_id, key, quantity, value, noted_at, elapsed_s)
+    record_from({quantity: value}, ToldSoFar, TOLD)
+    values = {"quantity": quantity, "value": value}
+    return _noted(store, in_progress_id, key, Answer, values, noted_at, elapsed_s)
+
+
 def strike(
     store: Store, in_progress_id: str, key: str, noted_key: str, struck: bool = True
 ) -> InProgress:
-    """Strike a reading or mark out, or count it again; it stays in the record either way.
+    """Strike a reading, mark or answer out, or count it again; it stays in the record either way.
 
     Parameters
     ----------
@@ -180,7 +222,7 @@ def strike(
     key : str
         Of this press.
     noted_key : str
-        Key of the reading or mark.
+        Key of the reading, mark or answer.
     struck : bool
         False counts it again.
 
@@ -349,7 +391,7 @@ def _noted(
     store: Store,
     in_progress_id: str,
     key: str,
-    kind: type[Reading] | type[Mark],
+    kind: type[Reading] | type[Mark] | type[Answer],
     values: dict[str, Any],
     noted_at: datetime | str,
     elapsed_s: float | None,
@@ -370,7 +412,9 @@ def _noted(
         def check(connection: InProgress) -> None:
             _check_clock(store, moment, where)
             _check_apart(act.elapsed_s, since_s, where)
-            if isinstance(act, Reading):
+            if isinstance(act, Answer):
+                refuse_finished(connection, "nothing more can be told of it")
+            elif isinstance(act, Reading):
                 checked_value(act.quantity, act.value, f"{act.quantity} at {act.elapsed_s:g} s")
 
         return acted(store, in_progress_id, key, act, check)

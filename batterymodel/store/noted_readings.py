@@ -91,6 +91,29 @@ def file_name_of(connection: InProgress) -> str:
     return f"connection-{connection.started_at:%Y%m%dT%H%M%SZ}.csv"
 
 
+def stands_alone(connection: InProgress, reading: Reading) -> bool:
+    """Whether a reading tells nothing yet because no supply current was read beside it.
+
+    Parameters
+    ----------
+    connection : InProgress
+    reading : Reading
+
+    Returns
+    -------
+    bool
+        False for a supply current, and for a battery's temperature, which counts by itself.
+    """
+    if reading.quantity in (Quantity.SUPPLY_CURRENT, Quantity.BATTERY_TEMP):
+        return False
+    switched_s = [mark.elapsed_s for _, mark in connection.marks]
+    return not any(
+        _belong_together(reading, other.elapsed_s, switched_s)
+        for _, other in connection.readings
+        if other.quantity is Quantity.SUPPLY_CURRENT
+    )
+
+
 def noted_table(connection: InProgress) -> pd.DataFrame:
     """The rows of that file as text, in order of time.
 

@@ -10,9 +10,10 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from batterymodel.errors import InputError, StoreError
+from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.records import Record, record_from
 from batterymodel.store.acts import InProgress, Key
-from batterymodel.store.in_progress import is_begun, load, mark, note, strike, tell
+from batterymodel.store.in_progress import answer, is_begun, load, mark, note, strike, tell
 from batterymodel.store.store import Store
 
 EARLIEST_MS, LATEST_MS = 1.5e12, 7.3e12
@@ -50,7 +51,9 @@ class Reply:
     waiting: str | None = None
 
 
-def take_entries(store: Store, sent: Iterable[Mapping[str, Any]]) -> Reply:
+def take_entries(
+    store: Store, sent: Iterable[Mapping[str, Any]], labels: Mapping[str, Shown] | None = None
+) -> Reply:
     """Take entries of the pad, each into its own connection, in their order.
 
     Parameters
@@ -58,6 +61,8 @@ def take_entries(store: Store, sent: Iterable[Mapping[str, Any]]) -> Reply:
     store : Store
     sent : iterable of mappings
         As the browser sent them: fields of `PadEntry`, and ``connection``.
+    labels : mapping, optional
+        How the page shows what is read, by its names, for the reasons of refusals.
 
     Returns
     -------
@@ -75,7 +80,7 @@ def take_entries(store: Store, sent: Iterable[Mapping[str, Any]]) -> Reply:
             reply.waiting = str(error)
             return reply
         except InputError as error:
-            reply.refused[key] = str(error)
+            reply.refused[key] = said_by_labels(error, labels or {})
     return reply
 
 
@@ -105,13 +110,16 @@ def take_entry(store: Store, in_progress_id: str, sent: Mapping[str, Any]) -> In
     if entry.kind == "skip":
         return _skipped(store, in_progress_id, entry)
     if entry.kind == "tell":
-        return tell(store, in_progress_id, entry.id, **{entry.quantity: entry.value})
+        return answer(store, in_progress_id, entry.id, entry.quantity, _value(entry), entry.moment)
     if entry.kind == "strike":
         return strike(store, in_progress_id, entry.id, entry.target or "")
     if entry.kind == "mark":
         return mark(store, in_progress_id, entry.id, entry.text or "", entry.moment)
-    value = float("nan") if entry.value is None else entry.value
-    return note(store, in_progress_id, entry.id, entry.quantity, value, entry.moment)
+    return note(store, in_progress_id, entry.id, entry.quantity, _value(entry), entry.moment)
+
+
+def _value(entry: PadEntry) -> float:
+    return float("nan") if entry.value is None else entry.value
 
 
 def _skipped(store: Store, in_progress_id: str, entry: PadEntry) -> InProgress:

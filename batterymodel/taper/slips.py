@@ -240,11 +240,11 @@ def expected_values(
     66.0
     """
     limit_a = inf if supply is None else round(OVER_LIMIT * output_limit(supply).limit_a, 6)
-    last_a, highest_a = (currents_a[-1], max(currents_a)) if len(currents_a) else (inf, inf)
+    last_a = currents_a[-1] if len(currents_a) else inf
     return {
         "supply_current_a": Expected(0.0, limit_a, CURRENT_BESIDE),
         "battery_current_a": Expected(0.0, _below(last_a, limit_a), CURRENT_BESIDE),
-        "load_a": Expected(0.0, _below(highest_a, limit_a)),
+        "load_a": Expected(0.0, _below(last_a, limit_a)),
         "supply_voltage_v": Expected(*_charging_v(battery), VOLTS_BESIDE),
         "rest_voltage_v": Expected(*_resting_v(battery)),
         "battery_temp_c": Expected(*USUAL_C, WARMTH_BESIDE),

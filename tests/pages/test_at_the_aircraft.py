@@ -9,6 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from batterymodel.pages import connections, literal
+from batterymodel.pages.live_connection import KEPT_WITH
 from batterymodel.say.in_progress import NO_BATTERY
 from batterymodel.store import open_store
 from batterymodel.store.acts import State
@@ -49,6 +50,11 @@ def press(at: AppTest, label: str) -> AppTest:
 
 def labels(at: AppTest) -> list[str]:
     return [button.label for button in at.button]
+
+
+def markdown_of(at: AppTest) -> str:
+    said = " ".join(element.value for element in at.markdown)
+    return said.replace("\\", "").replace("\u2060", "")
 
 
 def html_of(at: AppTest) -> str:
@@ -157,7 +163,32 @@ def test_what_was_left_is_listed_for_a_week(store, days, is_listed):
     assert any(label.startswith("Take up again") for label in labels(opened())) == is_listed
 
 
-def test_what_ended_says_so_and_shows_no_answer(store):
+def test_an_unusual_number_of_cells_is_asked_about_and_what_is_missing_is_said(store):
+    begun(store)
+    at = opened(C)
+    ran(at.selectbox[0].set_value("Another battery").run())
+    at = ran(at.selectbox[1].set_value("vrla").run())
+    assert "Still needed: cells and rated capacity." in markdown_of(at)
+    at.number_input[1].set_value(13)
+    at = ran(at.number_input[2].set_value(40.0).run())
+    assert "13 cells? Usual for this kind" in markdown_of(at)
+    assert "It is this battery" not in labels(at)
+    ran(at.number_input[1].set_value(12).run())
+    assert "It is this battery" in labels(at)
+    ran(at.number_input[1].set_value(13).run())
+    press(at, "It has 13 cells")
+    assert load(store, C).told.cells == 13
+
+
+def test_on_an_empty_record_the_pad_stands_before_the_plate(tmp_path, monkeypatch):
+    path = str(tmp_path / "empty.sqlite")
+    monkeypatch.setenv(URL_VARIABLE, path)
+    begun(open_store(path))
+    kinds = [element.type for element in opened(C).main]
+    assert kinds.index("bidi_component") < kinds.index("selectbox")
+
+
+def test_what_ended_says_so_and_shows_the_outcome_it_was_kept_with(store):
     begun(store, serial="B-1")
     noted(store, 13.4, 13.1, 12.9)
     finish(store, C, "finish-01")
@@ -165,9 +196,9 @@ def test_what_ended_says_so_and_shows_no_answer(store):
     note(store, C, "late-0001", "battery_temp_c", 70.0, moment)
     at = opened(C)
     assert "jc-pin" not in html_of(at).split("</style>")[-1]
-    said = " ".join(element.value for element in at.markdown)
-    said = said.replace("\\", "").replace("\u2060", "")
-    assert "After it was kept came: 70 °C at 1:30." in said
+    assert "After it was kept came: 70 °C at 1:30." in markdown_of(at)
+    assert KEPT_WITH in markdown_of(at)
+    assert "KEEP WATCHING" in html_of(at).upper()
 
 
 def test_an_unknown_connection_is_one_sentence_on_the_start(store):

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from batterymodel import Battery, CapacityCheck, Chemistry, Readings, Supply, assess
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.rules.case import Case
+from batterymodel.rules.next_observation import _why
+from batterymodel.rules.wording import minutes_words
 from batterymodel.soc.evidence import rest_voltage_sd_v
 from tests.conftest import simulated_connection
 from tests.rules.cases import ON, SUPPLY, case_of
@@ -82,7 +84,7 @@ def test_the_first_step_is_the_observation_and_a_reading_is_asked_for_once():
     assert result.outcome == "keep_watching"
     found = result.next_observation
     assert result.next_steps[0] == f"{found.text} {found.why}"
-    assert sum("reading is in" in step for step in result.next_steps) <= 1
+    assert sum("useful reading is" in step for step in result.next_steps) <= 1
 
 
 GIVEN = {
@@ -235,3 +237,18 @@ def test_the_observation_chosen_is_worth_at_least_another_reading_in_five_minute
     assert len(chosen) >= 20
     assert np.mean(chosen) < np.mean(before)
     assert np.mean(chosen) <= np.mean(reading)
+
+
+@pytest.mark.parametrize(
+    ("now", "after", "has_figures"),
+    [(0.010, 0.009, False), (0.0104, 0.0006, False), (0.03, 0.005, True), (0.5, 0.495, False)],
+)
+def test_figures_are_given_only_for_a_gain_a_person_would_act_on(now, after, has_figures):
+    words = _why("gain", "read_again", now, after)
+    assert ("should fall from" in words) == has_figures
+
+
+def test_one_minute_is_said_as_one():
+    assert [minutes_words(m) for m in (0.6, 1.4, 1.6)] == ["1 minute", "1 minute", "2 minutes"]
+    result = asked(simulated_connection(0.2, minutes=1.0), load_a=LOAD_A, ambient_c=20.0)
+    assert f"{minutes_words(result.next_reading_minutes)} after the last" in result.next_steps[0]

@@ -11,6 +11,7 @@ from batterymodel.samples.connections import load_scenario
 from batterymodel.store.acts import Quantity, State
 from batterymodel.store.finishing import battery_so_far, finish, keep_with_battery, told_so_far
 from batterymodel.store.in_progress import (
+    answer,
     begin,
     connections_in_progress,
     is_begun,
@@ -114,7 +115,7 @@ def test_an_undo_can_be_undone_and_a_late_repeat_of_it_does_nothing(begun):
     after_repeat = strike(begun, C, "undo-0001", "press-0001")
     assert len(after_repeat.readings) == 1
     assert [n.struck for n in after_repeat.noted] == [False]
-    with pytest.raises(InputError, match="no reading or mark has the key 'press-0009'; note it"):
+    with pytest.raises(InputError, match="or answer has the key 'press-0009'; note it"):
         strike(begun, C, "undo-0003", "press-0009")
     mark(begun, C, "mark-0001", "avionics on", at(40.0))
     assert strike(begun, C, "undo-0004", "mark-0001").marks == ()
@@ -137,6 +138,21 @@ def test_what_is_told_is_told_field_by_field(begun):
     told = tell(begun, C, "tell-0004", battery_temp_c=30.0, skipped=())
     assert told_so_far(told)["ambient_c"] == 30.0
     assert told.told.skipped == ()
+
+
+def test_the_last_answer_that_stands_counts_and_an_undo_brings_the_one_before_back(begun):
+    tell(begun, C, "tell-0001", load_a=7.0)
+    answer(begun, C, "answer-001", "load_a", 8.0, at(10.0))
+    answer(begun, C, "answer-002", "load_a", 80.0, at(20.0))
+    assert load(begun, C).told.load_a == 80.0
+    assert answer(begun, C, "answer-002", "load_a", 80.0, at(20.0)) == load(begun, C)
+    assert strike(begun, C, "undo-0001", "answer-002").told.load_a == 8.0
+    assert strike(begun, C, "undo-0002", "answer-001").told.load_a == 7.0
+    assert strike(begun, C, "undo-0003", "answer-001", struck=False).told.load_a == 8.0
+    assert tell(begun, C, "tell-0002", load_a=None).told.load_a is None
+    assert answer(begun, C, "answer-003", "battery_temp_c", 21.0, at(30.0)).readings
+    with pytest.raises(InputError, match="colour"):
+        answer(begun, C, "answer-004", "colour", 1.0, at(30.0))
 
 
 def test_the_newest_is_offered_first_with_its_last_reading(begun):

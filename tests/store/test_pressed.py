@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from batterymodel import InputError
 from batterymodel.errors import StoreError
+from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
+from batterymodel.say.pad import FULL_LABELS
 from batterymodel.store import pressed
 from batterymodel.store.acts import Quantity
 from batterymodel.store.finishing import finish
@@ -143,3 +145,13 @@ def test_a_record_that_cannot_be_written_holds_the_rest_back(begun, monkeypatch)
     assert set(reply.connections) == {"entry-0001"}
     assert reply.waiting == "the record is in use by another program"
     assert not reply.refused
+
+
+def test_a_refusal_names_what_was_read_by_its_label_and_in_its_unit(begun):
+    reply = take_entries(
+        begun, sent_to(C, entry("reading", 1, "battery_temp_c", value=-67.7777777)), FULL_LABELS
+    )
+    why = reply.refused["entry-0001"]
+    assert why == "Battery temperature: -67.8 °C is outside -60 to 120 °C"
+    in_f = spoken_in(why, TemperatureUnit.FAHRENHEIT, [-67.7777777])
+    assert in_f == "Battery temperature: -90.0 °F is outside -76 to 248 °F"

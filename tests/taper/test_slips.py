@@ -192,8 +192,8 @@ def test_the_wall_circuit_lowers_what_the_supply_gives():
 
 def test_no_part_is_more_than_the_meter_of_the_supply_showed():
     noted = (20.0, 12.0)
-    assert is_within("load_a", 24.0, currents_a=noted)
-    assert not is_within("load_a", 24.1, currents_a=noted)
+    assert is_within("load_a", 15.2, currents_a=noted)
+    assert not is_within("load_a", 15.3, currents_a=noted)
     assert is_within("battery_current_a", 15.2, currents_a=noted)
     assert not is_within("battery_current_a", 15.3, currents_a=noted)
 

@@ -7,6 +7,7 @@ from datetime import date
 import streamlit as st
 
 from batterymodel import pages
+from batterymodel.basis.text import one_line
 from batterymodel.capacity.in_service import NO_SUBSTITUTE
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
@@ -189,13 +190,13 @@ def _show_adding(store: Store) -> None:
         except BatteryModelError as error:
             st.error(literal(str(error)))
             return
-        ready = battery is not None and bool(serial.strip()) and bool(tail.strip())
+        ready = battery is not None and bool(one_line(serial)) and bool(one_line(tail))
         st.button(
             "Add to the record",
             disabled=not ready,
             help=f"Still needed: {', '.join(missing)}" if missing else None,
             on_click=_add,
-            args=(store, serial.strip(), battery, tail.strip(), on),
+            args=(store, one_line(serial), battery, one_line(tail), on),
         )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from batterymodel.basis.calendar import days_words
+from batterymodel.basis.text import one_line
 from batterymodel.charts.sparkline import sparkline_svg, sparkline_words
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.limits import Limit, limit_for
@@ -168,14 +169,15 @@ def matching(rows: Iterable[AttentionRow], wanted: str) -> list[AttentionRow]:
     ----------
     rows : iterable of AttentionRow
     wanted : str
-        Capitals and small letters are alike; nothing finds all.
+        Capitals and small letters are alike, and invisible characters do not count; nothing
+        finds all.
 
     Returns
     -------
     list of AttentionRow
         In the order they came in.
     """
-    words = wanted.casefold().split()
+    words = one_line(wanted).casefold().split()
     return [row for row in rows if all(word in row.label.casefold() for word in words)]
 
 

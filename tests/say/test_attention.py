@@ -214,3 +214,11 @@ def test_a_connection_that_was_not_assessed_is_to_be_watched(sqlite_store) -> No
 def test_no_battery_gives_no_row() -> None:
     assert worst_first([]) == []
     assert matching([], "B-1") == []
+
+
+@pytest.mark.parametrize("hidden", ["\u2060", "\u200b", "\u00ad", "\ufeff"])
+def test_a_serial_with_an_invisible_character_is_found(hidden):
+    row = AttentionRow(
+        "SF-102", None, False, remark(Severity.OK), remark(Severity.OK), None, None, 0, None
+    )
+    assert matching([row], f"sf-{hidden}102") == [row]

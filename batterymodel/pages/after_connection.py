@@ -83,9 +83,12 @@ LABELS = {name: shown for name, shown, _ in (*_SUPPLY_FIELDS, *_KNOWN_FIELDS)} |
 
 TYPED_LABELS = {
     "elapsed_s": "Time (s)",
-    "supply_current_a": "Supply current (A)",
+    "supply_current_a": "Current (A)",
     "event": "Event",
 }
+
+TYPED_WIDTHS_PX = {"elapsed_s": 92, "supply_current_a": 112, "event": 82}
+"""Least widths with which every title is whole, together with the table's edge, at 360 px."""
 
 T = TypeVar("T")
 
@@ -258,7 +261,7 @@ def _typed_input() -> GivenReadings | None:
         num_rows="dynamic",
         hide_index=True,
         column_config={
-            name: st.column_config.TextColumn(title, width="small" if name == "elapsed_s" else None)
+            name: st.column_config.TextColumn(title, width=TYPED_WIDTHS_PX[name])
             for name, title in TYPED_LABELS.items()
         },
         key="typed_table",

@@ -61,7 +61,6 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
     plate, battery = store.plate(serial).record, store.battery(serial)
     aircraft = store.aircraft_of(serial)
     return [
-        ("Battery", serial),
         ("Aircraft", aircraft.record.tail if aircraft else "off aircraft"),
         ("Rated capacity", f"{battery.rated_capacity_ah:g} Ah"),
         ("Installed", str(plate.installed_on or "not on record")),

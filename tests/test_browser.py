@@ -72,7 +72,7 @@ def outcome(page) -> str:
 
 
 def error(page) -> str:
-    alert = page.get_by_test_id("stAlert")
+    alert = page.get_by_test_id("stAlert").first
     alert.wait_for(timeout=WAIT_MS)
     return alert.inner_text().replace("\u2060", "")
 

@@ -187,7 +187,7 @@ def _show_adding(store: Store) -> None:
         try:
             battery, missing = battery_form.entered(battery_form.NEW)
         except BatteryModelError as error:
-            st.error(literal(str(error)))
+            st.error(literal(temperatures.said(str(error))))
             return
         ready = battery is not None and bool(one_line(serial)) and bool(one_line(tail))
         st.button(

@@ -129,7 +129,7 @@ def fade_words(forecast: FadeForecast) -> str:
     """
     curves, crossing = forecast.curves, forecast.crossing
     words = [
-        f"{curves.check_at.size} values from {forecast.first} to {forecast.last}.",
+        _values_words(curves.check_at.size, forecast),
         f"The limit is {forecast.limit_ah:.1f} Ah{_generic(forecast.limit)}.",
         forecast.headline,
     ]
@@ -465,3 +465,9 @@ def _volts_y(result: CapacityResult) -> alt.Y:
 
 def _generic(limit: Limit) -> str:
     return f" ({GENERIC_MARK})" if limit.generic else ""
+
+
+def _values_words(count: int, forecast: FadeForecast) -> str:
+    if count == 1:
+        return f"1 value of {forecast.last}."
+    return f"{count} values from {forecast.first} to {forecast.last}."

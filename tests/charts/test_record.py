@@ -2,12 +2,14 @@
 
 from datetime import date
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from batterymodel import InputError, read_battery
 from batterymodel.capacity.check import CapacityResult, TimedDischarge, capacity_check
+from batterymodel.charts import record as recordcharts
 from batterymodel.charts.record import (
     TaperSignature,
     discharge_chart,
@@ -164,3 +166,8 @@ class TestTapers:
         assert "3 tapers." in tapers_words(tapers())
         with pytest.raises(InputError, match="no tapers"):
             tapers_chart(())
+
+
+def test_one_value_is_of_its_day():
+    forecast = SimpleNamespace(first=date(2025, 11, 10), last=date(2025, 11, 10))
+    assert recordcharts._values_words(1, forecast) == "1 value of 2025-11-10."

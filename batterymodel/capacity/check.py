@@ -305,8 +305,8 @@ def _check_believable(
         )
         raise InputError(
             f"{where}{_plain(measured.delivered_ah)} Ah in {_plain(60.0 * measured.total_h)} min "
-            f"cannot be the discharge of a {battery.rated_capacity_ah:g} Ah battery to its end voltage: "
-            f"check that {checks}"
+            f"cannot be the discharge of a {battery.rated_capacity_ah:g} Ah battery to its end "
+            f"voltage: check that {checks}"
         )
 
 

@@ -296,13 +296,10 @@ def _check_believable(
     share = capacity_ah / battery.rated_capacity_ah
     least = LEAST_BELIEVED if measured.reached else 0.0
     if not least <= share <= MOST_BELIEVED:
-        is_log = isinstance(discharge, DischargeLog)
-        where = f"{discharge.source}: " if is_log else ""
-        checks = (
-            "time is in seconds, current in amperes and voltage that of the whole battery"
-            if is_log
-            else "time is in minutes and current in amperes"
-        )
+        where, checks = "", "time is in minutes and current in amperes"
+        if isinstance(discharge, DischargeLog):
+            where = f"{discharge.source}: "
+            checks = "time is in seconds, current in amperes and voltage that of the whole battery"
         raise InputError(
             f"{where}{_plain(measured.delivered_ah)} Ah in {_plain(60.0 * measured.total_h)} min "
             f"cannot be the discharge of a {battery.rated_capacity_ah:g} Ah battery to its end "

@@ -72,7 +72,7 @@ def outcome(page) -> str:
 
 
 def error(page) -> str:
-    alert = page.get_by_test_id("stAlert")
+    alert = page.get_by_test_id("stAlert").first
     alert.wait_for(timeout=WAIT_MS)
     return alert.inner_text().replace("\u2060", "")
 
@@ -116,6 +116,11 @@ def test_bad_file_is_refused_in_a_sentence_and_a_good_one_answered(page) -> None
     upload(page, "Battery TOML file", "own.toml", TOML, "application/toml")
     page.locator(".jc-word").wait_for(timeout=WAIT_MS)
     assert "OWN-1" in page.locator(".jc-head").inner_text()
+    settle(page)
+    page.evaluate("() => document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
+    bar = page.locator(".st-key-places").bounding_box()
+    word = page.locator(".jc-word").bounding_box()
+    assert word["y"] + word["height"] < (bar["y"] if bar["y"] > word["y"] else 740)
 
 
 def test_label_that_looks_like_code_is_read_as_it_stands(page) -> None:

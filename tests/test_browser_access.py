@@ -197,6 +197,42 @@ def test_on_a_phone_the_outcome_is_the_first_thing_after_the_name(state, address
     assert above == []
 
 
+CROWDED_HEADINGS = """() => {
+  const boxOf = e => e.closest('[data-testid=stElementContainer]');
+  const next = e => e.nextElementSibling ?? (e.parentElement ? next(e.parentElement) : null);
+  return [...document.querySelectorAll('[data-testid=stHeading] :is(h1, h2, h3)')]
+    .filter(e => e.checkVisibility() && next(boxOf(e))?.getClientRects().length)
+    .map(e => [e.innerText, next(boxOf(e)).getBoundingClientRect().top
+      - e.getBoundingClientRect().bottom])
+    .filter(([words, gap_px]) => gap_px < 4);
+}"""
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_no_heading_on_a_phone_is_cut_or_touched_by_what_follows(state, address, phone) -> None:
+    STATES[state](phone, address)
+    assert phone.evaluate(CROWDED_HEADINGS) == []
+
+
+TABS_APART_PX = """() => {
+  const boxes = [...document.querySelectorAll('[data-testid=stTab] p')].map(e => {
+    const range = document.createRange();
+    range.selectNodeContents(e);
+    return range.getBoundingClientRect();
+  });
+  return [boxes.every(box => box.right < innerWidth - 16),
+    Math.min(...boxes.slice(1).map((box, k) => box.top > boxes[k].bottom ? 99
+      : box.left - boxes[k].right))];
+}"""
+
+
+def test_tabs_on_a_phone_stand_whole_and_apart(address, phone) -> None:
+    STATES["readings typed"](phone, address)
+    are_whole, apart_px = phone.evaluate(TABS_APART_PX)
+    assert are_whole
+    assert apart_px >= 12
+
+
 DETAILED = re.compile(r"A/Ah|[Ll]ikelihood")
 FIND_TEXTS = """() => [...document.querySelectorAll('body *')]
   .filter(e => [...e.childNodes].some(n => n.nodeType === Node.TEXT_NODE && n.data.trim())

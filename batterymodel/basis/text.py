@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 
 def one_line(text: str) -> str:
     """The text on one line: no character that does not print, single spaces.
+
+    Invisible format characters (word joiners, soft hyphens, marks of direction) go without a
+    trace; every other character that does not print counts as a space.
 
     Parameters
     ----------
@@ -17,5 +22,25 @@ def one_line(text: str) -> str:
 
     >>> one_line("left  on\\tover\\nnight ")
     'left on over night'
+    >>> one_line("SF-\u2060102")
+    'SF-102'
     """
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    seen = (c for c in text if unicodedata.category(c) != "Cf")
+    return " ".join("".join(c if c.isprintable() else " " for c in seen).split())
+
+
+def alike(name: str) -> str:
+    """A name without letter case and spaces: what names that a person takes for one share.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+
+    >>> alike("sf - 9") == alike("SF-9")
+    True
+    """
+    return "".join(one_line(name).casefold().split())

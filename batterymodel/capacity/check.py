@@ -296,13 +296,20 @@ def _check_believable(
     share = capacity_ah / battery.rated_capacity_ah
     least = LEAST_BELIEVED if measured.reached else 0.0
     if not least <= share <= MOST_BELIEVED:
-        where = f"{discharge.source}: " if isinstance(discharge, DischargeLog) else ""
+        where, checks = "", "time is in minutes and current in amperes"
+        if isinstance(discharge, DischargeLog):
+            where = f"{discharge.source}: "
+            checks = "time is in seconds, current in amperes and voltage that of the whole battery"
         raise InputError(
-            f"{where}{measured.delivered_ah:.3g} Ah in {60.0 * measured.total_h:.3g} min cannot be "
-            f"the discharge of a {battery.rated_capacity_ah:g} Ah battery to its end voltage: "
-            "check that time is in seconds, current in amperes and voltage that of the whole "
-            "battery"
+            f"{where}{_plain(measured.delivered_ah)} Ah in {_plain(60.0 * measured.total_h)} min "
+            f"cannot be the discharge of a {battery.rated_capacity_ah:g} Ah battery to its end "
+            f"voltage: check that {checks}"
         )
+
+
+def _plain(value: float) -> str:
+    """Three digits, or all before the point, and never a power of ten."""
+    return f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.3g}"
 
 
 def _result(

@@ -79,6 +79,7 @@ class EntryError(InputError):
     ) -> None:
         """The error that names the entry as its file or the command line does."""
         self.key, self.problem, self.beside = key, problem, tuple(beside)
+        self.others: tuple[InputError, ...] = ()
         bare = re.sub(r"\.\d+$", "", key)
         said = problem(Shown(bare, unit_of(bare)))
         whole = ": ".join(part for part in (where, name or bare, said) if part)
@@ -193,9 +194,15 @@ def entry_error(error: ValidationError, kind: type[BaseModel], where: str) -> In
     Returns
     -------
     InputError
-        Not yet raised.
+        Not yet raised; an `EntryError` has what else is wrong as its ``others``.
     """
-    first = error.errors()[0]
+    found, *others = (_error_of(one, kind, where) for one in error.errors())
+    if isinstance(found, EntryError):
+        found.others = tuple(others)
+    return found
+
+
+def _error_of(first: ErrorDetails, kind: type[BaseModel], where: str) -> InputError:
     key = ".".join(str(part) for part in first["loc"])
     if first["type"] == "extra_forbidden":
         known = ", ".join(_model_at(kind, first["loc"][:-1]).model_fields)

@@ -27,7 +27,7 @@ from pydantic import (
 )
 
 from batterymodel.errors import InputError
-from batterymodel.inputs.entry_faults import entry_error
+from batterymodel.inputs.entry_faults import entry_error, unit_of
 
 
 class Chemistry(StrEnum):
@@ -122,7 +122,8 @@ class Limits(Record):
         ):
             least, most = getattr(self, low), getattr(self, high)
             if least is not None and most is not None and least >= most:
-                raise ValueError(f"{low} ({least:g}) must be below {high} ({most:g})")
+                unit = unit_of(low)
+                raise ValueError(f"{low} ({least:g} {unit}) must be below {high} ({most:g} {unit})")
         return self
 
 

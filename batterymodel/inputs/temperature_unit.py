@@ -15,6 +15,8 @@ from batterymodel.inputs.column_map import SCALES
 _FACTOR, _OFFSET = SCALES["degF"]
 _DIGITS_F, _DIGITS_C = 9, 12
 """Decimals that a conversion keeps: fewer degF, so that there and back gives the same number."""
+_MOST_DECIMALS = 2
+"""Decimals of a temperature in a sentence (own choice)."""
 
 _NUMBER = r"[+\-−]?\d+(?:\.\d+)?"
 _SPOKEN = re.compile(
@@ -241,5 +243,8 @@ def _value(text: str) -> float:
 
 
 def _in_f(text: str, value: float) -> str:
-    """With as many decimals as the text has."""
-    return f"{value:.{len(text.partition('.')[2])}f}"
+    """With as many decimals as the text has; more than two come of an entry in °F."""
+    decimals = len(text.partition(".")[2])
+    if decimals > _MOST_DECIMALS:
+        return f"{value:.{_MOST_DECIMALS}f}".rstrip("0").rstrip(".")
+    return f"{value:.{decimals}f}"

@@ -29,6 +29,10 @@ _HOURS = re.compile(r"\bh{1,2}\s*:\s*m{1,2}\b(?!\s*:)|\bh{1,2}\s*:\s*min\b(?!\s*
 _MINUTES = re.compile(r"(?<![:\w])m(?:m|in)?\s*:\s*s(?:s|ec)?\b", re.I)
 _DATE_ORDER = re.compile(r"\b([ymd])\1*[-./ ]([ymd])\2*[-./ ]([ymd])\3*\b", re.I)
 
+DATE_DOUBT = (
+    "in which order dates stand: day-month-year (dmy), month-day-year (mdy) or year-month-day (ymd)"
+)
+
 
 def time_guess(
     header: str, words: list[str], written: str, said: list[str], mark: str
@@ -95,7 +99,7 @@ def _dated_guess(header: str, said: list[str], order: str, sure: bool) -> Column
     whole_days = all(date_of(text, order) is not None for text in said)
     quantity = Quantity.DATE if whole_days else Quantity.TIME
     column = Column(header=header, quantity=quantity, unit=order)
-    return sure_unless("" if sure else "day, month or year first: dmy, mdy or ymd", column)
+    return sure_unless("" if sure else DATE_DOUBT, column)
 
 
 def _clock_guess(header: str, words: list[str], written: str, said: list[str]) -> ColumnGuess:

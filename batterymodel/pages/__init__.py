@@ -62,13 +62,14 @@ def literal(text: str) -> str:
     Returns
     -------
     str
-        Markdown with every sign escaped, and no emoji or arrow made of signs.
+        Markdown with every sign escaped, and no emoji or arrow made of signs: an invisible
+        character parts those, and is in no word with a hyphen, which people copy.
 
     >>> print(literal("a*b 5$"))
     a\\*b 5\\$
     """
     escaped = re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", " ".join(text.split()))
-    return re.sub(r"(\\[:<>=~-])(?=[\w\\+-])", "\\1\u2060", escaped)
+    return re.sub(r"\\[:<>=~](?=[\w\\])|\\-(?=\\)", "\\g<0>\u2060", escaped)
 
 
 def shown(text: str) -> str:

@@ -83,9 +83,15 @@ LABELS = {name: shown for name, shown, _ in (*_SUPPLY_FIELDS, *_KNOWN_FIELDS)} |
 
 TYPED_LABELS = {
     "elapsed_s": "Time (s)",
-    "supply_current_a": "Supply current (A)",
+    "supply_current_a": "Current (A)",
     "event": "Event",
 }
+
+TYPED_WIDTHS_PX = {"elapsed_s": 92, "supply_current_a": 112, "event": 82}
+"""Least widths with which every title is whole, together with the table's edge, at 360 px."""
+
+ANSWERED = f"{KEPT}readings.answered"
+"""Whether the page shows an answer."""
 
 T = TypeVar("T")
 
@@ -103,6 +109,7 @@ class Job:
     known: dict[str, Any] = field(default_factory=dict)
     missing: list[str] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    is_answered: bool = False
 
     def attempt(self, read: Callable[[], T]) -> T | None:
         """What `read` returns; None with its sentence among the problems if it cannot be used.
@@ -134,6 +141,8 @@ def page() -> None:
         job = _input_side(samples, sample_supply)
     with right:
         _answer_side(job)
+    if not job.is_answered:
+        _note_answered(is_answered=False)
 
 
 def typed_readings(table: pd.DataFrame) -> Readings | None:
@@ -199,7 +208,7 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
         args=(by_key,),
     )
     _take_readings(job, source, by_key)
-    with st.expander("Battery, supply and measured values", expanded=source != SAMPLE):
+    with st.expander("Battery, supply and measured values", expanded=_form_is_open(source)):
         plate, card, record, supply, known = st.tabs(TABS)
         with plate:
             if source != SAMPLE:
@@ -219,6 +228,18 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
     with download:
         battery_form.show_download(job.battery)
     return job
+
+
+def _form_is_open(source: str) -> bool:
+    """Whether the form stands unfolded: it makes way for the answer, which comes below it."""
+    return source != SAMPLE and not st.session_state.get(ANSWERED, False)
+
+
+def _note_answered(is_answered: bool) -> None:
+    """Fold the form once there is an answer, unfold it where there is none any more."""
+    if st.session_state.get(ANSWERED, False) != is_answered:
+        st.session_state[ANSWERED] = is_answered
+        st.rerun()
 
 
 def _take_readings(job: Job, source: str, by_key: dict[str, Sample]) -> None:
@@ -258,7 +279,7 @@ def _typed_input() -> GivenReadings | None:
         num_rows="dynamic",
         hide_index=True,
         column_config={
-            name: st.column_config.TextColumn(title, width="small" if name == "elapsed_s" else None)
+            name: st.column_config.TextColumn(title, width=TYPED_WIDTHS_PX[name])
             for name, title in TYPED_LABELS.items()
         },
         key="typed_table",
@@ -381,7 +402,7 @@ def _source_changed(by_key: dict[str, Sample]) -> None:
 def _answer_side(job: Job) -> None:
     if job.problems:
         st.error(literal(temperatures.said(job.problems[0])))
-        st.stop()
+        return
     if job.readings is None and job.growing is None:
         name = readings_file.awaited_name()
         st.info(literal(AWAITED.format(name=name)) if name and job.is_of_file else BEGIN)
@@ -397,7 +418,7 @@ def _answer_side(job: Job) -> None:
         result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
         if result is None:
             st.error(literal(temperatures.said(job.problems[0])))
-            st.stop()
+            return
         _show_answer(job, battery, readings, result)
 
 
@@ -419,6 +440,8 @@ def _follow(job: Job, battery: Battery, path: str) -> None:
 
 
 def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessment) -> None:
+    job.is_answered = True
+    _note_answered(is_answered=True)
     day = connection_day(readings, job.known.get("on"))
     invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
     marks = (INVENTED,) if invented else ()

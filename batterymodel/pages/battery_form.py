@@ -103,6 +103,35 @@ def entered(form: str = IN_HAND) -> tuple[Battery | None, tuple[str, ...]]:
         raise InputError(said_by_labels(error, LABELS)) from None
 
 
+def faults(form: str) -> tuple[str, ...]:
+    """All that is wrong in the form, one sentence each by the labels of the page.
+
+    Parameters
+    ----------
+    form : str
+        `IN_HAND`, `ON_CARD` or `NEW`.
+
+    Returns
+    -------
+    tuple of str
+        Temperatures in °C.
+    """
+    found, data = [], dict[str, Any]()
+    for field in FIELDS:
+        try:
+            _put(data, field, form)
+        except InputError as error:
+            found.append(str(error))
+    if found:
+        return tuple(found)
+    try:
+        record_from({"tail": NO_LABEL, **data}, Battery, WHERE)
+    except InputError as error:
+        others = error.others if isinstance(error, EntryError) else ()
+        return tuple(said_by_labels(one, LABELS) for one in (error, *others))
+    return ()
+
+
 def battery_from_bytes(data: bytes, source: str) -> Battery:
     """Battery from the bytes of a TOML file, as an upload gives them.
 
@@ -174,7 +203,10 @@ def show_limits(form: str = IN_HAND) -> None:
     form : str
         `IN_HAND`, `ON_CARD` or `NEW`.
     """
-    st.caption(f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown.")
+    st.caption(
+        f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown; in the "
+        "tables at the end examples are shown, and blanks count as general values for the kind."
+    )
     _show(LIMITS[:1], columns=1, form=form)
     _ask_for_source(form)
     _show(LIMITS[1:], _generic_values(form), form=form)
@@ -337,13 +369,11 @@ def _day_widget(field: Field, key: str) -> None:
 
 def _generic_values(form: str) -> dict[str, str]:
     """Generic value by limit name, for the chemistry, cells and capacity entered so far."""
+    plate = {f.name: st.session_state.get(f.key_in(form)) for f in PLATE if f.name in _REQUIRED}
     try:
-        battery, _ = entered(form)
+        bare = record_from({"tail": NO_LABEL, **plate}, Battery, WHERE)
     except InputError:
         return {}
-    if battery is None:
-        return {}
-    bare = Battery(**{name: getattr(battery, name) for name in ("tail", *_REQUIRED)})
     values = {}
     for field in LIMITS[1:]:
         value = limit_for(bare, field.name).value
@@ -357,14 +387,17 @@ def _generic_values(form: str) -> dict[str, str]:
 def _entered_data(form: str) -> dict[str, Any]:
     data: dict[str, Any] = {}
     for field in FIELDS:
-        value = _to_record(st.session_state.get(field.key_in(form)), field)
-        if value is None or value == "":
-            continue
-        if field.table:
-            data.setdefault(field.table, {})[field.name] = value
-        else:
-            data[field.name] = value
+        _put(data, field, form)
     return data
+
+
+def _put(data: dict[str, Any], field: Field, form: str) -> None:
+    """Add what is entered in a field, if anything, to the data of the battery."""
+    value = _to_record(st.session_state.get(field.key_in(form)), field)
+    if value is None or value == "":
+        return
+    table = data.setdefault(field.table, {}) if field.table else data
+    table[field.name] = value
 
 
 def _to_entry(value: Any, field: Field) -> Any:

@@ -7,6 +7,7 @@ from datetime import date
 import streamlit as st
 
 from batterymodel import pages
+from batterymodel.basis.text import one_line
 from batterymodel.capacity.in_service import NO_SUBSTITUTE
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
@@ -60,7 +61,6 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
     plate, battery = store.plate(serial).record, store.battery(serial)
     aircraft = store.aircraft_of(serial)
     return [
-        ("Battery", serial),
         ("Aircraft", aircraft.record.tail if aircraft else "off aircraft"),
         ("Rated capacity", f"{battery.rated_capacity_ah:g} Ah"),
         ("Installed", str(plate.installed_on or "not on record")),
@@ -187,15 +187,15 @@ def _show_adding(store: Store) -> None:
         try:
             battery, missing = battery_form.entered(battery_form.NEW)
         except BatteryModelError as error:
-            st.error(literal(str(error)))
+            st.error(literal(temperatures.said(str(error))))
             return
-        ready = battery is not None and bool(serial.strip()) and bool(tail.strip())
+        ready = battery is not None and bool(one_line(serial)) and bool(one_line(tail))
         st.button(
             "Add to the record",
             disabled=not ready,
             help=f"Still needed: {', '.join(missing)}" if missing else None,
             on_click=_add,
-            args=(store, serial.strip(), battery, tail.strip(), on),
+            args=(store, one_line(serial), battery, one_line(tail), on),
         )
 
 

@@ -32,18 +32,25 @@ def page() -> None:
     if st.session_state.get(FILLED) != serial:
         battery_form.fill(store.battery(serial), ON_CARD)
         st.session_state[FILLED] = serial
+    _show_faults()
     battery_form.show_limits(ON_CARD)
     temperatures.show_choice()
     _show_saving(store, serial)
     _show_revisions(store, serial)
 
 
+def _show_faults() -> None:
+    """All that is wrong with the card, above it."""
+    for fault in battery_form.faults(ON_CARD):
+        st.error(literal(temperatures.said(fault)))
+
+
 def _show_saving(store: Store, serial: str) -> None:
     before = store.battery(serial).limits
     try:
         battery, _ = battery_form.entered(ON_CARD)
-    except BatteryModelError as error:
-        st.error(literal(str(error)))
+    except BatteryModelError:
+        st.caption("The card can be kept once what is named at the top is put right.")
         return
     after = battery.limits if battery is not None else before
     changed = changed_limits(before, after)

@@ -17,12 +17,15 @@ from batterymodel.inputs.records import Readings
 from batterymodel.pages import KEPT, file_columns, literal
 from batterymodel.rules.results import Assessment
 from batterymodel.say.followed import EVERY_S, Answer, FollowedLog, News
-from batterymodel.say.following import answer_line
+from batterymodel.say.following import answer_line, last_time
 
 PATH = f"{KEPT}followed.path"
 FOLLOWED = f"{KEPT}followed.log"
 LABEL = "Path of the file on this computer"
 STOP = "Stop following"
+OLD_ANSWER = "Old: from the readings up to {up_to}; the file cannot be used now: {trouble}."
+"""Stands above an answer that is not of what the log holds now."""
+
 MOST_LINES = 200
 LINES_SHOWN = 5
 _LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
@@ -100,7 +103,10 @@ def show(
     _show_lines(followed.lines)
     log = followed.log
     if log.last is not None and log.column_map is not None:
-        show_answer(*log.last, log.content, log.column_map)
+        if log.trouble is not None:
+            up_to = last_time(log.last[0])
+            st.html(pages.warning(OLD_ANSWER.format(up_to=up_to, trouble=log.trouble)))
+        show_answer(*log.last, log.last_content, log.column_map)
 
 
 def _followed(

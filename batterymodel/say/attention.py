@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from batterymodel.basis.calendar import days_words
+from batterymodel.basis.text import one_line
 from batterymodel.charts.sparkline import sparkline_svg, sparkline_words
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.limits import Limit, limit_for
@@ -22,6 +23,7 @@ SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEV
     Outcome.TOP_OFF: Severity.OK
 }
 NO_CONNECTION = "No connection on record"
+AT_LAST_CHECK = "at the last check, overdue"
 NO_CHECK = "No capacity check on record"
 
 
@@ -115,7 +117,7 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         aircraft=aircraft.record.tail if aircraft else None,
         invented=plate.record.invented,
         outcome=outcome_remark(last.record if last else None),
-        capacity=capacity_remark(battery, checks),
+        capacity=capacity_remark(battery, checks, is_overdue=overdue > 0),
         check=_overdue_remark(battery, overdue) if overdue else None,
         capacity_share=measured[-1].capacity_ah / rated if measured else None,
         overdue_days=overdue,
@@ -168,14 +170,15 @@ def matching(rows: Iterable[AttentionRow], wanted: str) -> list[AttentionRow]:
     ----------
     rows : iterable of AttentionRow
     wanted : str
-        Capitals and small letters are alike; nothing finds all.
+        Capitals and small letters are alike, and invisible characters do not count; nothing
+        finds all.
 
     Returns
     -------
     list of AttentionRow
         In the order they came in.
     """
-    words = wanted.casefold().split()
+    words = one_line(wanted).casefold().split()
     return [row for row in rows if all(word in row.label.casefold() for word in words)]
 
 
@@ -202,7 +205,9 @@ def outcome_remark(connection: Connection | None) -> Remark:
     return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], OUTCOME_WORDS[outcome], on)
 
 
-def capacity_remark(battery: Battery, checks: list[BenchCheck]) -> Remark:
+def capacity_remark(
+    battery: Battery, checks: list[BenchCheck], *, is_overdue: bool = False
+) -> Remark:
     """The last capacity check against the least share of rated capacity.
 
     Parameters
@@ -211,11 +216,14 @@ def capacity_remark(battery: Battery, checks: list[BenchCheck]) -> Remark:
         Its `capacity_check` is the last one that ran to the end voltage.
     checks : list of BenchCheck
         All on record, in order of their day.
+    is_overdue : bool
+        Whether the next check is: then the present capacity is not known to be fine.
 
     Returns
     -------
     Remark
-        As grave as `capacity_severity` has it; a note where nothing was measured.
+        As grave as `capacity_severity` has it; a note where the check is overdue or
+        nothing was measured.
     """
     limit, rated = limit_for(battery, "min_capacity_fraction"), battery.rated_capacity_ah
     against = f"of rated, limit {100 * limit.value:.0f} %{_generic(limit)}"
@@ -228,7 +236,10 @@ def capacity_remark(battery: Battery, checks: list[BenchCheck]) -> Remark:
         return _remark(Severity.NOTE, NO_CHECK)
     share = check.capacity_ah / rated
     severity = capacity_severity(share, check.sd_ah / rated, limit.value)
-    return _remark(severity, f"Capacity {100 * share:.0f} %", against)
+    words = f"Capacity {100 * share:.0f} %"
+    if is_overdue and severity is Severity.OK:
+        return _remark(Severity.NOTE, words, f"{AT_LAST_CHECK}; {against}")
+    return _remark(severity, words, against)
 
 
 def _overdue_days(battery: Battery, today: date) -> int:

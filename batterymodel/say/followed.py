@@ -5,7 +5,7 @@ Command line and page share it; each prints or shows what `FollowedLog.look` say
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from batterymodel.errors import BatteryModelError, InputError
@@ -40,8 +40,10 @@ class News:
 
 
 class FollowedLog:
-    """One log that is followed; ``last`` is its last answer, ``content`` what it is
-    of: the whole lines, without the rows of earlier runs.
+    """One log that is followed.
+
+    ``last`` is its last answer and ``last_content`` what that is of; ``content`` holds the whole
+    lines as they are now. Both are without the rows of earlier runs.
 
     Parameters
     ----------
@@ -65,7 +67,9 @@ class FollowedLog:
         """Nothing is read yet."""
         self.path, self.assessed = path, assessed
         self.last: tuple[Readings, Assessment] | None = None
-        self.content, self.message = b"", ""
+        self.content, self.last_content, self.message = b"", b"", ""
+        self._unread: str | None = None
+        self._unanswered: str | None = None
         self._log = GrowingLog(path, Remarks(path, FORMAT))
         self._columns = LogColumns(path, columns, self._note, told)
         self._lines, self._noted = b"", list[str]()
@@ -75,6 +79,11 @@ class FollowedLog:
     def column_map(self) -> ColumnMap | None:
         """How the columns are taken; None before that is settled."""
         return self._columns.column_map
+
+    @property
+    def trouble(self) -> str | None:
+        """Why the last answer is of what the log held before; None where it is of all it holds."""
+        return self._unread or self._unanswered
 
     def look(self, first: bool = False) -> News:
         """Look once, and answer anew where whole lines came.
@@ -100,7 +109,10 @@ class FollowedLog:
         except InputError as error:
             if first:
                 raise
+            self._unread = str(error)
             return News(said=self._once(f"{error}; waiting for it"))
+        if self._unread is not None:
+            self._unread, self.message = None, ""
         if growth is None:
             return News()
         said: list[str | Answer] = []
@@ -133,9 +145,11 @@ class FollowedLog:
         except ColumnsInDoubtError:
             raise
         except BatteryModelError as error:
+            self._unanswered = _first_of(error.faults)
             told = self._once(*(f"no answer yet: {fault}" for fault in error.faults))
             return (*self._noted, *told)
-        self.message, self.last = "", (readings, result)
+        self.message, self.last, self._unanswered = "", (readings, result), None
+        self.last_content = self.content
         changed = result.outcome != self._shown_outcome
         self._shown_outcome = result.outcome
         return (*self._noted, Answer(readings, result, changed))
@@ -157,3 +171,9 @@ class FollowedLog:
             return ()
         self.message = together
         return messages
+
+
+def _first_of(faults: Sequence[str]) -> str:
+    """The first fault, and how many more there are."""
+    others = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    return faults[0] + others

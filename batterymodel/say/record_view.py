@@ -13,7 +13,7 @@ import pandas as pd
 from batterymodel.capacity.check import CapacityResult
 from batterymodel.capacity.in_service import InServiceCapacity, in_service_capacity
 from batterymodel.charts.record import LEAST_FLOW, TaperSignature
-from batterymodel.errors import BatteryModelError
+from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CHECK, IN_SERVICE, CheckRecord, checks_from_frame
 from batterymodel.inputs.records import Limits, Record, record_from
@@ -34,6 +34,8 @@ from batterymodel.store.records import (
 from batterymodel.taper.fit import fit_taper
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.signals import signal_from
+
+NO_CHECK = "No capacity check of {serial} is on record yet; the first one begins its trend."
 
 MOST_TAPERS = 8
 """Tapers that can be told apart in one chart; the latest are shown."""
@@ -127,6 +129,8 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
             for found in service_estimates_of(store, serial)
             if found.estimate is not None
         ]
+    if not rows:
+        raise InputError(NO_CHECK.format(serial=serial))
     names = ["on", "capacity_ah", "capacity_sd_ah", "kind", "lower_bound"]
     frame = pd.DataFrame([tuple(map(_as_text, row)) for row in rows], columns=names)
     return checks_from_frame(frame, f"the record of {serial}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from batterymodel.basis.meters import LOAD_SD_A
+from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, record_from
 from batterymodel.store.act_rows import add_act, loaded
@@ -168,6 +169,7 @@ def keep_with_battery(store: Store, in_progress_id: str, key: str, serial: str, 
     """
     with store.writing() as session:
         connection = loaded(session, in_progress_id)
+        serial, tail = one_line(serial), one_line(tail)
         if connection.connection_id is None and connection.told.serial != serial:
             battery = battery_so_far(store, connection)
             add_fitted_battery(store, serial, battery, tail, connection.day)

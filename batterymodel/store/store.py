@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Engine, event, func, select, text
 from sqlalchemy.orm import Session
 
+from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError, StoreError
 from batterymodel.inputs.records import Battery, Record
 from batterymodel.store import as_of, entries
@@ -353,7 +354,7 @@ class Store:
         Parameters
         ----------
         tail : str
-            Spelled exactly as on record.
+            Spelled as on record; invisible characters do not count.
 
         Returns
         -------
@@ -364,7 +365,7 @@ class Store:
         InputError
             A tail that is not in the record.
         """
-        found = self.entries(Aircraft, tail=tail)
+        found = self.entries(Aircraft, tail=one_line(tail))
         if not found:
             raise InputError(f"there is no aircraft '{tail}' in the record; add it first")
         return found[0]
@@ -386,7 +387,7 @@ class Store:
         InputError
             A serial that is not in the record.
         """
-        found = self.entries(BatteryPlate, serial=serial)
+        found = self.entries(BatteryPlate, serial=one_line(serial))
         if not found:
             raise InputError(f"there is no battery '{serial}' in the record; add it first")
         return found[0]

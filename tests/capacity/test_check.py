@@ -267,3 +267,12 @@ def test_more_minutes_are_more_capacity(minutes, temp, current):
     ratio = more.capacity_ah.mean / less.capacity_ah.mean
     assert ratio == pytest.approx(1.1, rel=1e-9)
     assert less.capacity_ah.low < less.capacity_ah.mean < less.capacity_ah.high
+
+
+def test_an_unbelievable_timed_discharge_is_said_in_plain_numbers_and_minutes():
+    battery = Battery(tail="X-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    with pytest.raises(InputError) as error:
+        capacity_check(TimedDischarge(40.0, 6000.0, True), battery, temp_c=25.0)
+    said = str(error.value)
+    assert said.startswith("4000 Ah in 6000 min cannot be")
+    assert said.endswith("check that time is in minutes and current in amperes")

@@ -48,8 +48,9 @@ def refused(told: dict[str, Any], kind=Battery) -> InputError:
         ),
         (
             {"limits": {"charge_voltage_min_v": 30.0, "charge_voltage_max_v": 29.0}},
-            "own.toml: limits: charge_voltage_min_v (30) must be below charge_voltage_max_v (29)",
-            "'Lowest voltage' (30) must be below 'Highest voltage' (29)",
+            "own.toml: limits: charge_voltage_min_v (30 V) must be below charge_voltage_max_v "
+            "(29 V)",
+            "'Lowest voltage' (30 V) must be below 'Highest voltage' (29 V)",
         ),
         (
             {"capacity_check": {"capacity_ah": 39.0}},

@@ -54,6 +54,8 @@ def test_a_change_has_no_offset():
         ("moved by 10 °C at 25 °C", "moved by 18 °F at 77 °F"),
         ("Battery temperature (°C)", "Battery temperature (°F)"),
         ("27.5 V and 20.5 °C", "27.5 V and 68.9 °F"),
+        ("(0 °C) must be below (-6.66667 °C)", "(32 °F) must be below (20 °F)"),
+        ("given: 5537.222222 °C", "given: 9999 °F"),
         ("8 A for 5 min", "8 A for 5 min"),
     ],
 )

@@ -401,3 +401,20 @@ def test_a_fault_never_shows_its_insides() -> None:
     config = tomllib.loads((CHECKOUT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert config["client"]["showErrorDetails"] == "none"
     assert config["browser"]["gatherUsageStats"] is False
+
+
+@uploads
+def test_the_form_makes_way_for_the_answer_and_comes_back_without_one() -> None:
+    at = with_csv(GOOD_CSV)
+    assert form_of(at).proto.expanded
+    at = with_toml(at, record_toml(BATTERY))
+    assert "jc-word" in html_of(at)
+    assert not form_of(at).proto.expanded
+    at = at.number_input(key=key("battery..cells")).set_value(None).run()
+    assert "jc-word" not in html_of(at)
+    assert form_of(at).proto.expanded
+
+
+def form_of(at: AppTest):
+    (form,) = [e for e in at.expander if e.label == "Battery, supply and measured values"]
+    return form

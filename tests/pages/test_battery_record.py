@@ -28,7 +28,7 @@ from batterymodel.say.record_view import (
 from batterymodel.store import open_store
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.engine import URL_VARIABLE
-from batterymodel.store.intake import Told, add_connection
+from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, Connection
 from tests.conftest import simulated_connection
 
@@ -102,6 +102,15 @@ def test_a_link_names_the_battery_and_a_choice_goes_beyond_it(own):
     assert at.selectbox(key=kept.SERIAL).value == "SF-106"
     at.selectbox(key=kept.SERIAL).select("SF-103").run()
     assert at.selectbox(key=kept.SERIAL).value == "SF-103"
+
+
+def test_a_battery_without_a_check_is_greeted_in_a_sentence_for_a_person(own):
+    store = open_store(own)
+    add_battery(store, "NEW-9", store.battery("SF-103").model_copy(update={"capacity_check": None}))
+    at = shown("battery_record")
+    at.selectbox(key=kept.SERIAL).select("NEW-9").run()
+    said = [element.value.replace("\\", "") for element in at.info]
+    assert said[0] == "No capacity check of NEW-9 is on record yet; the first one begins its trend."
 
 
 def test_an_address_that_names_no_battery_on_record_does_no_harm(own):

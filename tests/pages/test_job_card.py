@@ -73,3 +73,8 @@ def test_literal_escapes_every_sign_markdown_knows() -> None:
         assert escaped.count(f"\\{sign}") == text.count(sign)
     assert ":smile:" not in pages.literal(":smile:").replace("\\", "")
     assert "->" not in pages.literal("a -> b").replace("\\", "")
+    assert "--" not in pages.literal("a -- b").replace("\\", "")
+
+
+def test_a_serial_copied_from_a_page_is_the_serial_on_record() -> None:
+    assert pages.literal("SF-102, in X-9").replace("\\", "") == "SF-102, in X-9"

@@ -94,6 +94,28 @@ def test_a_log_that_goes_away_and_is_cut_is_said_and_the_answer_stays(log):
     assert "was cut or replaced; it is read anew from its start" in html_of(at.run())
 
 
+def test_an_answer_of_what_was_there_before_is_marked_as_old(log):
+    log.write_text("".join(LINES[:40]))
+    at = following(log)
+    assert "Old: from the readings up to" not in html_of(at)
+    up_to = re.findall(r"<li>(\d+:\d\d:\d\d)  ", html_of(at))[0]
+    with open(log, "a") as file:
+        file.write(LINES[39].replace(",", ",much", 1))
+    page = html_of(at.run())
+    old = f"Old: from the readings up to {up_to}; the file cannot be used now: {log}"
+    assert page.index(old) < page.index("jc-word")
+    log.write_text("".join(LINES[:41]))
+    assert "Old: from" not in html_of(at.run())
+    log.rename(log.with_suffix(".away"))
+    page = html_of(at.run())
+    assert re.search(r"Old: from the readings up to [\d:]+; the file cannot be used now: ", page)
+    assert "no such file" in page[page.index("Old: from") : page.index("jc-word")]
+    log.with_suffix(".away").rename(log)
+    at = at.run()
+    assert "Old: from" not in html_of(at)
+    assert is_answered(at)
+
+
 def test_too_little_is_no_answer_yet(log):
     log.write_text(LINES[0])
     at = following(log)

@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from batterymodel.inputs.temperature_unit import TemperatureUnit
 from batterymodel.pages import after_connection, temperatures
+from batterymodel.rules.wording import GENERIC_MARK
 from batterymodel.samples.demo import fill_demo
 from batterymodel.say.pad_units import entry_in_c
 from batterymodel.store import open_store
@@ -137,6 +138,23 @@ def test_a_limits_card_entered_in_fahrenheit_is_kept_in_celsius(own):
     [limits] = [e.record.limits for e in revisions if e.record.reason == "new revision"]
     assert limits.charge_temp_max_c == 40.0
     assert limits.capacity_temp_c == (-10.0, 10.0, 25.0)
+
+
+def test_all_that_is_wrong_with_a_card_is_said_at_its_top_in_the_chosen_unit(own):
+    choose_temperature_unit(open_store(own), F)
+    at = shown("limits_card")
+    at.number_input(key=key("card.limits.charge_temp_max_c") + ".degF").set_value(9999.0).run()
+    at.number_input(key=key("card.limits.charge_voltage_max_v")).set_value(900.0).run()
+    voltage, temperature = (e.value.replace("\\", "") for e in at.error)
+    assert voltage.startswith("Highest charging voltage: at most ")
+    right = "Highest charging temperature: at most 248 °F (given: 9999 °F)"
+    assert temperature == right
+    at.number_input(key=key("card.limits.charge_voltage_max_v")).set_value(None).run()
+    assert GENERIC_MARK in at.number_input(key=key("card.limits.charge_voltage_max_v")).placeholder
+    at.number_input(key=key("card.limits.charge_temp_min_c") + ".degF").set_value(32.0).run()
+    at.number_input(key=key("card.limits.charge_temp_max_c") + ".degF").set_value(20.0).run()
+    [said] = [e.value.replace("\\", "") for e in at.error]
+    assert "(32 °F) must be below 'Highest charging temperature' (20 °F)" in said
 
 
 def test_a_row_that_is_no_row_stays_as_typed_and_is_refused(own):

@@ -234,7 +234,7 @@ def test_typed_rows_count_from_one_below_the_titles():
     table = after_connection.typed_start()
     for row, current in enumerate(("20", "19,5", "19", "18")):
         table.loc[row + 2, "supply_current_a"] = current
-    with pytest.raises(ValueError, match=r"^typed readings: row 4, column 'Supply current \(A\)'"):
+    with pytest.raises(ValueError, match=r"^typed readings: row 4, column 'Current \(A\)'"):
         after_connection.typed_readings(table)
     table.loc[3, "supply_current_a"] = "19.5"
     table.loc[4, "elapsed_s"] = "10:05"
@@ -249,7 +249,7 @@ def test_typed_rows_count_from_one_below_the_titles():
 def test_typed_currents_that_cannot_be_are_named_by_their_title(current):
     table = after_connection.typed_start()
     table["supply_current_a"] = current
-    with pytest.raises(ValueError, match=r"column 'Supply current \(A\)'") as caught:
+    with pytest.raises(ValueError, match=r"column 'Current \(A\)'") as caught:
         after_connection.typed_readings(table)
     assert not DOTTED.search(str(caught.value).replace("0.05", ""))
 

@@ -214,3 +214,29 @@ def test_a_connection_that_was_not_assessed_is_to_be_watched(sqlite_store) -> No
 def test_no_battery_gives_no_row() -> None:
     assert worst_first([]) == []
     assert matching([], "B-1") == []
+
+
+@pytest.mark.parametrize("hidden", ["\u2060", "\u200b", "\u00ad", "\ufeff"])
+def test_a_serial_with_an_invisible_character_is_found(hidden):
+    row = AttentionRow(
+        "SF-102", None, False, remark(Severity.OK), remark(Severity.OK), None, None, 0, None
+    )
+    assert matching([row], f"sf-{hidden}102") == [row]
+
+
+def test_a_capacity_whose_check_is_overdue_is_that_of_the_last_check(sqlite_store):
+    battery = Battery(
+        tail="X-1",
+        chemistry="vrla",
+        cells=12,
+        rated_capacity_ah=40.0,
+        capacity_check={"capacity_ah": 39.2, "on": "2024-01-01"},
+    )
+    add_battery(sqlite_store, "B-9", battery)
+    row = attention_row(sqlite_store, "B-9", TODAY)
+    said = f"{row.capacity.word} {row.capacity.more}"
+    assert said.startswith("Capacity 98 % at the last check, overdue; of rated, limit 80 %")
+    assert row.capacity.severity is Severity.NOTE
+    in_time = attention_row(sqlite_store, "B-9", date(2024, 2, 1)).capacity
+    assert in_time.severity is Severity.OK
+    assert "overdue" not in in_time.more

@@ -14,10 +14,18 @@ from batterymodel.store.intake import (
     add_battery,
     add_check,
     add_connection,
+    add_fitted_battery,
     connection_files,
     import_connections,
 )
-from batterymodel.store.records import Aircraft, BenchCheck, Connection, HistoryRevision, Move
+from batterymodel.store.records import (
+    Aircraft,
+    BatteryPlate,
+    BenchCheck,
+    Connection,
+    HistoryRevision,
+    Move,
+)
 from tests.store.cases import BARE, DAY, LOG, small_record, write_logs
 
 HEALTHY = sample_readings_path("healthy-top-off").read_bytes()
@@ -233,3 +241,24 @@ def test_other_facts_beside_readings_on_record_are_refused_and_not_lost(store, t
     assert (again.was_there, again.entry.id) == (True, first)
     with pytest.raises(InputError, match=f"{first} with other facts"):
         add_connection(store, "B-1", LOG.read_bytes(), LOG.name, told)
+
+
+@pytest.mark.parametrize("hidden", ["\u2060", "\u200b", "\u00ad", "\ufeff"])
+def test_invisible_characters_make_no_second_battery(fleet, hidden):
+    battery = fleet.battery("B-1")
+    with pytest.raises(InputError, match="there is a battery 'B-1' in the record already"):
+        add_battery(fleet, f"B-{hidden}1", battery)
+    assert fleet.plate(f"B-{hidden}1").record.serial == "B-1"
+    add_fitted_battery(fleet, f"B-{hidden}2", battery, f"DEMO{hidden}-1", DAY)
+    assert fleet.plate("B-2").record.serial == "B-2"
+    assert [entry.record.tail for entry in fleet.entries(Aircraft)] == ["DEMO-1"]
+
+
+@pytest.mark.parametrize("name", ["b-1", "B - 1", "b -1"])
+def test_a_name_that_differs_in_case_or_spaces_alone_is_refused_with_the_other(fleet, name):
+    battery = fleet.battery("B-1")
+    with pytest.raises(InputError, match=f"battery '{name}' differs from 'B-1' on record only in"):
+        add_battery(fleet, name, battery)
+    with pytest.raises(InputError, match="aircraft 'demo -1' differs from 'DEMO-1' on record"):
+        add_fitted_battery(fleet, "B-7", battery, "demo -1", DAY)
+    assert [entry.record.serial for entry in fleet.entries(BatteryPlate)] == ["B-1"]

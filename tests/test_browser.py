@@ -256,7 +256,8 @@ def test_a_row_leads_to_the_record_of_its_battery_wherever_it_is_tapped(address,
     picture.click(force=True)
     page.get_by_role("heading", name="Battery record", exact=True).wait_for(timeout=WAIT_MS)
     page.locator(".jc-head").wait_for(timeout=WAIT_MS)
-    assert "SF-106" in page.locator(".jc-head").inner_text()
+    chosen = page.get_by_role("combobox", name="Battery", exact=True)
+    assert "SF-106" in (chosen.input_value() or chosen.inner_text())
 
 
 def test_just_connected_is_large_and_starts_the_clock(address, page) -> None:

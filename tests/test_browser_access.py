@@ -117,6 +117,7 @@ SMALL_TARGETS = """least => {
 
 
 def check_targets(phone, least: int) -> None:
+    phone.wait_for_function("n => document.querySelectorAll('button, a').length >= n", arg=least)
     count, small = phone.evaluate(SMALL_TARGETS, LEAST_TARGET_PX)
     assert small == []
     assert count >= least

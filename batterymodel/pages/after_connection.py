@@ -206,6 +206,7 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
         key=f"{KEPT}source",
         on_change=_source_changed,
         args=(by_key,),
+        label_visibility="collapsed",
     )
     _take_readings(job, source, by_key)
     with st.expander("Battery, supply and measured values", expanded=_form_is_open(source)):
@@ -260,10 +261,11 @@ def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
         list(by_key),
         index=None,
         format_func=lambda key: by_key[key].title,
-        placeholder="Choose a sample",
+        placeholder="Choose an invented sample",
         key=f"{KEPT}sample",
         on_change=_take_sample,
         args=(by_key,),
+        label_visibility="collapsed",
     )
     if chosen is None:
         return None

@@ -36,10 +36,12 @@ from batterymodel.inputs.foreign_times import (
     parsed,
 )
 from batterymodel.inputs.guesses import with_doubts
+from batterymodel.inputs.no_value_marks import without_marks
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.table_columns import outside_bounds
 from batterymodel.inputs.table_times import check_no_pause
 from batterymodel.inputs.two_times import clock_run_s, doubts_of_times
 
@@ -274,6 +276,10 @@ def _metered(cells: pd.Series, column: Column, column_map: ColumnMap, faults: Fa
     numbers = parsed(cells, lambda text: _number_in(text, mark, units), right, faults)
     pairs = [(value, unit or column.unit) for value, unit in numbers]
     values = pd.Series([_scaled(*pair) for pair in pairs], numbers.index, dtype=float)
+    as_written = pd.Series([value for value, _ in pairs], numbers.index, dtype=float)
+    outside = outside_bounds(values, FORMAT, column.quantity.value)
+    marks = without_marks(as_written, outside, str(cells.name), faults)
+    values = values.mask(marks)
     _check_bounds(values, cells, column, faults)
     _note_conversion(cells, column, {unit for _, unit in pairs}, faults.remarks)
     return values.reindex(cells.index)

@@ -55,8 +55,8 @@ def told_guess(
     options : Namespace
         ``log`` (its path), ``column`` and ``decimal`` are read.
     remembered : callable, optional
-        From a header's fingerprint to the columns that were confirmed for it; asked where nothing
-        is told.
+        From a `ForeignGuess.fingerprint` to the columns that were confirmed for it; asked where
+        nothing is told.
 
     Returns
     -------

@@ -193,7 +193,7 @@ def with_remembered(
     guess : ForeignGuess
         Made of the file alone.
     remembered : callable
-        From a header's fingerprint to the map that was confirmed for it, or None.
+        From a `ForeignGuess.fingerprint` to the map that was confirmed for it, or None.
 
     Returns
     -------
@@ -202,7 +202,7 @@ def with_remembered(
     """
     if guess.column_map.own:
         return None
-    known = remembered(guess.column_map.fingerprint)
+    known = remembered(guess.fingerprint)
     headers = [column.header for column in guess.column_map.columns]
     if known is None or len(known.columns) != len(headers):
         return None
@@ -232,7 +232,7 @@ def settled_guess(
     guess : ForeignGuess
         Made of the file alone.
     remembered : callable
-        From a header's fingerprint to the map that was confirmed for it, or None.
+        From a `ForeignGuess.fingerprint` to the map that was confirmed for it, or None.
 
     Returns
     -------

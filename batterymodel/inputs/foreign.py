@@ -25,6 +25,7 @@ from batterymodel.inputs.column_map import (
     ColumnMap,
     Quantity,
     chosen_columns,
+    header_fingerprint,
 )
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.foreign_table import ForeignTable, foreign_table
@@ -36,6 +37,7 @@ from batterymodel.inputs.foreign_times import (
     parsed,
 )
 from batterymodel.inputs.guesses import with_doubts
+from batterymodel.inputs.header_doubts import told_above
 from batterymodel.inputs.no_value_marks import without_marks
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
@@ -59,7 +61,8 @@ class ForeignGuess:
     """How a file's columns are probably to be taken.
 
     ``decimal_sure`` is False where the mark before the decimals may be either. ``preview`` holds
-    the first rows by the map, in the units of the readings, None where a cell says nothing.
+    the first rows by the map, in the units of the readings, None where a cell says nothing;
+    ``told_above`` is what the file says above each column of its unit or place.
     """
 
     column_map: ColumnMap
@@ -67,6 +70,12 @@ class ForeignGuess:
     decimal_sure: bool = True
     rows: int = 0
     preview: tuple[dict[str, float | str | None], ...] = ()
+    told_above: tuple[str, ...] = ()
+
+    @property
+    def fingerprint(self) -> str:
+        """`header_fingerprint` of the file, under which its confirmed map is remembered."""
+        return header_fingerprint((c.header for c in self.column_map.columns), self.told_above)
 
     @property
     def unsure(self) -> tuple[ColumnGuess, ...]:
@@ -132,7 +141,8 @@ def guess_columns(
         {"columns": [g.column for g in guesses], "decimal_mark": mark}
     )
     preview = _preview(table, column_map)
-    return ForeignGuess(column_map, guesses, sure, len(table.cells), preview)
+    above = told_above(table.headers, table.above)
+    return ForeignGuess(column_map, guesses, sure, len(table.cells), preview, above)
 
 
 def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> Readings:

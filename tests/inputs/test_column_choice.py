@@ -98,7 +98,7 @@ def test_a_quantity_that_is_missing_is_named():
 
 def test_what_was_confirmed_holds_for_the_next_file_with_the_header():
     confirmed = answered_guess(TEXT, "a.csv", answers(Temp=(Quantity.BATTERY_TEMP, "K")), ",")
-    known = {confirmed.column_map.fingerprint: confirmed.column_map}
+    known = {confirmed.fingerprint: confirmed.column_map}
     other = TEXT.replace(b"Temp", b"TEMP").replace(b"17,9", b"17,8")
     found = with_remembered(other, "b.csv", guess_of(other), known.get)
     assert found is not None
@@ -107,8 +107,29 @@ def test_what_was_confirmed_holds_for_the_next_file_with_the_header():
     assert [c.header for c in found.column_map.columns][2] == "TEMP"
 
 
+@pytest.mark.parametrize(
+    ("above", "is_asked"),
+    [
+        ("Log 8 of 4 March 2026\n", False),
+        ("All values in mA\n", True),
+        ("Clamp of the battery\n", True),
+        ("Temperatures: °F\n", True),
+    ],
+)
+def test_what_a_preamble_says_of_units_or_places_is_asked_about_anew(above, is_asked):
+    logged = b"Log 7 of 3 March 2026\n" + TEXT
+    confirmed = answered_guess(logged, "a.csv", answers(Temp=(Quantity.BATTERY_TEMP, "K")), ",")
+    known = {confirmed.fingerprint: confirmed.column_map}
+    assert confirmed.fingerprint == guess_of().fingerprint
+    later = above.encode() + TEXT
+    assert (with_remembered(later, "b.csv", guess_of(later), known.get) is None) is is_asked
+    again = answered_guess(later, "b.csv", confirmed.column_map.columns, ",")
+    known[again.fingerprint] = again.column_map
+    assert with_remembered(later, "c.csv", guess_of(later), known.get) is not None
+
+
 def test_nothing_is_remembered_for_another_header_or_the_own_format():
-    known = {guess_of().column_map.fingerprint: ColumnMap(columns=())}
+    known = {guess_of().fingerprint: ColumnMap(columns=())}
     assert with_remembered(TEXT, "a.csv", guess_of(), known.get) is None
     assert with_remembered(TEXT, "a.csv", guess_of(), lambda _: None) is None
     own = b"elapsed_s,supply_current_a\n0,18\n5,17\n10,16\n"

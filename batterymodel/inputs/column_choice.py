@@ -14,6 +14,7 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.column_guess import Sureness
 from batterymodel.inputs.column_map import (
     CURRENTS,
+    DATE_ORDER_WORDS,
     DATE_ORDERS,
     QUANTITY_WORDS,
     UNITS,
@@ -33,9 +34,7 @@ UNIT_WORDS: dict[str, str] = {
     "h:min:s": "as hours:minutes:seconds",
     "min:s": "as minutes:seconds",
     "clock": "as time of day",
-    "ymd": "year first",
-    "dmy": "day first",
-    "mdy": "month first",
+    **{order: f"as {words}" for order, words in DATE_ORDER_WORDS.items()},
     "unix_s": "in seconds since 1970",
     "unix_ms": "in milliseconds since 1970",
     "degC": "in °C",

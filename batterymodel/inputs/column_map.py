@@ -81,7 +81,19 @@ QUANTITY_WORDS: dict[Quantity, str] = {
 """What a quantity is called in sentences."""
 
 _LONGEST_MAP = 100_000
-_PLACES: dict[str, str] = {"clock": "time of day", "unix_s": "Unix s", "unix_ms": "Unix ms"}
+DATE_ORDER_WORDS: dict[str, str] = {
+    "ymd": "year, month, day",
+    "dmy": "day, month, year",
+    "mdy": "month, day, year",
+}
+"""Orders of dates as a person says them."""
+
+_PLACES: dict[str, str] = {
+    "clock": "time of day",
+    "unix_s": "Unix s",
+    "unix_ms": "Unix ms",
+    **DATE_ORDER_WORDS,
+}
 
 
 class Column(BaseModel):

@@ -54,6 +54,20 @@ def test_amperes_or_milliamperes_is_one_choice():
     assert not [word for word in words if "voltage" in word or "temperature" in word]
 
 
+def test_the_order_of_a_date_is_said_in_words():
+    text = (
+        b"Date,Time,Amps\n03.04.2026,14:02:00,18\n03.04.2026,14:02:05,17\n03.04.2026,14:02:10,16\n"
+    )
+    guess = guess_of(text)
+    assert guess.column_map.words.startswith("'Date' as date [day, month, year], ")
+    options = [column_words(option) for option in questions_of(guess)[0].options[:3]]
+    assert options == [
+        "date as day, month, year",
+        "time as year, month, day",
+        "time as day, month, year",
+    ]
+
+
 @given(A_QUANTITY)
 def test_the_guess_is_the_first_option_and_each_is_there_once(taken):
     quantity, unit = taken

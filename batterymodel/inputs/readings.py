@@ -183,19 +183,19 @@ def checked_value(column: str, value: float, where: str) -> float:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            words = fixed(f"{value:.10g} {said}")
-            if problem is _OUTSIDE_C:
-                words = _outside_c(value)
-            raise EntryError("", column, words, name=where)
+            words = f"{value:.10g} {said}"
+            is_temp = column == "battery_temp_c"
+            problem_of = _outside_c(value, words) if is_temp else fixed(words)
+            raise EntryError("", column, problem_of, name=where)
     return value
 
 
-def _outside_c(value: float) -> Callable[[Shown], str]:
+def _outside_c(value: float, in_file: str) -> Callable[[Shown], str]:
     """What is said of a temperature: on a page that names it, in words of either unit."""
 
     def said(shown: Shown) -> str:
         if shown.label == "battery_temp_c":
-            return f"{value:.10g} {_OUTSIDE_C}"
+            return in_file
         return f"{round(value, 1):g} {_OUTSIDE_C_SINGLY}"
 
     return said

@@ -12,12 +12,13 @@ from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
-from batterymodel.store import Store, open_store
+from batterymodel.store import Store, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
 from batterymodel.store.records import BatteryPlate
@@ -25,6 +26,7 @@ from batterymodel.store.stamps import battery_stamps
 
 T = TypeVar("T")
 DONE, FAILED = "done", "failed"
+TEMPERATURE_UNIT = f"{KEPT}temperature_unit"
 SERIAL = f"{KEPT}serial"
 NO_BATTERY = "No battery is in the record yet."
 WAYS = {
@@ -188,9 +190,24 @@ def attempt(
 def show_done() -> None:
     """What was written last, or why it was not, said once."""
     if words := st.session_state.pop(DONE, None):
-        st.success(literal(words))
+        st.success(literal(spoken_in(words, temperature_unit())))
     if reason := st.session_state.pop(FAILED, None):
-        st.error(literal(reason))
+        st.error(literal(spoken_in(reason, temperature_unit())))
+
+
+def temperature_unit() -> TemperatureUnit:
+    """The unit of temperatures that was chosen: in this session, else in the own record."""
+    if TEMPERATURE_UNIT not in st.session_state:
+        st.session_state[TEMPERATURE_UNIT] = _unit_on_record()
+    return TemperatureUnit(st.session_state[TEMPERATURE_UNIT])
+
+
+def _unit_on_record() -> TemperatureUnit:
+    store = settings_store()
+    try:
+        return TemperatureUnit.CELSIUS if store is None else settings.temperature_unit(store)
+    except BatteryModelError:
+        return TemperatureUnit.CELSIUS
 
 
 def forecast(store: Store, serial: str) -> FadeForecast:

@@ -219,9 +219,9 @@ def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Acco
 
 def _nothing_charging(conditions: ConditionState | None) -> float:
     """Probability that counts of a battery that takes nothing [0..1]."""
-    if conditions is None or conditions.untold is None:
+    if conditions is None:
         return 0.0
-    probability = conditions.probability[Condition.NOTHING_CHARGING]
+    probability = conditions.probability.get(Condition.NOTHING_CHARGING, 0.0)
     return probability if probability >= LEAST_MIXED else 0.0
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from pathlib import Path
 from typing import TypeVar
 
 import streamlit as st
@@ -21,6 +22,7 @@ from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
+from batterymodel.store.in_progress import is_begun
 from batterymodel.store.records import BatteryPlate
 from batterymodel.store.stamps import battery_stamps
 
@@ -76,6 +78,27 @@ def settings_store() -> Store | None:
         return _own(default_url())
     except BatteryModelError:
         return None
+
+
+def is_in_other_record(in_progress_id: str) -> bool:
+    """Whether the record that is not shown, own or demo, has a connection under this id.
+
+    Parameters
+    ----------
+    in_progress_id : str
+
+    Returns
+    -------
+    bool
+        True too where that cannot be told now.
+    """
+    try:
+        if places.is_demo():
+            return is_begun(_own(default_url()), in_progress_id)
+        has_demo = Path(demo_url()).exists()
+        return has_demo and is_begun(_demo(demo_url()), in_progress_id)
+    except BatteryModelError:
+        return True
 
 
 def show_demo_mark() -> None:

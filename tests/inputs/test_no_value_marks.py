@@ -51,6 +51,8 @@ def test_marks_are_known_by_what_is_written_not_by_what_it_converts_to(header, m
 
 
 def test_a_constant_that_no_logger_is_known_for_is_told_once_and_named():
+    with pytest.raises(InputError, match="no value, here and in row 9; leave such cells empty"):
+        own([*AMPS, "-7777", "-7777"])
     with pytest.raises(InputError) as caught:
         own([*AMPS, "-7777", "-7777", "-7777", "-7777", "-7777", "-7777"])
     told = "row 8, column 'supply_current_a': -7777 looks like a logger's mark for no value, here "

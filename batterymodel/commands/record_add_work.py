@@ -10,9 +10,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from batterymodel.commands.told_log import guess_as_own, told_guess
+from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import InputError
-from batterymodel.inputs.foreign import ForeignGuess
+from batterymodel.inputs.foreign import ForeignGuess, guess_as_own
 from batterymodel.inputs.foreign_table import foreign_table
 from batterymodel.inputs.records import (
     Limits,

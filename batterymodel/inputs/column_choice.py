@@ -22,7 +22,7 @@ from batterymodel.inputs.column_map import (
     ColumnMap,
     Quantity,
 )
-from batterymodel.inputs.foreign import ForeignGuess, guess_columns
+from batterymodel.inputs.foreign import ForeignGuess, guess_as_own, guess_columns
 from batterymodel.inputs.own_format import has_own_names
 from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp
 
@@ -176,45 +176,6 @@ def _check_once(columns: list[Column]) -> None:
             )
 
 
-def with_remembered(
-    content: bytes,
-    name: str,
-    guess: ForeignGuess,
-    remembered: Callable[[str], ColumnMap | None],
-) -> ForeignGuess | None:
-    """The guess by a map that was confirmed for an earlier file with the same header.
-
-    Parameters
-    ----------
-    content : bytes
-    name : str
-        Name of the file, for messages.
-    guess : ForeignGuess
-        Made of the file alone.
-    remembered : callable
-        From a `ForeignGuess.fingerprint` to the map that was confirmed for it, or None.
-
-    Returns
-    -------
-    ForeignGuess or None
-        None where none was confirmed, or it fits no more.
-    """
-    if guess.column_map.own:
-        return None
-    known = remembered(guess.fingerprint)
-    headers = [column.header for column in guess.column_map.columns]
-    if known is None or len(known.columns) != len(headers):
-        return None
-    columns = [
-        column.model_copy(update={"header": header})
-        for column, header in zip(known.columns, headers, strict=True)
-    ]
-    try:
-        return answered_guess(content, name, columns, known.decimal_mark)
-    except InputError:
-        return None
-
-
 def settled_guess(
     content: bytes,
     name: str,
@@ -239,13 +200,37 @@ def settled_guess(
         To be asked about where it is not sure; in the project's own format where only that can say
         what is wrong.
     is_remembered : bool
+        Whether it is the map that was confirmed for an earlier file with the same header.
     """
-    known = with_remembered(content, name, guess, remembered)
+    known = _by_remembered(content, name, guess, remembered)
     if known is not None:
         return known, True
     if not guess.is_sure and has_own_names(content):
-        return ForeignGuess(ColumnMap(columns=(), own=True), ()), False
+        return guess_as_own(), False
     return guess, False
+
+
+def _by_remembered(
+    content: bytes,
+    name: str,
+    guess: ForeignGuess,
+    remembered: Callable[[str], ColumnMap | None],
+) -> ForeignGuess | None:
+    """The guess by a map that was confirmed before; None where none was, or it fits no more."""
+    if guess.column_map.own:
+        return None
+    known = remembered(guess.fingerprint)
+    headers = [column.header for column in guess.column_map.columns]
+    if known is None or len(known.columns) != len(headers):
+        return None
+    columns = [
+        column.model_copy(update={"header": header})
+        for column, header in zip(known.columns, headers, strict=True)
+    ]
+    try:
+        return answered_guess(content, name, columns, known.decimal_mark)
+    except InputError:
+        return None
 
 
 def preview_table(

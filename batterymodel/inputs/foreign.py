@@ -99,6 +99,16 @@ class ForeignGuess:
         return (*told, *unclear)
 
 
+def guess_as_own() -> ForeignGuess:
+    """The guess that a file is in the project's own format, whose reader says what is wrong.
+
+    Returns
+    -------
+    ForeignGuess
+    """
+    return ForeignGuess(ColumnMap(columns=(), own=True), ())
+
+
 def guess_columns(
     content: bytes, name: str, choices: Iterable[str] = (), decimal: str | None = None
 ) -> ForeignGuess:
@@ -128,7 +138,7 @@ def guess_columns(
     if decimal not in (None, ".", ","):
         raise InputError(f"{shown(str(decimal))} is no decimal mark; . or , would be right")
     if not choices and decimal is None and is_own_format(content):
-        return ForeignGuess(ColumnMap(columns=(), own=True), ())
+        return guess_as_own()
     table = foreign_table(content, name)
     if table.cells.empty:
         table.faults.raise_any()

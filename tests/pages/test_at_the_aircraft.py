@@ -8,7 +8,7 @@ from html import unescape
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from batterymodel.pages import connections, literal, live_connection
+from batterymodel.pages import connections, kept, literal, live_connection
 from batterymodel.pages.live_connection import KEPT_WITH
 from batterymodel.say.in_progress import NO_BATTERY
 from batterymodel.store import open_store
@@ -220,6 +220,7 @@ def test_the_pad_hears_which_entries_no_record_will_take(store, monkeypatch, rec
         for connection in (C, "in-demo-1", "nowhere-1")
     ]
     monkeypatch.setattr(live_connection, "sent_entries", lambda _: sent)
+    monkeypatch.setattr(kept, "_demo", lambda _: demo)
     script = "from batterymodel.pages import kept, live_connection\n"
     at = AppTest.from_string(script + "live_connection._take_sent(kept.record())\n")
     if record == "demo":

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeVar
 
 from batterymodel.inputs.records import Record
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import CardRevision, Move, day_of
 from batterymodel.store.store import Store
+from batterymodel.store.tables import KIND_OF_RECORD
 
 RecordT = TypeVar("RecordT", bound=Record)
-
-PARENTS = ("battery_id", "aircraft_id", "connection_id")
-"""Fields that name the entry a record belongs to."""
 
 IN_SEQUENCE = (Move, CardRevision)
 """Kinds of which the last of a day is in force: going back to an earlier one is news."""
@@ -45,13 +44,18 @@ def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[Record
 
 
 def _of_its_day(store: Store, record: RecordT) -> list[Entry[RecordT]]:
-    """Entries of its kind and parents; of a sequence only the one in force on its day."""
-    parents = PARENTS[:1] if isinstance(record, IN_SEQUENCE) else PARENTS
-    values = {name: getattr(record, name, None) for name in parents}
+    """Entries of its kind and parents; of a battery's sequence only the one in force on its day."""
+    parents = ("battery_id",) if isinstance(record, IN_SEQUENCE) else _parents(record)
+    values = {name: getattr(record, name) for name in parents}
     found = store.entries(type(record), **{name: v for name, v in values.items() if v is not None})
     if not isinstance(record, IN_SEQUENCE):
         return list(found)
     return [entry for entry in found if day_of(entry.record) == day_of(record)][-1:]
+
+
+def _parents(record: Record) -> Iterable[str]:
+    """Fields that name the entry a record belongs to."""
+    return KIND_OF_RECORD[type(record)].parents
 
 
 def _same(one: Record, other: Record, besides: tuple[str, ...]) -> bool:

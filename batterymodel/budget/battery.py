@@ -8,7 +8,7 @@ from math import exp, hypot
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
-from batterymodel.rules.results import Assessment
+from batterymodel.rules.results import Assessment, TaperSummary
 
 
 @dataclass(frozen=True)
@@ -17,8 +17,8 @@ class BatteryNow:
 
     ``current_a`` is positive while it charges. ``floor_a`` is the current left after the taper [A]
     and ``time_constant_s`` that of its fall [s]; None: it is taken to stay as it is. ``at_limit``:
-    the supply gave all it can, so that the battery would take more. ``state_of_charge`` [0..1] and
-    ``capacity_ah`` [Ah] are what the readings told.
+    the supply gave all it can, and ``current_a`` is what the battery would take of a larger one. ``state_of_charge`` [0..1]
+    and ``capacity_ah`` [Ah] are what the readings told.
     """
 
     current_a: Interval
@@ -85,7 +85,7 @@ def battery_now(assessment: Assessment) -> BatteryNow:
     """The battery at the last reading of an assessed connection.
 
     The draw is the fitted current less the bus load; their errors are taken as independent, which
-    makes the spread no smaller than it is.
+    makes the spread no smaller than it is. While the supply is at its limit it is the amplitude.
 
     Parameters
     ----------
@@ -97,17 +97,29 @@ def battery_now(assessment: Assessment) -> BatteryNow:
     """
     curves, taper = assessment.curves, assessment.taper
     end_s = float(curves.time_s[-1])
-    mean_a, load_a, high_a = (
-        float(np.interp(end_s, curves.fit_time_s, values))
-        for values in (curves.fit_a, curves.load_a, curves.fit_high_a)
-    )
-    load_sd_a = taper.standard_errors.get("load_a", 0.0)
-    sd_a = hypot((high_a - mean_a) / LEVEL_SD, load_sd_a)
+    at_limit = curves.limit_end_s is not None and curves.limit_end_s >= end_s
     return BatteryNow(
-        current_a=interval_around(max(mean_a - load_a, 0.0), sd_a),
+        current_a=_wanted_draw(taper) if at_limit else _draw_at(end_s, assessment),
         floor_a=max(taper.floor_a, 0.0),
         time_constant_s=taper.time_constant_s,
-        at_limit=curves.limit_end_s is not None and curves.limit_end_s >= end_s,
+        at_limit=at_limit,
         state_of_charge=assessment.state_of_charge.now,
         capacity_ah=assessment.capacity_ah,
     )
+
+
+def _wanted_draw(taper: TaperSummary) -> Interval:
+    """What the battery would take were the supply without limit."""
+    sd_a = taper.standard_errors.get("amplitude_a", 0.0)
+    return interval_around(taper.amplitude_a, sd_a, least=0.0)
+
+
+def _draw_at(elapsed_s: float, assessment: Assessment) -> Interval:
+    curves = assessment.curves
+    mean_a, load_a, high_a = (
+        float(np.interp(elapsed_s, curves.fit_time_s, values))
+        for values in (curves.fit_a, curves.load_a, curves.fit_high_a)
+    )
+    load_sd_a = assessment.taper.standard_errors.get("load_a", 0.0)
+    sd_a = hypot((high_a - mean_a) / LEVEL_SD, load_sd_a)
+    return interval_around(max(mean_a - load_a, 0.0), sd_a)

@@ -179,7 +179,7 @@ class _Rows:
         most = np.array([limit for _, limit in self._rows])
         found = milp(
             -weights,
-            integrality=np.ones_like(weights),
+            integrality=np.ones(weights.size, dtype=np.int64),
             bounds=Bounds(self._low, self._high),
             constraints=LinearConstraint(rows, -np.inf, most),
             options={"mip_rel_gap": 0.0},

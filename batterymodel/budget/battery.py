@@ -17,8 +17,8 @@ class BatteryNow:
 
     ``current_a`` is positive while it charges. ``floor_a`` is the current left after the taper [A]
     and ``time_constant_s`` that of its fall [s]; None: it is taken to stay as it is. ``at_limit``:
-    the supply gave all it can, and ``current_a`` is what the battery would take of a larger one. ``state_of_charge`` [0..1]
-    and ``capacity_ah`` [Ah] are what the readings told.
+    the supply gave all it can, and ``current_a`` is what the battery would take of a larger one.
+    ``state_of_charge`` [0..1] and ``capacity_ah`` [Ah] are what the readings told.
     """
 
     current_a: Interval

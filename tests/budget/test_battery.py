@@ -67,3 +67,23 @@ def test_the_mean_is_the_integral_of_the_fall(amperes, floor, tau_s, minutes):
     area, _ = quad(lambda m: now.later(m).current_a.mean, 0.0, minutes, limit=200)
     assert now.average_a(minutes).mean == pytest.approx(area / minutes, rel=1e-5, abs=1e-6)
     assert now.later(minutes).current_a.mean <= amperes + 1e-9
+
+
+def with_last(assessment, amperes, many):
+    """The assessment, its last readings changed after the fit."""
+    current = assessment.curves.current_a.copy()
+    current[-many:] = amperes
+    curves = assessment.curves.model_copy(update={"current_a": current})
+    return assessment.model_copy(update={"curves": curves})
+
+
+@pytest.mark.parametrize(("many", "draw_a"), [(1, 6.9), (2, 22.0)])
+def test_one_mistyped_reading_is_no_draw_and_two_are(many, draw_a):
+    """8 A of bus load below 30 A: 22 A, where two of the last three readings say so."""
+    changed = with_last(assessed("healthy-top-off"), 30.0, many)
+    assert battery_now(changed).current_a.mean == pytest.approx(draw_a, abs=0.3)
+
+
+def test_a_current_below_the_fit_does_not_lower_the_draw():
+    told = assessed("healthy-top-off")
+    assert battery_now(with_last(told, 9.0, 3)).current_a == battery_now(told).current_a

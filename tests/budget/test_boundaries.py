@@ -6,6 +6,7 @@ from batterymodel import Supply
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Verdict
+from batterymodel.budget.selection import HELD_SD
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer, Task
 from batterymodel.inputs.records import Cable
 from tests.budget.plans import consumer, drawing
@@ -66,3 +67,15 @@ def test_the_spread_of_a_cables_resistance_is_in_its_limit(amperes, fits):
     cable = Cable(length_m=50.0, area_mm2=2.5)
     found = verdict((consumer("a", amperes),), 60.0, set_voltage_v=30.0, cable=cable)
     assert (found is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("tau_s", "wait"), [(21_500.0, 359.0), (21_650.0, None)])
+def test_no_longer_wait_than_six_hours_is_proposed(tau_s, wait):
+    """30 A and the margin leave 10 e = 27.183 A for 10 A of battery after one time constant:
+    21,500 s are 358.3 minutes."""
+    task = Task(name="t", minutes=60.0, needs=("a",))
+    loads = AircraftLoads(tail="X", consumers=(consumer("a", 30.0),), tasks=(task,))
+    battery = drawing(27.18281828, time_constant_s=tau_s)
+    found = budget(loads, "t", Supply(rated_current_a=40.0 + HELD_SD), battery)
+    assert found.verdict is Verdict.TOO_MUCH
+    assert found.wait_minutes == wait

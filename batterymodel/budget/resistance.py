@@ -34,7 +34,7 @@ spread of the logarithm (common practice, no source: half a volt at 60 A)."""
 TEMP_LOG_SD = 0.25
 """Part of the log of the temperature's factor by which it may be wrong [-] (own choice)."""
 
-CHARGING_LOG, CHARGING_LOG_SD = 0.6, 0.6
+CHARGING_LOG, CHARGING_LOG_SD = 0.45, 0.8
 """Log by which a step between two charging currents shows more than the battery's resistance when
 it gives current, and its spread [ln] (own choice: near the end of charge a battery takes little
 more for a higher voltage; circuits of `tests.benchmarks.sickbay` show 0.9 to 5 times, median

@@ -156,7 +156,7 @@ def test_intervals_hold_the_truth(battery: Battery, count):
     for _ in range(count):
         ohm = generic.median_ohm * np.exp(generic.log_sd * rng.normal())
         giving = bool(rng.random() < 0.5)
-        times = np.exp(rng.normal(0.0, 0.1) if giving else rng.normal(0.6, 0.6))
+        times = np.exp(rng.normal(0.0, 0.1) if giving else rng.normal(0.45, 0.8))
         amperes = rng.uniform(1.0, 20.0, rng.integers(1, 4))
         steps = [
             VoltageStep(

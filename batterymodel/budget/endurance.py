@@ -42,6 +42,10 @@ LONG_DROP_LOG, LONG_DROP_LOG_SD = 0.4, 0.3
 """Log by which minutes of discharge show more resistance than a step within a second, and its
 spread [ln] (own choice: half as much again for the acid or the ions that have to move up)."""
 
+LAW_REL_SD = 0.06
+"""Error of the charge a battery gives because discharges follow other laws than Peukert's, relative
+[-] (own choice, settled beside the two wells of `tests.budget.two_wells`)."""
+
 SOC_POINTS = 201
 """Points of the rest voltage over the state of charge (own choice, numerical)."""
 
@@ -267,7 +271,7 @@ def drawn_batteries(now: BatteryNow, load_rel_sd: float) -> DrawnBatteries:
     rest = data_for(now.battery.chemistry).rest
     return DrawnBatteries(
         soc=np.clip(now.soc + now.soc_sd * z[0], 0.0, 1.0),
-        warm_ah=warm / correction.factor * np.exp(correction.rel_sd * z[2]),
+        warm_ah=warm / correction.factor * np.exp(np.hypot(correction.rel_sd, LAW_REL_SD) * z[2]),
         exponent=data.peukert_exponent.value + spread * z[3],
         drop_ohm=ohm.median_ohm * np.exp(drop_log),
         off_v=now.battery.cells * rest.sd_v * z[5],

@@ -60,7 +60,7 @@ def test_a_heavy_part_ends_the_task_where_the_voltage_falls_too_low():
     now = replace(FULL, resistance=known)
     last = endurance(heavy, now, 0.3, least_v=24.0)
     assert last.stopped_by is StoppedBy.LEAST_VOLTAGE
-    assert last.minutes.low == last.minutes.mean == pytest.approx(10.0)
+    assert last.minutes.low == last.minutes.high == pytest.approx(10.0)
     assert last.chance_enough < 0.1
     assert endurance(heavy, now, 0.3, least_v=21.0).minutes.low > 12.0
 
@@ -114,7 +114,7 @@ def test_intervals_hold_the_minutes_of_discharges_by_another_law(count):
         last = endurance(LoadProfile((20.0,), (told_a[k],)), now, reserve[k]).minutes
         inside.append(last.low <= minutes[k] <= last.high)
         error.append(np.log(last.mean / max(minutes[k], 0.1)))
-    assert np.mean(inside) >= (0.85 if count >= 1000 else 0.80)
+    assert np.mean(inside) >= (0.87 if count >= 1000 else 0.82)
     assert abs(np.median(error)) < 0.10
     assert 0.02 < np.median(np.abs(error)) < 0.15
 

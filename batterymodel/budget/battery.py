@@ -8,7 +8,10 @@ from math import exp, hypot
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
-from batterymodel.rules.results import Assessment, TaperSummary
+from batterymodel.rules.results import Assessment, Outcome, TaperSummary
+
+LAST_READINGS = 3
+"""Readings whose median is what the meter shows last (own choice: one may be mistyped)."""
 
 
 @dataclass(frozen=True)
@@ -18,7 +21,8 @@ class BatteryNow:
     ``current_a`` is positive while it charges. ``floor_a`` is the current left after the taper [A]
     and ``time_constant_s`` that of its fall [s]; None: it is taken to stay as it is. ``at_limit``:
     the supply gave all it can, and ``current_a`` is what the battery would take of a larger one.
-    ``state_of_charge`` [0..1] and ``capacity_ah`` [Ah] are what the readings told.
+    ``state_of_charge`` [0..1] and ``capacity_ah`` [Ah] are what the readings told, and ``outcome``
+    what follows for the battery.
     """
 
     current_a: Interval
@@ -27,6 +31,7 @@ class BatteryNow:
     at_limit: bool = False
     state_of_charge: Interval | None = None
     capacity_ah: Interval | None = None
+    outcome: Outcome | None = None
 
     @property
     def sd_a(self) -> float:
@@ -105,6 +110,7 @@ def battery_now(assessment: Assessment) -> BatteryNow:
         at_limit=at_limit,
         state_of_charge=assessment.state_of_charge.now,
         capacity_ah=assessment.capacity_ah,
+        outcome=assessment.outcome,
     )
 
 
@@ -115,11 +121,15 @@ def _wanted_draw(taper: TaperSummary) -> Interval:
 
 
 def _draw_at(elapsed_s: float, assessment: Assessment) -> Interval:
+    """The fitted draw, and no less than the meter shows: a current that rises leaves the fit."""
     curves = assessment.curves
     mean_a, load_a, high_a = (
         float(np.interp(elapsed_s, curves.fit_time_s, values))
         for values in (curves.fit_a, curves.load_a, curves.fit_high_a)
     )
+    kept = curves.current_a[curves.role != "short transient"]
+    seen_a = float(np.median(kept[-LAST_READINGS:])) if kept.size else mean_a
     load_sd_a = assessment.taper.standard_errors.get("load_a", 0.0)
-    sd_a = hypot((high_a - mean_a) / LEVEL_SD, load_sd_a)
-    return interval_around(max(mean_a - load_a, 0.0), sd_a)
+    above_a = max(seen_a - mean_a, 0.0)
+    sd_a = hypot((high_a - mean_a) / LEVEL_SD, load_sd_a, above_a / LEVEL_SD)
+    return interval_around(max(mean_a + above_a - load_a, 0.0), sd_a)

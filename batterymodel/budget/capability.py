@@ -161,11 +161,14 @@ def _circuit(supply: Supply, minutes: float) -> tuple[OutputLimit, ...]:
 
 
 def _cable(supply: Supply, bus_min: Limit) -> OutputLimit | None:
-    """The current at which the cable brings the bus down to its lowest voltage."""
-    if supply.cable is None:
-        return None
+    """The current at which the cable brings the bus down to its lowest voltage.
+
+    None without a cable, and where the supply's own voltage may be too low already.
+    """
     lowest_v = supply.set_voltage_v - supply.voltage_tolerance_v
-    limit_a = max(lowest_v - bus_min.value, 0.0) / cable_ohm(supply.cable)
+    if supply.cable is None or lowest_v <= bus_min.value:
+        return None
+    limit_a = (lowest_v - bus_min.value) / cable_ohm(supply.cable)
     return OutputLimit(
         name="cable",
         limit_a=limit_a,

@@ -24,7 +24,8 @@ from batterymodel.reference.bus_power import bus_max, bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import circuit_output_a, warm_output_a
 from batterymodel.rules.case import OWN_RULE, against
-from batterymodel.rules.results import SEVERITY_ORDER, Finding, Severity
+from batterymodel.rules.results import SEVERITY_ORDER, Finding, Outcome, Severity
+from batterymodel.rules.wording import OUTCOME_MEANING, OUTCOME_WORDS
 
 
 def findings_for(case: BudgetCase) -> tuple[Finding, ...]:
@@ -184,6 +185,29 @@ def battery_draw(case: BudgetCase) -> Finding | None:
     )
 
 
+def battery_outcome(case: BudgetCase) -> Finding | None:
+    """A battery that must come off the supply, whatever the load.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    outcome = None if case.told.battery is None else case.told.battery.outcome
+    if outcome not in OFF_THE_SUPPLY:
+        return None
+    text = tell(
+        "battery_outcome.bad", outcome=OUTCOME_WORDS[outcome], meaning=OUTCOME_MEANING[outcome]
+    )
+    source = "assessment of the connection"
+    return Finding(
+        rule="battery_outcome", severity=OFF_THE_SUPPLY[outcome], text=text, source=source
+    )
+
+
 def bus_voltage_low(case: BudgetCase) -> Finding | None:
     """The voltage at the aircraft, cable deducted, against the lowest that its bus needs.
 
@@ -299,7 +323,14 @@ def _as_limit(case: BudgetCase, name: str) -> Limit:
     return Limit(found.limit_a, "A", found.source, found.generic)
 
 
+OFF_THE_SUPPLY = {
+    Outcome.SERVICE: Severity.SERVICE,
+    Outcome.DISCONNECT: Severity.DISCONNECT,
+}
+"""Outcomes with which the battery does not stay on the supply."""
+
 RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
+    battery_outcome,
     output_limit,
     bus_voltage_low,
     bus_voltage_high,

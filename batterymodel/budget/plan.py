@@ -229,10 +229,10 @@ def _told(
 ) -> Told:
     """What was told, refused where it cannot be right."""
     _check_kind("loads", loads, AircraftLoads)
-    _check_kind("task", task, str, Task)
+    _check_kind("task", task, Task, str)
     _check_kind("supply", supply, Supply)
     _check_kind("battery_now", battery_now, BatteryNow, type(None))
-    _check_kind("supply_temp_c", supply_temp_c, int, float, type(None))
+    _check_kind("supply_temp_c", supply_temp_c, float, int, type(None))
     least, most = TEMP_RANGE_C
     if supply_temp_c is not None and not least <= supply_temp_c <= most:
         problem = outside(supply_temp_c, least, most)
@@ -252,5 +252,5 @@ def _by_their_names(task: Task, loads: AircraftLoads) -> Task:
 def _check_kind(name: str, given: object, *kinds: type) -> None:
     """Refuse what a caller without type checks may give."""
     if not isinstance(given, kinds) or isinstance(given, bool):
-        wanted = kinds[0].__name__
+        wanted = "a number" if float in kinds else kinds[0].__name__
         raise InputError(f"{name}: {wanted} is needed, not {type(given).__name__}")

@@ -23,6 +23,7 @@ RULE_WORDS = {
     "left_off": "Left off",
     "stays_on": "Must stay on",
     "battery_draw": "Draw of the battery",
+    "battery_outcome": "The battery itself",
     "bus_voltage_low": "Voltage at the aircraft",
     "bus_voltage_high": "Highest bus voltage",
     "supply_warm": "Warm supply",
@@ -72,6 +73,8 @@ TEXTS = {
     "battery can take all that the supply has left; read the ammeter after connection.",
     "battery_draw.at_limit": "The supply is at its limit: the battery takes all that the consumers "
     "leave, and would take about {value}. Wait for its current to fall.",
+    "battery_outcome.bad": "Of the battery the readings say: {outcome}. {meaning} That comes "
+    "before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
     "{limit} that it needs.",
     "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "

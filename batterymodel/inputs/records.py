@@ -17,6 +17,7 @@ from typing import Annotated, Any, TypeVar, get_args
 import numpy as np
 import tomli_w
 from pydantic import (
+    AfterValidator,
     BaseModel,
     ConfigDict,
     Field,
@@ -26,6 +27,7 @@ from pydantic import (
     model_validator,
 )
 
+from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import entry_error, unit_of
 
@@ -253,7 +255,7 @@ class Supply(Record):
     input_voltage_v: Annotated[float, Field(ge=80.0, le=500.0)] | None = None
     input_current_full_load_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
     circuit_breaker_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
-    name: Annotated[str, Field(min_length=1, max_length=60)] | None = None
+    name: Annotated[str, AfterValidator(one_line), Field(min_length=1, max_length=60)] | None = None
     cable: Cable | None = None
     rated_at_c: Celsius | None = None
     derating_a_per_c: Annotated[float, Field(ge=0.0, le=100.0)] | None = None

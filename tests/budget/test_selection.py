@@ -124,6 +124,7 @@ def test_a_higher_limit_never_leaves_more_off(seed, more_a):
         assert after.runs.sum() >= before.runs.sum()
 
 
+@settings(max_examples=40)
 @given(st.integers(0, 10_000))
 def test_what_must_run_runs_and_nothing_unasked_does(seed):
     ceilings, must, wants = random_configuration(seed, most=6)

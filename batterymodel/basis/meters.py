@@ -13,3 +13,7 @@ CLAMP_OFFSET_A = 0.1
 
 THERMOMETER_SD_C = 0.1
 """Scatter of one temperature reading against its neighbours [degC] (common practice, no source)."""
+
+PANEL_AMMETER_SD_A = 1.0
+"""Error of the ammeter of a supply of some tens of amperes [A] (common practice, no source: two
+percent of 50 A)."""

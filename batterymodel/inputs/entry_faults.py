@@ -14,7 +14,18 @@ from pydantic_core import ErrorDetails
 
 from batterymodel.errors import InputError
 
-UNITS = {"_ah": "Ah", "_v": "V", "_a": "A", "_c": "°C", "_s": "s", "_h": "h"}
+UNITS = {
+    "_ah": "Ah",
+    "_v": "V",
+    "_a_per_c": "A/°C",
+    "_a": "A",
+    "_c": "°C",
+    "_s": "s",
+    "_h": "h",
+    "_m": "m",
+    "_mm2": "mm²",
+    "_ohm": "ohm",
+}
 """Unit by the ending of an entry's name."""
 
 _LONGEST_GIVEN = 80

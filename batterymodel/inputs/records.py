@@ -17,6 +17,7 @@ from typing import Annotated, Any, TypeVar, get_args
 import numpy as np
 import tomli_w
 from pydantic import (
+    AfterValidator,
     BaseModel,
     ConfigDict,
     Field,
@@ -26,6 +27,7 @@ from pydantic import (
     model_validator,
 )
 
+from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import entry_error, unit_of
 
@@ -219,8 +221,33 @@ class Battery(Record):
         return value
 
 
+class Cable(Record):
+    """The cable from supply to aircraft: ``length_m`` one way; the current goes out and returns.
+
+    The conductor's cross-section is told by its gauge (American wire gauge, 0000 is -3) or as
+    ``area_mm2`` [mm^2]. ``contacts_ohm`` is what plugs and clamps add, both ways together.
+    """
+
+    length_m: Annotated[float, Field(gt=0.0, le=200.0)]
+    gauge_awg: Annotated[int, Field(ge=-3, le=24)] | None = None
+    area_mm2: Annotated[float, Field(ge=0.2, le=500.0)] | None = None
+    contacts_ohm: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
+    conductor_temp_c: Celsius = 20.0
+
+    @model_validator(mode="after")
+    def _has_one_size(self) -> Cable:
+        if (self.gauge_awg is None) == (self.area_mm2 is None):
+            given = "neither" if self.gauge_awg is None else "both"
+            raise ValueError(f"{given} of gauge_awg and area_mm2 given; one would be right")
+        return self
+
+
 class Supply(Record):
-    """One ground supply and the wall circuit it hangs on."""
+    """One ground supply, the wall circuit it hangs on and its cable to the aircraft.
+
+    The rating holds up to ``rated_at_c``; above, the supply gives ``derating_a_per_c`` less for
+    each degree [A/K].
+    """
 
     rated_current_a: Annotated[float, Field(gt=0.0, le=1000.0)]
     set_voltage_v: Annotated[float, Field(ge=5.0, le=60.0)] = 28.0
@@ -228,6 +255,19 @@ class Supply(Record):
     input_voltage_v: Annotated[float, Field(ge=80.0, le=500.0)] | None = None
     input_current_full_load_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
     circuit_breaker_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
+    name: Annotated[str, AfterValidator(one_line), Field(min_length=1, max_length=60)] | None = None
+    cable: Cable | None = None
+    rated_at_c: Celsius | None = None
+    derating_a_per_c: Annotated[float, Field(ge=0.0, le=100.0)] | None = None
+
+    @model_validator(mode="after")
+    def _derates_from_somewhere(self) -> Supply:
+        if self.derating_a_per_c is not None and self.rated_at_c is None:
+            raise ValueError(
+                "derating_a_per_c is given without rated_at_c; the temperature up to which the "
+                "rating holds would be right beside it"
+            )
+        return self
 
 
 class Event(Record):

@@ -37,6 +37,11 @@ cells lie 0.2 V apart when full and 0.4 V when empty: Bode's volts at the Army's
 (derived), and one of wet batteries (verified (secondary)))."""
 
 
+RESISTANCE_LOG_SD = 0.45
+"""Spread of the log of a sound battery's resistance around `ChemistryData.resistance_vh` [ln]
+(common practice, no source: from two thirds to one and a half times)."""
+
+
 @dataclass(frozen=True)
 class Sourced:
     """One number with where it comes from."""
@@ -124,7 +129,9 @@ class ChemistryData:
     """Everything the tool knows of one chemistry.
 
     ``charge_compensation_v_per_c`` is what the charge voltage of a cell moves [V/degC],
-    ``resistance_log_per_c`` the change of the logarithm of the resistance [1/degC].
+    ``resistance_log_per_c`` the change of the logarithm of the resistance [1/degC], and
+    ``resistance_vh`` the resistance of a cell within a second of a step, times rated capacity
+    [V h], at `REFERENCE_TEMP_C`.
     """
 
     label: str
@@ -133,6 +140,7 @@ class ChemistryData:
     limits: GenericLimits
     charge_compensation_v_per_c: Sourced
     resistance_log_per_c: Sourced
+    resistance_vh: Sourced
     rest_voltage_remark: str | None = None
     taper_remark: str | None = None
 
@@ -267,6 +275,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         limits=_lead_limits(1.0),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
+        resistance_vh=Sourced(0.035),
     ),
     Chemistry.VRLA: ChemistryData(
         label="valve-regulated lead-acid",
@@ -282,6 +291,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         limits=_lead_limits(1.5),
         charge_compensation_v_per_c=Sourced(-0.003, "-2.5 to -5 mV/degC (from memory (high))"),
         resistance_log_per_c=Sourced(-0.010),
+        resistance_vh=Sourced(0.035),
     ),
     Chemistry.NICD: ChemistryData(
         label="nickel-cadmium",
@@ -328,6 +338,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(-0.003),
         resistance_log_per_c=Sourced(-0.005),
+        resistance_vh=Sourced(0.024),
         rest_voltage_remark="rest voltage says little about a nickel-cadmium battery's charge",
     ),
     Chemistry.LFP: ChemistryData(
@@ -376,6 +387,7 @@ CHEMISTRIES: dict[Chemistry, ChemistryData] = {
         ),
         charge_compensation_v_per_c=Sourced(0.0),
         resistance_log_per_c=Sourced(-0.020),
+        resistance_vh=Sourced(0.05),
         rest_voltage_remark="rest voltage says little about a lithium iron phosphate battery's "
         "charge between 20 and 95 %",
         taper_remark="the current of a lithium iron phosphate battery hardly falls until it is "

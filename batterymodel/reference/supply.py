@@ -10,9 +10,18 @@ INPUT_FACTOR = 0.80
 """Output watts over input volt-amperes at full load, efficiency and power factor together, used
 where the plate gives no input current (common practice, no source)."""
 
+INPUT_FACTOR_REL_SD = 0.10
+"""Spread of it between supplies [-] (own choice: with correction of the power factor about 0.88,
+without 0.70)."""
+
+LONG_LOAD_MINUTES = 180.0
+"""A load that lasts as long counts as continuous for its circuit [min] (three hours: NFPA 70,
+Article 100, from memory (high); the code of the place governs)."""
+
 CONTINUOUS_CIRCUIT_FRACTION = 0.80
-"""Share of a breaker's rating to plan for loads of three hours or more (common practice; the
-national electrical code of the place governs; from memory)."""
+"""Share of a breaker's rating to plan for loads of three hours or more (NFPA 70, 210.20(A): the
+breaker is rated for 125 % of a continuous load, from memory (high); the code of the place
+governs)."""
 
 
 @dataclass(frozen=True)
@@ -132,3 +141,60 @@ def continuous_output_a(supply: Supply) -> float:
     if circuit is None:
         return supply.rated_current_a
     return min(supply.rated_current_a, CONTINUOUS_CIRCUIT_FRACTION * circuit)
+
+
+def input_factor(supply: Supply) -> float | None:
+    """Output watts over input volt-amperes at full load: efficiency and power factor together.
+
+    ``V_out I_out / (V_in I_in)``.
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    float or None
+        [-]; None where the plate does not give both input voltage and input current.
+
+    Examples
+    --------
+    >>> s = Supply(rated_current_a=60, input_voltage_v=120, input_current_full_load_a=17.5)
+    >>> round(input_factor(s), 2)
+    0.8
+    """
+    if supply.input_voltage_v is None or supply.input_current_full_load_a is None:
+        return None
+    input_va = supply.input_voltage_v * supply.input_current_full_load_a
+    return supply.set_voltage_v * supply.rated_current_a / input_va
+
+
+def warm_output_a(supply: Supply, temp_c: float) -> float | None:
+    """Rated output at a temperature of the supply.
+
+    ``rated - derating (T - rated_at)``, not below zero.
+
+    Parameters
+    ----------
+    supply : Supply
+    temp_c : float
+        Air at the supply [degC].
+
+    Returns
+    -------
+    float or None
+        Output current [A]; None where the rating does not hold so far up and nobody said how much
+        less there is.
+
+    Examples
+    --------
+    >>> s = Supply(rated_current_a=60, rated_at_c=40.0, derating_a_per_c=1.5)
+    >>> warm_output_a(s, 30.0), warm_output_a(s, 50.0)
+    (60.0, 45.0)
+    """
+    above = 0.0 if supply.rated_at_c is None else temp_c - supply.rated_at_c
+    if above <= 0.0:
+        return supply.rated_current_a
+    if supply.derating_a_per_c is None:
+        return None
+    return max(supply.rated_current_a - supply.derating_a_per_c * above, 0.0)

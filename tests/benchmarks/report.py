@@ -13,7 +13,17 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks import accuracy, bound, contenders, fade, lithium, sheet, sick, speed
+from tests.benchmarks import (
+    accuracy,
+    bound,
+    contenders,
+    fade,
+    lithium,
+    power_budget,
+    sheet,
+    sick,
+    speed,
+)
 from tests.benchmarks.generate import TEST
 
 DOCUMENT = Path(__file__).with_name("README.md")
@@ -34,6 +44,7 @@ TABLES: dict[str, Callable[[], Iterable[str]]] = {
     "fade-fleet": _fade_fleet,
     "fade-cells": lambda: [fade.cells_table()],
     "fade-origins": lambda: [fade.cells_models_table()],
+    "power-budget": power_budget.lines,
     "speed": speed.lines,
     "sheet": sheet.lines,
 }

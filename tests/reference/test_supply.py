@@ -10,7 +10,9 @@ from batterymodel.reference.supply import (
     continuous_output_a,
     full_load_input_a,
     input_current_a,
+    input_factor,
     output_limit,
+    warm_output_a,
 )
 
 
@@ -69,3 +71,26 @@ def test_input_is_proportional_and_the_limit_never_above_either(rated, full, bre
     limit = output_limit(supply).limit_a
     assert limit <= rated
     assert input_current_a(supply, limit) <= breaker * (1 + 1e-9)
+
+
+def test_the_plate_tells_efficiency_and_power_factor_together():
+    """1680 W of output from 2100 VA of input are four fifths; without both, nobody knows."""
+    supply = Supply(rated_current_a=60.0, input_voltage_v=120.0, input_current_full_load_a=17.5)
+    assert input_factor(supply) == pytest.approx(0.8)
+    assert input_factor(Supply(rated_current_a=60.0, input_voltage_v=120.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "output_a"), [(39.9, 60.0), (40.0, 60.0), (42.0, 57.0), (90.0, 0.0)]
+)
+def test_a_warm_supply_gives_less_by_its_plate(temp_c, output_a):
+    """1.5 A less for each degree above 40: at 42 °C 57 A; never below nothing."""
+    supply = Supply(rated_current_a=60.0, rated_at_c=40.0, derating_a_per_c=1.5)
+    assert warm_output_a(supply, temp_c) == pytest.approx(output_a)
+
+
+def test_how_much_less_a_warm_supply_gives_may_not_be_known():
+    supply = Supply(rated_current_a=60.0, rated_at_c=40.0)
+    assert warm_output_a(supply, 40.0) == 60.0
+    assert warm_output_a(supply, 41.0) is None
+    assert warm_output_a(Supply(rated_current_a=60.0), 80.0) == 60.0

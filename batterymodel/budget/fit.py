@@ -1,0 +1,154 @@
+"""The load of a task against every limit of its supply, and what of it can run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import hypot
+
+import numpy as np
+
+from batterymodel.basis.arrays import BoolArray
+from batterymodel.basis.intervals import LEVEL, Interval, interval_around
+from batterymodel.basis.meters import PANEL_AMMETER_SD_A
+from batterymodel.budget.battery import BatteryNow
+from batterymodel.budget.case import Told
+from batterymodel.budget.demand import columns
+from batterymodel.budget.results import Capability, OutputLimit, Part, Room
+from batterymodel.budget.selection import ROUNDING_A, Ceiling, Choice, most_kept
+
+LONGEST_WAIT_MINUTES = 6 * 60
+"""Longest wait for the battery's draw to fall that is proposed [min] (own choice)."""
+
+NO_DRAW = Interval(mean=0.0, low=0.0, high=0.0, level=LEVEL)
+
+
+def must_run(told: Told) -> BoolArray:
+    """Which consumers run whatever else is left off.
+
+    Parameters
+    ----------
+    told : Told
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    return np.array([part in (Part.NEEDED, Part.STAYS_ON) for part in told.parts], dtype=bool)
+
+
+def ceiling_of(told: Told, limit: OutputLimit, battery: BatteryNow | None) -> Ceiling:
+    """One limit as the choice of consumers takes it.
+
+    Fixed are the battery's draw, now or its mean over the task, and the spreads of battery, of the
+    supply's ammeter and of the limit.
+
+    Parameters
+    ----------
+    told : Told
+    limit : OutputLimit
+    battery : BatteryNow, optional
+
+    Returns
+    -------
+    Ceiling
+    """
+    means_a, sds_a = columns(told.loads.consumers, limit.over_hours)
+    draw = _draw(battery, limit, told.task.minutes)
+    return Ceiling(
+        means_a=means_a,
+        sds_a=sds_a,
+        fixed_a=draw.mean,
+        fixed_sd_a=hypot(draw.sd, PANEL_AMMETER_SD_A, limit.sd_a),
+        limit_a=limit.limit_a,
+    )
+
+
+def choice_of(told: Told, capability: Capability) -> Choice:
+    """Which consumers run: the fewest left off, the least needed first.
+
+    Parameters
+    ----------
+    told : Told
+    capability : Capability
+
+    Returns
+    -------
+    Choice
+    """
+    ceilings = _ceilings(told, capability, told.battery)
+    return most_kept(ceilings, must_run(told), told.wants)
+
+
+def room_of(told: Told, limit: OutputLimit, runs: BoolArray) -> Room:
+    """What one limit leaves beside those that run.
+
+    Parameters
+    ----------
+    told : Told
+    limit : OutputLimit
+    runs : ndarray of bool, shape (n,)
+
+    Returns
+    -------
+    Room
+    """
+    ceiling = ceiling_of(told, limit, told.battery)
+    mean_a = float(runs @ ceiling.means_a) + ceiling.fixed_a
+    sd_a = np.sqrt(max(ceiling.load_sd_a(runs) ** 2 - limit.sd_a**2, 0.0))
+    excess_a = ceiling.excess_a(runs)
+    return Room(
+        name=limit.name,
+        limit_a=limit.limit_a,
+        load_a=interval_around(mean_a, float(sd_a), least=0.0),
+        with_margin_a=limit.limit_a + excess_a,
+        spare_a=-excess_a,
+    )
+
+
+def wait_minutes(told: Told, capability: Capability) -> float | None:
+    """Minutes until all that is needed and wanted fits, as the battery's draw falls.
+
+    Parameters
+    ----------
+    told : Told
+    capability : Capability
+
+    Returns
+    -------
+    float or None
+        Whole minutes [min]; None where it fits now, or not within `LONGEST_WAIT_MINUTES`.
+    """
+    battery, everything = told.battery, must_run(told)
+    everything[list(told.wants)] = True
+    if battery is None or battery.time_constant_s is None or battery.at_limit:
+        return None
+
+    def fits(minutes: float) -> bool:
+        ceilings = _ceilings(told, capability, battery.later(minutes))
+        return all(ceiling.excess_a(everything) <= ROUNDING_A for ceiling in ceilings)
+
+    if fits(0.0) or not fits(LONGEST_WAIT_MINUTES):
+        return None
+    return float(_first_true(fits, LONGEST_WAIT_MINUTES))
+
+
+def _first_true(fits: Callable[[float], bool], most: int) -> int:
+    """The first whole number up to `most` from which on it is true."""
+    low, high = 0, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    return high
+
+
+def _ceilings(
+    told: Told, capability: Capability, battery: BatteryNow | None
+) -> tuple[Ceiling, ...]:
+    applying = (limit for limit in capability.limits if limit.applies)
+    return tuple(ceiling_of(told, limit, battery) for limit in applying)
+
+
+def _draw(battery: BatteryNow | None, limit: OutputLimit, minutes: float) -> Interval:
+    if battery is None:
+        return NO_DRAW
+    return battery.average_a(minutes) if limit.over_hours else battery.current_a

@@ -1,0 +1,303 @@
+"""The ground power budget of one task: aircraft, task and supply in, a `Budget` out."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from batterymodel.basis.intervals import interval_around
+from batterymodel.budget.alone import task_on_battery
+from batterymodel.budget.battery import BatteryNow
+from batterymodel.budget.capability import bus_voltage, capability
+from batterymodel.budget.case import BudgetCase, Told
+from batterymodel.budget.demand import current_sd_a, load_of
+from batterymodel.budget.findings import findings_for
+from batterymodel.budget.fit import choice_of, room_of, wait_minutes
+from batterymodel.budget.learned import learned_from
+from batterymodel.budget.results import (
+    Budget,
+    Configuration,
+    ConsumerLine,
+    Learned,
+    Part,
+    Verdict,
+)
+from batterymodel.budget.selection import Choice
+from batterymodel.budget.start_findings import deepest
+from batterymodel.budget.starts import resistance_of, starts_of
+from batterymodel.budget.wording import (
+    BUDGET_CAUTIONS,
+    HEADLINE_START,
+    HEADLINE_WITHOUT_BATTERY,
+    HEADLINES,
+    NEXT_STEPS,
+    TEMPERATURES,
+    WHY,
+    amperes,
+    amperes_short,
+    amperes_spare,
+    listed,
+    supply_words,
+    volts,
+)
+from batterymodel.errors import InputError
+from batterymodel.inputs.entry_faults import EntryError, outside
+from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.supply import circuit_output_a
+from batterymodel.rules.wording import minutes_words
+
+SUPPLY_TEMP_RANGE_C = (-60.0, 80.0)
+"""Temperatures of the air at a supply that are taken [degC] (own choice)."""
+
+BATTERY_TEMP_RANGE_C = (-60.0, 120.0)
+"""Temperatures of a battery that are taken [degC] (own choice: those of the readings)."""
+
+
+def budget(
+    loads: AircraftLoads,
+    task: str | Task,
+    supply: Supply,
+    battery_now: BatteryNow | None = None,
+    *,
+    battery: Battery | None = None,
+    readings: Readings | None = None,
+    battery_temp_c: float | None = None,
+    supply_temp_c: float | None = None,
+    on: date | None = None,
+) -> Budget:
+    """What of a task fits on a supply, what is left off, and how much is to spare.
+
+    1. What the supply can give, limit by limit.
+    2. The consumers that run: the fewest left off, the least needed first.
+    3. What each limit leaves, and the voltage at the aircraft.
+    4. What each motor's start does to the bus, and how long the battery alone would last.
+    5. What the load steps of a connection teach of the consumers.
+    6. Findings, and what to do.
+
+    Parameters
+    ----------
+    loads : AircraftLoads
+    task : str or Task
+        The name of a task of these loads, or one of its own of their consumers.
+    supply : Supply
+    battery_now : BatteryNow, optional
+        The battery's present draw (`battery.battery_now` of an assessment); without, it is not
+        counted and a finding says so.
+    battery : Battery, optional
+        The battery by its plate and record; without it, or without `battery_now`, starts are
+        those on the supply alone, and nothing is said of the battery alone.
+    readings : Readings, optional
+        Of a connection: their load steps tell resistances and consumers' currents.
+    battery_temp_c : float, optional
+        The battery's temperature [degC], -60 to 120.
+    supply_temp_c : float, optional
+        Air at the supply [degC], -60 to 80.
+    on : date, optional
+        The day, for the configuration that is kept.
+
+    Returns
+    -------
+    Budget
+
+    Raises
+    ------
+    InputError
+        No such task or consumer, or a value that cannot be right.
+    """
+    told = Told(
+        loads=_checked("loads", loads, AircraftLoads),
+        task=_task(task, loads),
+        supply=_checked("supply", supply, Supply),
+        battery=_checked("battery_now", battery_now, BatteryNow, type(None)),
+        plate=_checked("battery", battery, Battery, type(None)),
+        readings=_checked("readings", readings, Readings, type(None)),
+        battery_temp_c=_temperature("battery_temp_c", battery_temp_c, BATTERY_TEMP_RANGE_C),
+        supply_temp_c=_temperature("supply_temp_c", supply_temp_c, SUPPLY_TEMP_RANGE_C),
+        on=on,
+    )
+    case = _case(told)
+    return Budget(
+        verdict=case.verdict,
+        headline=_headline(case),
+        tail=loads.tail,
+        task=told.task.name,
+        minutes=told.task.minutes,
+        supply=supply_words(supply),
+        capability=case.capability,
+        load=case.load,
+        battery_a=None if told.battery is None else told.battery.current_a,
+        room=case.room,
+        spare_a=case.tightest.spare_a,
+        consumers=_consumer_lines(case),
+        wait_minutes=case.wait_minutes,
+        voltage=case.voltage,
+        starts=case.starts,
+        battery_ohm=case.battery_ohm,
+        on_battery=case.on_battery,
+        learned=case.learned,
+        configuration=_configuration(case),
+        findings=findings_for(case),
+        next_steps=_next_steps(case),
+        not_checked=_not_checked(told),
+        cautions=BUDGET_CAUTIONS,
+    )
+
+
+def _case(told: Told) -> BudgetCase:
+    """What follows from what was told."""
+    able = capability(told.supply, told.task.minutes, bus_min(told.loads), told.supply_temp_c)
+    choice = choice_of(told, able)
+    rooms = {limit: room_of(told, limit, choice.runs) for limit in able.limits}
+    applying = [room for limit, room in rooms.items() if limit.applies]
+    at_once = next(room for limit, room in rooms.items() if not limit.over_hours)
+    running = tuple(one for one, on in zip(told.loads.consumers, choice.runs, strict=True) if on)
+    load, ohm = load_of(running, told.task.minutes), resistance_of(told)
+    verdict = _verdict(told, choice)
+    return BudgetCase(
+        told=told,
+        capability=able,
+        runs=tuple(bool(on) for on in choice.runs),
+        load=load,
+        room=tuple(sorted(applying, key=lambda room: room.spare_a)),
+        over_hours=next((room for limit, room in rooms.items() if not limit.applies), None),
+        verdict=verdict,
+        voltage=bus_voltage(told.supply, at_once.load_a),
+        wait_minutes=wait_minutes(told, able),
+        starts=() if verdict is Verdict.TOO_MUCH else starts_of(told, running, able, ohm),
+        battery_ohm=ohm,
+        on_battery=task_on_battery(told, load, ohm),
+        learned=_learned(told),
+    )
+
+
+def _learned(told: Told) -> tuple[Learned, ...]:
+    if told.readings is None:
+        return ()
+    return learned_from(told.loads, told.readings, told.supply)
+
+
+def _verdict(told: Told, choice: Choice) -> Verdict:
+    if not choice.fits:
+        return Verdict.TOO_MUCH
+    everything = bool(np.all(choice.runs[list(told.wants)]))
+    return Verdict.FITS if everything else Verdict.FITS_WITH_LESS
+
+
+def _headline(case: BudgetCase) -> str:
+    room, off = case.tightest, case.names(Part.WANTED, runs=False)
+    said = HEADLINES[case.verdict].format(
+        task=case.told.task.name,
+        supply=supply_words(case.told.supply),
+        spare=amperes_spare(room.spare_a),
+        short=amperes_short(-room.spare_a),
+        limit=amperes(room.limit_a),
+        name=room.name,
+        off=listed(off) if off else "",
+    )
+    start = deepest(case)
+    if start is not None:
+        said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
+    return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
+
+
+def _consumer_lines(case: BudgetCase) -> tuple[ConsumerLine, ...]:
+    """One line for each consumer, in the order of the aircraft's list."""
+    rows = zip(case.told.loads.consumers, case.told.parts, case.runs, strict=True)
+    return tuple(
+        ConsumerLine(
+            name=one.name,
+            continuous_a=interval_around(one.continuous_a, current_sd_a(one), least=0.0),
+            starting_a=one.starting_a,
+            duty=one.duty,
+            part=part,
+            runs=runs,
+            may_switch_off=one.may_switch_off,
+            why=WHY[part, runs],
+        )
+        for one, part, runs in rows
+    )
+
+
+def _configuration(case: BudgetCase) -> Configuration:
+    loads, every = case.told.loads, tuple(Part)
+    return Configuration(
+        tail=loads.tail,
+        task=case.told.task.name,
+        on=case.told.on,
+        runs=case.names(*every, runs=True),
+        left_off=case.names(*every, runs=False),
+        document=loads.document,
+        said_by=loads.said_by,
+        said_on=loads.on,
+    )
+
+
+def _next_steps(case: BudgetCase) -> tuple[str, ...]:
+    """What to do, in order."""
+    values = _step_values(case)
+    keys = ["leave_off"] if values["names"] else []
+    expect = "expect_without" if case.told.battery is None else "expect"
+    keys += ["too_much"] if case.verdict is Verdict.TOO_MUCH else [expect]
+    keys += ["wait"] if case.wait_minutes is not None else []
+    return tuple(NEXT_STEPS[key].format(**values) for key in keys)
+
+
+def _step_values(case: BudgetCase) -> dict[str, str]:
+    off = case.names(*Part, runs=False)
+    load_a = case.total_a
+    return {
+        "names": listed(off) if off else "",
+        "load": amperes(load_a.mean),
+        "low": amperes(load_a.low),
+        "high": amperes(load_a.high),
+        "short": amperes_short(-case.tightest.spare_a),
+        "minutes": minutes_words(case.wait_minutes or 0.0),
+    }
+
+
+def _not_checked(told: Told) -> tuple[str, ...]:
+    """Keys of `wording.CHECK_WORDS` that nothing was known of."""
+    supply = told.supply
+    known = {
+        "battery": told.battery is not None,
+        "wall_circuit": circuit_output_a(supply) is not None,
+        "cable": supply.cable is not None,
+        "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
+        "other_loads": False,
+    }
+    return tuple(name for name, is_known in known.items() if not is_known)
+
+
+def _task(task: str | Task, loads: AircraftLoads) -> Task:
+    """The task of that name, or the one given with its consumers' names as the list has them."""
+    _checked("task", task, Task, str)
+    _checked("loads", loads, AircraftLoads)
+    return loads.task(task) if isinstance(task, str) else _by_their_names(task, loads)
+
+
+def _by_their_names(task: Task, loads: AircraftLoads) -> Task:
+    """The task with its consumers named as the aircraft's list names them."""
+    needs, wants = (
+        tuple(loads.consumer(name).name for name in names) for names in (task.needs, task.wants)
+    )
+    return task.model_copy(update={"needs": needs, "wants": wants})
+
+
+def _temperature(name: str, temp_c: float | None, within_c: tuple[float, float]) -> float | None:
+    """A temperature that can be, or none."""
+    _checked(name, temp_c, float, int, type(None))
+    if temp_c is not None and not within_c[0] <= temp_c <= within_c[1]:
+        raise EntryError("", name, outside(temp_c, *within_c), name=TEMPERATURES[name])
+    return temp_c
+
+
+def _checked(name: str, given: Any, *kinds: type) -> Any:
+    """What was given; refused where a caller without type checks gave another kind."""
+    if not isinstance(given, kinds) or isinstance(given, bool):
+        wanted = "a number" if float in kinds else kinds[0].__name__
+        raise InputError(f"{name}: {wanted} is needed, not {type(given).__name__}")
+    return given

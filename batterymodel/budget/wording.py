@@ -1,0 +1,272 @@
+"""Every sentence of the ground power budget: templates filled in by its rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import ceil, floor
+
+from batterymodel.budget.endurance import StoppedBy, WearGrade
+from batterymodel.budget.results import Part, Verdict
+from batterymodel.inputs.records import Supply
+
+VERDICT_WORDS = {
+    Verdict.FITS: "Fits",
+    Verdict.FITS_WITH_LESS: "Fits with less",
+    Verdict.TOO_MUCH: "Does not fit",
+}
+
+VERDICT_SIGNS = {Verdict.FITS: "✓", Verdict.FITS_WITH_LESS: "!", Verdict.TOO_MUCH: "✕"}
+
+RULE_WORDS = {
+    "output_limit": "Load against the limit",
+    "limit_unconfirmed": "Limit to confirm",
+    "over_hours": "Load over hours",
+    "left_off": "Left off",
+    "stays_on": "Must stay on",
+    "battery_draw": "Draw of the battery",
+    "battery_outcome": "The battery itself",
+    "bus_voltage_low": "Voltage at the aircraft",
+    "bus_voltage_high": "Highest bus voltage",
+    "start_dip": "Motor start",
+    "start_alone": "Start without a battery",
+    "battery_alone": "Without ground power",
+    "draws_more": "Draws more than before",
+    "supply_warm": "Warm supply",
+    "wall_circuit_unknown": "Wall circuit",
+    "load_figures": "Source of the currents",
+}
+
+CHECK_WORDS = {
+    "battery": "what the battery draws",
+    "wall_circuit": "wall circuit",
+    "cable": "voltage lost in the cable, and what current the cable may carry",
+    "supply_temp": "temperature at the supply",
+    "other_loads": "what else hangs on the same wall circuit",
+}
+
+WHY = {
+    (Part.NEEDED, True): "needed for this task",
+    (Part.STAYS_ON, True): "may not be switched off, by the aircraft's manual",
+    (Part.WANTED, True): "useful, and there is room for it",
+    (Part.WANTED, False): "useful, but it does not fit",
+    (Part.NOT_IN_TASK, False): "not part of this task",
+}
+
+HEADLINES = {
+    Verdict.FITS: "{task} fits on {supply}, {spare} to spare below the {limit} of the {name}.",
+    Verdict.FITS_WITH_LESS: "{task} fits on {supply} without {off}, {spare} to spare below the "
+    "{limit} of the {name}.",
+    Verdict.TOO_MUCH: "{task} does not fit on {supply}: even the least that must run is, with "
+    "its margin, {short} over the {limit} of the {name}.",
+}
+
+HEADLINE_WITHOUT_BATTERY = " What the battery draws is not counted."
+
+TEXTS = {
+    "output_limit.ok": "What runs draws {load} ({low} to {high}), {battery}. With its margin it "
+    "stays {spare} below the {limit} of the {name}.",
+    "output_limit.watch": "What must run draws {load} ({low} to {high}), {battery}. With its "
+    "margin it is {short} over the {limit} of the {name}.",
+    "limit_unconfirmed.watch": "The limit that binds, {limit} of the {name}, is generic: "
+    "{source}. Confirm it before relying on it.",
+    "over_hours.note": "For less than three hours only: over three hours or more the wall circuit "
+    "carries {limit}, and this load with its margin is {short} more.",
+    "left_off.watch": "There is no room for {names}. The fewest and least needed are left off.",
+    "left_off.note": "Not part of this task and left off: {names}.",
+    "stays_on.note": "Stays on by the aircraft's manual, and is counted in full: {names}.",
+    "battery_draw.unknown": "Nobody told what the battery draws: it is not counted. A discharged "
+    "battery can take all that the supply has left; read the ammeter after connection.",
+    "battery_draw.at_limit": "The supply is at its limit: the battery takes all that the consumers "
+    "leave, and would take about {value}. Wait for its current to fall.",
+    "battery_outcome.bad": "Of the battery the readings say: {outcome}. {meaning} That comes "
+    "before this task.",
+    "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
+    "{limit} that it needs.",
+    "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "
+    "{limit} that it needs: use a shorter or thicker cable, or less load.",
+    "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
+    "{limit} that it bears: have the supply's voltage checked.",
+    "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
+    "{peak} for it.",
+    "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
+    "on more supply.",
+    "start_alone.note": "The battery covers the start of {names}. Without a sound battery on the "
+    "bus it is more than the supply gives: its voltage falls, and what else is on may reset.",
+    "start_alone.watch": "The start of {names} is more than the supply gives, and no battery is "
+    "known to cover it: the voltage may fall, and what else is on may reset.",
+    "battery_alone.note": "Without ground power the battery carries this load for {minutes} "
+    "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
+    "would take {depth:.0f} % of what it holds, {wear}.",
+    "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
+    "({low} to {high}). Have it looked at, or correct its entry.",
+    "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
+    "supply_warm.watch": "The rating holds up to {limit:.0f} °C and the air at the supply has "
+    "{value:.0f} °C: how much less it gives there is not known. Its maker's papers tell.",
+    "wall_circuit_unknown.note": "Breaker or input current of the wall circuit is not known, so "
+    "that only the supply's own rating was looked at.",
+    "load_figures.note": "The currents come from no document that was named. Measure them, or take "
+    "them from the aircraft's papers.",
+}
+
+UNTIL = {
+    StoppedBy.RESERVE: "only {reserve:.0f} % is left for the start",
+    StoppedBy.LEAST_VOLTAGE: "the bus voltage is too low",
+}
+
+WEAR = {
+    WearGrade.SHALLOW: "which costs it next to nothing",
+    WearGrade.MARKED: "and each such discharge costs it some of its life",
+    WearGrade.BELOW_TOP_OFF: "too much to be topped off in place afterwards",
+    WearGrade.DEEP: "a deep discharge, which costs it much of its life",
+}
+
+HEADLINE_START = " The start of {name} dips the bus to {value}."
+
+BATTERY_COUNTED = "with {draw} for the battery"
+BATTERY_NOT_COUNTED = "the battery not counted"
+
+NEXT_STEPS = {
+    "leave_off": "Leave off before connecting: {names}.",
+    "expect": "With this on, the supply's ammeter should show about {load} ({low} to {high}); more "
+    "means that something else is on.",
+    "expect_without": "With this on and no battery the supply's ammeter should show about {load} "
+    "({low} to {high}). What is above is the battery's draw, or something else that is on.",
+    "wait": "Wait {minutes}: by then the battery's draw has fallen far enough for all of it.",
+    "too_much": "Do the task in parts, or use a supply and a circuit that give {short} more.",
+}
+
+TEMPERATURES = {
+    "battery_temp_c": "temperature at the battery",
+    "supply_temp_c": "temperature at the supply",
+}
+
+BUDGET_CAUTIONS = (
+    "Switch consumers only as the aircraft's manual says, at their switches; never pull a breaker "
+    "that the manual forbids to pull.",
+    "This is advice. The aircraft's manual governs, and the electrical code of the place governs "
+    "the wall circuit.",
+    "A ground supply for bus power is not for engine starting.",
+)
+
+
+def tell(key: str, **values: object) -> str:
+    """The sentence under a key of `TEXTS` with its values filled in.
+
+    Parameters
+    ----------
+    key : str
+        Rule and variant, such as ``output_limit.ok``.
+    **values : object
+        By the names in the sentence's braces.
+
+    Returns
+    -------
+    str
+    """
+    return TEXTS[key].format(**values)
+
+
+def amperes(current_a: float) -> str:
+    """A current in words: whole amperes from ten on, tenths below.
+
+    Parameters
+    ----------
+    current_a : float
+        [A].
+
+    Returns
+    -------
+    str
+
+    >>> amperes(17.6), amperes(3.04)
+    ('18 A', '3 A')
+    """
+    rounded = round(current_a) if abs(current_a) >= 10.0 else round(current_a, 1)
+    return f"{rounded:g} A"
+
+
+def amperes_spare(current_a: float) -> str:
+    """Current that is left, in words, rounded down.
+
+    Parameters
+    ----------
+    current_a : float
+        [A].
+
+    Returns
+    -------
+    str
+
+    >>> amperes_spare(17.6), amperes_spare(3.09)
+    ('17 A', '3 A')
+    """
+    steps = 1.0 if current_a >= 10.0 else 10.0
+    return f"{floor(steps * current_a + 1e-9) / steps:g} A"
+
+
+def amperes_short(current_a: float) -> str:
+    """Current that is too much, in words, rounded up.
+
+    Parameters
+    ----------
+    current_a : float
+        [A].
+
+    Returns
+    -------
+    str
+
+    >>> amperes_short(17.2), amperes_short(3.01)
+    ('18 A', '3.1 A')
+    """
+    steps = 1.0 if current_a >= 10.0 else 10.0
+    return f"{ceil(steps * current_a - 1e-9) / steps:g} A"
+
+
+def volts(voltage_v: float) -> str:
+    """A voltage in words, to a tenth.
+
+    Parameters
+    ----------
+    voltage_v : float
+        [V].
+
+    Returns
+    -------
+    str
+    """
+    return f"{voltage_v:.1f} V"
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names in one phrase.
+
+    Parameters
+    ----------
+    names : iterable of str
+
+    Returns
+    -------
+    str
+
+    >>> listed(["Radio", "Lights", "Fan"])
+    'Radio, Lights and Fan'
+    """
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last
+
+
+def supply_words(supply: Supply) -> str:
+    """What a supply is called: its name, else its rating.
+
+    Parameters
+    ----------
+    supply : Supply
+
+    Returns
+    -------
+    str
+    """
+    return supply.name or f"the {supply.rated_current_a:g} A supply"

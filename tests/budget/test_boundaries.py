@@ -1,0 +1,81 @@
+"""Budgets on both sides of every value that decides."""
+
+import pytest
+
+from batterymodel import Supply
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.budget.plan import budget
+from batterymodel.budget.results import Verdict
+from batterymodel.budget.selection import HELD_SD
+from batterymodel.inputs.load_plan import AircraftLoads, Consumer, Task
+from batterymodel.inputs.records import Cable
+from tests.budget.plans import consumer, drawing
+
+
+def verdict(consumers, rated_a, battery=None, minutes=60.0, **told):
+    """The verdict on a task that needs all of them."""
+    task = Task(name="t", minutes=minutes, needs=tuple(one.name for one in consumers))
+    loads = AircraftLoads(tail="X", consumers=consumers, tasks=(task,))
+    return budget(loads, "t", Supply(rated_current_a=rated_a, **told), battery).verdict
+
+
+@pytest.mark.parametrize(("rated_a", "fits"), [(31.64, False), (31.65, True)])
+def test_the_panel_meters_error_is_in_the_margin(rated_a, fits):
+    """30 A and 1.645 times one ampere (common practice, no source)."""
+    assert (verdict((consumer("a", 30.0),), rated_a) is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("rated_a", "fits"), [(37.58, False), (37.59, True)])
+def test_the_spread_of_a_current_that_nobody_measured_is_in_the_margin(rated_a, fits):
+    """30 A with 15 % of spread and the meter's one: 1.645 sqrt(4.5^2 + 1) = 7.583 A."""
+    told = (Consumer(name="a", continuous_a=30.0),)
+    assert (verdict(told, rated_a) is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("rated_a", "fits"), [(43.67, False), (43.68, True)])
+def test_the_batterys_spread_is_in_the_margin(rated_a, fits):
+    """30 A and 10 A with 2 A of spread: 1.645 sqrt(4 + 1) = 3.678 A."""
+    battery = drawing(10.0, 2.0)
+    assert battery.current_a.high == pytest.approx(10.0 + LEVEL_SD * 2.0)
+    assert (verdict((consumer("a", 30.0),), rated_a, battery) is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("less_a", "fits"), [(0.01, True), (-0.01, False)])
+def test_a_guessed_circuit_is_trusted_less(less_a, fits):
+    """51.43 A with a tenth of spread, and the meter's: 51.43 - 1.645 sqrt(5.143^2 + 1) = 42.81 A;
+    over three hours four fifths, 41.14 - 1.645 sqrt(4.114^2 + 1) = 34.18 A."""
+    circuit = {"input_voltage_v": 120.0, "circuit_breaker_a": 15.0}
+    now, hours = ((consumer("a", amperes - less_a),) for amperes in (42.81, 34.18))
+    assert (verdict(now, 60.0, **circuit) is Verdict.FITS) is fits
+    assert (verdict(hours, 60.0, None, 180.0, **circuit) is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("amperes", "fits"), [(26.55, True), (26.65, False)])
+def test_a_part_time_load_counts_with_its_mean_and_a_fifth_of_spread_over_hours(amperes, fits):
+    """10 A of breaker at 15 A for 60 A are 40 A, over hours 32 A. On for nine tenths:
+    0.9 x 26.6 + 1.645 sqrt((0.9 x 0.2 x 26.6)^2 + 1) = 32.0 A."""
+    circuit = {"input_current_full_load_a": 15.0, "circuit_breaker_a": 10.0}
+    told = (consumer("a", amperes, duty=0.9),)
+    assert (verdict(told, 60.0, None, 180.0, **circuit) is Verdict.FITS) is fits
+    assert verdict(told, 60.0, None, 179.0, **circuit) is Verdict.FITS
+
+
+@pytest.mark.parametrize(("amperes", "fits"), [(8.96, True), (8.98, False)])
+def test_the_spread_of_a_cables_resistance_is_in_its_limit(amperes, fits):
+    """50 m of 2.5 mm2 both ways are 0.6896 ohm, with the usual contacts 0.6916 ohm. From 29.5 V
+    down to 22 V that is 10.844 A, less 1.645 sqrt((0.05 x 10.844)^2 + 1) = 1.871 A: 8.97 A."""
+    cable = Cable(length_m=50.0, area_mm2=2.5)
+    found = verdict((consumer("a", amperes),), 60.0, set_voltage_v=30.0, cable=cable)
+    assert (found is Verdict.FITS) is fits
+
+
+@pytest.mark.parametrize(("tau_s", "wait"), [(21_500.0, 359.0), (21_650.0, None)])
+def test_no_longer_wait_than_six_hours_is_proposed(tau_s, wait):
+    """30 A and the margin leave 10 e = 27.183 A for 10 A of battery after one time constant:
+    21,500 s are 358.3 minutes."""
+    task = Task(name="t", minutes=60.0, needs=("a",))
+    loads = AircraftLoads(tail="X", consumers=(consumer("a", 30.0),), tasks=(task,))
+    battery = drawing(27.18281828, time_constant_s=tau_s)
+    found = budget(loads, "t", Supply(rated_current_a=40.0 + HELD_SD), battery)
+    assert found.verdict is Verdict.TOO_MUCH
+    assert found.wait_minutes == wait

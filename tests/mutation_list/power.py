@@ -1,0 +1,124 @@
+"""What the ground power budget rests on: margins, limits of supplies, and who must run."""
+
+from __future__ import annotations
+
+from tests.mutation_list.mutation import changes_in
+
+BUDGET = (
+    *changes_in(
+        "budget",
+        (
+            "unstated spread of a load",
+            "demand",
+            "declared(consumer.continuous_a, consumer.continuous_sd_a, consumer.readings)",
+            "declared(consumer.continuous_a, 0.1 * consumer.continuous_a, consumer.readings)",
+        ),
+        ("spread of duty", "demand", "DUTY_REL_SD = 0.20\n", "DUTY_REL_SD = 0.05\n"),
+        ("longest wait", "fit", "LONGEST_WAIT_MINUTES = 6 * 60\n", "LONGEST_WAIT_MINUTES = 700\n"),
+    ),
+    *changes_in(
+        "budget",
+        ("error of a measured mean", "demand", "if consumer.readings else", "if False else"),
+        tests=("tests/budget/test_demand.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("load held below its limit", "selection", "HELD = 0.95\n", "HELD = 0.90\n"),
+        (
+            "least important left off first",
+            "selection",
+            "2.0 ** np.arange(len(places) - 1, -1, -1)",
+            "2.0 ** np.arange(len(places))",
+        ),
+        tests=("tests/budget/test_selection.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("what the manual keeps on", "case", "if not consumer.may_switch_off:", "if False:"),
+        tests=("tests/budget/test_plan.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("last readings of the draw", "battery", "LAST_READINGS = 3\n", "LAST_READINGS = 1\n"),
+        (
+            "no less than the meter shows",
+            "battery",
+            "above_a = max(seen_a - mean_a, 0.0)",
+            "above_a = 0.0",
+        ),
+        tests=("tests/budget/test_battery.py",),
+    ),
+    *changes_in(
+        "budget",
+        (
+            "battery that must come off",
+            "findings",
+            "    battery_outcome,\n    output",
+            "    output",
+        ),
+        ("voltage nobody can hold", "findings", "is Verdict.TOO_MUCH:", "is None:"),
+        tests=("tests/budget/test_findings.py",),
+    ),
+)
+
+STARTS = (
+    *changes_in(
+        "budget",
+        (
+            "reserve nobody stated",
+            "alone",
+            "UNSTATED_RESERVE = 0.60\n",
+            "UNSTATED_RESERVE = 0.50\n",
+        ),
+        tests=("tests/budget/test_alone.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("others while a motor starts", "starts", "if one is not motor)", "if True)"),
+        (
+            "battery that may not cover",
+            "starts",
+            " or now.must_come_off:",
+            ":",
+        ),
+        tests=("tests/budget/test_starts.py",),
+    ),
+    *changes_in(
+        "budget",
+        (
+            "step of two consumers",
+            "learned",
+            "or not all(_is_named(one.name, longest.name)",
+            "or not all(True",
+        ),
+        tests=("tests/budget/test_learned.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("draws more for sure", "start_findings", "MORE = 0.95\n", "MORE = 0.5\n"),
+        tests=("tests/budget/test_start_findings.py",),
+    ),
+)
+
+SUPPLIES = (
+    *changes_in(
+        "reference",
+        ("three hours", "supply", "LONG_LOAD_MINUTES = 180.0\n", "LONG_LOAD_MINUTES = 240.0\n"),
+        ("guessed input current", "supply", "REL_SD = 0.10\n", "REL_SD = 0.05\n"),
+        ("spread of a cable", "wiring", "CABLE_REL_SD = 0.05\n", "CABLE_REL_SD = 0.02\n"),
+        tests=("tests/budget/test_boundaries.py",),
+    ),
+    *changes_in(
+        "reference",
+        ("contacts of a cable", "wiring", "CONTACTS_OHM = 0.002\n", "CONTACTS_OHM = 0.001\n"),
+        ("out and return", "wiring", "2.0 * cable.length_m", "cable.length_m"),
+        tests=("tests/reference/test_wiring.py",),
+    ),
+    *changes_in(
+        "basis",
+        ("panel ammeter", "meters", "AMMETER_SD_A = 1.0\n", "AMMETER_SD_A = 0.5\n"),
+        tests=("tests/budget/test_boundaries.py",),
+    ),
+)
+
+ALL = (*BUDGET, *STARTS, *SUPPLIES)

@@ -21,6 +21,7 @@ from batterymodel.budget.results import (
     Verdict,
 )
 from batterymodel.budget.selection import Choice
+from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
     HEADLINE_WITHOUT_BATTERY,
@@ -106,6 +107,7 @@ def budget(
         next_steps=_next_steps(case),
         not_checked=_not_checked(told),
         cautions=BUDGET_CAUTIONS,
+        timeline=timeline_of(case),
     )
 
 

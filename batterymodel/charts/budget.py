@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from batterymodel.budget.results import Budget, ConsumerLine, OutputLimit
+from batterymodel.budget.results import Budget, OutputLimit, Start
 from batterymodel.budget.wording import amperes
 from batterymodel.charts.style import (
     BAR,
@@ -43,6 +43,7 @@ FAR_LIMIT = 1.5
 FEW_STARTS = 6
 """Starts that stand in the second half of the task, clear of the labels of limits (own choice)."""
 
+_TIME_TITLE = "Time into the task (min)"
 _AREAS = {CONSUMERS: (STRIP, "#d3d7d9"), DRAW: (STRIP, "#b9cdd7")}
 _LINES = {TOTAL: (BAR, INK), MARGIN: (DASHES, INK)}
 _STARTS = {START: ("triangle-up", BROWN)}
@@ -66,6 +67,7 @@ def load_chart(budget: Budget) -> alt.LayerChart:
     top_a = _top_a(budget)
     layers = [
         *_area_layers(budget, top_a),
+        *_alone_layers(budget),
         *_line_layers(budget, top_a),
         *_limit_layers(budget, top_a),
         *_start_layers(budget, top_a),
@@ -94,23 +96,10 @@ def load_words(budget: Budget) -> str:
         _battery_words(budget),
         f"With its margin the load is {amperes(margin_a)} at its highest.",
         f"Limits: {', '.join(_limit_label(limit) for limit in _limits(budget))}.",
-        *(_start_words(one, budget) for one in starting(budget)),
+        *(_start_words(start, budget) for start in budget.starts),
+        _alone_words(budget),
     ]
-    return " ".join(words)
-
-
-def starting(budget: Budget) -> tuple[ConsumerLine, ...]:
-    """Consumers that run and start with more than they then draw.
-
-    Parameters
-    ----------
-    budget : Budget
-
-    Returns
-    -------
-    tuple of ConsumerLine
-    """
-    return tuple(one for one in budget.consumers if one.runs and _surge_a(one) > 0.0)
+    return " ".join(word for word in words if word)
 
 
 def _battery_words(budget: Budget) -> str:
@@ -122,15 +111,28 @@ def _battery_words(budget: Budget) -> str:
     return f"On top of it the battery takes {falls}."
 
 
-def _start_words(one: ConsumerLine, budget: Budget) -> str:
-    peak_a = float(budget.timeline.consumers_a[0]) + float(budget.timeline.battery_a[0])
-    return f"{one.name} starts with {amperes(one.starting_a or 0.0)}: up to " + (
-        f"{amperes(peak_a + _surge_a(one))} for a moment."
+def _start_words(start: Start, budget: Budget) -> str:
+    total_a = float((budget.timeline.consumers_a + budget.timeline.battery_a).max())
+    return (
+        f"{start.name} starts with {amperes(start.starting_a)}: "
+        f"up to {amperes(total_a + _surge_a(start, budget))} for {start.starting_s:.2g} s."
     )
 
 
-def _surge_a(one: ConsumerLine) -> float:
-    return 0.0 if one.starting_a is None else max(one.starting_a - one.continuous_a.mean, 0.0)
+def _alone_words(budget: Budget) -> str:
+    if budget.on_battery is None:
+        return ""
+    lasts = budget.on_battery.minutes
+    return (
+        f"The battery alone would carry it for {lasts.mean:.0f} min "
+        f"({lasts.low:.0f} to {lasts.high:.0f})."
+    )
+
+
+def _surge_a(start: Start, budget: Budget) -> float:
+    """What a start takes beyond the running current [A]."""
+    running = next(one for one in budget.consumers if one.name == start.name)
+    return max(start.starting_a - running.continuous_a.mean, 0.0)
 
 
 def _limits(budget: Budget) -> list[OutputLimit]:
@@ -146,7 +148,7 @@ def _highest_a(budget: Budget) -> float:
     """The highest of all that is drawn beside limits."""
     line = budget.timeline
     total_a = float((line.consumers_a + line.battery_a).max())
-    surges = [_surge_a(one) for one in starting(budget)]
+    surges = [_surge_a(start, budget) for start in budget.starts]
     return max(float(line.with_margin_a.max()), total_a + max(surges, default=0.0), 1.0)
 
 
@@ -177,6 +179,30 @@ def _area_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
         y = _current_y(top_a, "low_a")
         layers.append(area.encode(x=_time_x(budget), y=y, y2="high_a:Q"))
     return layers
+
+
+def _alone_layers(budget: Budget) -> list[alt.Chart]:
+    """When the battery alone would be at its end: the span of its interval, where it is in view."""
+    if budget.on_battery is None or budget.on_battery.minutes.low >= budget.minutes:
+        return []
+    lasts, end = budget.on_battery.minutes, budget.minutes
+    data = rows(
+        minutes=[lasts.low],
+        end=[min(lasts.high, end)],
+        middle=[min(lasts.mean, end)],
+        label=[f"battery alone: {lasts.mean:.0f} min"],
+    )
+    span = alt.Chart(data, name="battery alone span").mark_rect(color=BROWN, opacity=0.12)
+    rule = alt.Chart(data, name="battery alone").mark_rule(
+        color=BROWN, strokeDash=[1, 3], strokeWidth=2
+    )
+    middle = alt.X("middle:Q", title=_TIME_TITLE, scale=_time_scale(budget))
+    label = along_rule(data, "battery alone label", BROWN)
+    return [
+        span.encode(x=_time_x(budget), x2="end:Q"),
+        rule.encode(x=middle),
+        label.encode(x=middle, text="label:N"),
+    ]
 
 
 def _line_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
@@ -228,7 +254,7 @@ def _limit_layer(
 
 def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
     """A rule from the load of the moment up to the peak, with the motor's name along it."""
-    motors = starting(budget)
+    motors = budget.starts
     if not motors:
         return []
     at = budget.minutes * _start_places(len(motors))
@@ -237,8 +263,8 @@ def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
     data = rows(
         minutes=at,
         low_a=total_a,
-        current_a=total_a + [_surge_a(one) for one in motors],
-        label=[f"{one.name} starts: {amperes(one.starting_a or 0.0)}" for one in motors],
+        current_a=total_a + [_surge_a(start, budget) for start in motors],
+        label=[f"{start.name} starts: {amperes(start.starting_a)}" for start in motors],
     )
     x, y = _time_x(budget), _current_y(top_a)
     rule = alt.Chart(data, name="starts").mark_rule(color=BROWN, strokeWidth=2)
@@ -263,7 +289,7 @@ def _points(data: pd.DataFrame, name: str) -> alt.Chart:
 
 def _key_layer(budget: Budget, top_a: float) -> alt.Chart:
     """Unseen points that carry the legend."""
-    kinds = {**_AREAS, **_LINES, **(_STARTS if starting(budget) else {})}
+    kinds = {**_AREAS, **_LINES, **(_STARTS if budget.starts else {})}
     if budget.battery_a is None:
         kinds = {name: look for name, look in kinds.items() if name not in (DRAW, TOTAL)}
     shapes, colours = zip(*kinds.values(), strict=True)
@@ -280,10 +306,14 @@ def _key_layer(budget: Budget, top_a: float) -> alt.Chart:
 def _time_x(budget: Budget) -> alt.X:
     return alt.X(
         "minutes:Q",
-        title="Time into the task (min)",
-        scale=alt.Scale(domain=[0.0, budget.minutes], nice=False),
+        title=_TIME_TITLE,
+        scale=_time_scale(budget),
         axis=alt.Axis(tickCount=6, grid=True),
     )
+
+
+def _time_scale(budget: Budget) -> alt.Scale:
+    return alt.Scale(domain=[0.0, budget.minutes], nice=False)
 
 
 def _current_y(top_a: float, field: str = "current_a") -> alt.Y:

@@ -1,4 +1,4 @@
-"""A ground power budget as readable text for the terminal, and the pieces that the page shows too."""
+"""A ground power budget as readable text: for the terminal, and in pieces for the page."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from batterymodel.basis.intervals import Interval
-from batterymodel.budget.results import Budget, ConsumerLine, OutputLimit, Start, Verdict
+from batterymodel.budget.results import Budget, ConsumerLine, Start, Verdict
 from batterymodel.budget.selection import HELD
 from batterymodel.budget.wording import (
     CHECK_WORDS,

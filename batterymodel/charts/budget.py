@@ -46,6 +46,7 @@ FEW_STARTS = 6
 _TIME_TITLE = "Time into the task (min)"
 _AREAS = {CONSUMERS: (STRIP, "#d3d7d9"), DRAW: (STRIP, "#b9cdd7")}
 _LINES = {TOTAL: (BAR, INK), MARGIN: (DASHES, INK)}
+_DASH = {TOTAL: [1, 0], MARGIN: [6, 4]}
 _STARTS = {START: ("triangle-up", BROWN)}
 
 
@@ -141,7 +142,7 @@ def _limits(budget: Budget) -> list[OutputLimit]:
 
 
 def _limit_label(limit: OutputLimit) -> str:
-    return f"{limit.name} {amperes(limit.limit_a)}"
+    return f"{limit.name} {amperes(limit.limit_a)}{' (mean)' if limit.over_hours else ''}"
 
 
 def _highest_a(budget: Budget) -> float:
@@ -182,46 +183,51 @@ def _area_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
 
 
 def _alone_layers(budget: Budget) -> list[alt.Chart]:
-    """When the battery alone would be at its end: the span of its interval, where it is in view."""
+    """When the battery alone would be at its end: an interval at the top, where it is in view."""
     if budget.on_battery is None or budget.on_battery.minutes.low >= budget.minutes:
         return []
-    lasts, end = budget.on_battery.minutes, budget.minutes
-    data = rows(
-        minutes=[lasts.low],
-        end=[min(lasts.high, end)],
-        middle=[min(lasts.mean, end)],
-        label=[f"battery alone: {lasts.mean:.0f} min"],
+    lasts, end = budget.on_battery.minutes, min(budget.on_battery.minutes.high, budget.minutes)
+    at_left = lasts.low < budget.minutes / 2.0
+    label = f"battery alone lasts {lasts.mean:.0f} min ({lasts.low:.0f} to {lasts.high:.0f})"
+    data = rows(minutes=[lasts.low], end=[end], edge=[lasts.low if at_left else end], label=[label])
+    rule = alt.Chart(data, name="battery alone").mark_rule(color=BLUE, strokeWidth=5)
+    text = text_mark(
+        data,
+        "battery alone label",
+        align="left" if at_left else "right",
+        dx=4 if at_left else -4,
+        color=BLUE,
     )
-    span = alt.Chart(data, name="battery alone span").mark_rect(color=BROWN, opacity=0.12)
-    rule = alt.Chart(data, name="battery alone").mark_rule(
-        color=BROWN, strokeDash=[1, 3], strokeWidth=2
-    )
-    middle = alt.X("middle:Q", title=_TIME_TITLE, scale=_time_scale(budget))
-    label = along_rule(data, "battery alone label", BROWN)
+    edge = alt.X("edge:Q", title=_TIME_TITLE, scale=_time_scale(budget))
     return [
-        span.encode(x=_time_x(budget), x2="end:Q"),
-        rule.encode(x=middle),
-        label.encode(x=middle, text="label:N"),
+        rule.encode(x=_time_x(budget), x2="end:Q", y=alt.value(5)),
+        text.encode(x=edge, y=alt.value(17), text="label:N"),
     ]
 
 
 def _line_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
     line = budget.timeline
-    total_a = line.consumers_a + line.battery_a
+    lines = {TOTAL: line.consumers_a + line.battery_a, MARGIN: line.with_margin_a}
+    if budget.battery_a is None:
+        del lines[TOTAL]
     return [
         alt.Chart(rows(minutes=line.time_min, current_a=values), name=name)
-        .mark_line(color=INK, strokeWidth=2, strokeDash=dash, clip=True)
+        .mark_line(color=INK, strokeWidth=2, strokeDash=_DASH[name], clip=True)
         .encode(x=_time_x(budget), y=_current_y(top_a))
-        for name, values, dash in ((TOTAL, total_a, [1, 0]), (MARGIN, line.with_margin_a, [6, 4]))
+        for name, values in lines.items()
     ]
 
 
 def _limit_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
-    """Each limit a line over the whole task; labels that would meet stand at opposite ends."""
-    layers, at_left, before_a = [], True, -top_a
+    """Each limit a line over the whole task; labels that would meet stand at opposite ends.
+
+    Where motors start at the right, labels stand at the left, else away from the taper.
+    """
+    layers, usual, before_a = [], bool(budget.starts), -top_a
+    at_left = usual
     for limit in _drawn_limits(budget):
         near = limit.limit_a - before_a < LABEL_SHARE * top_a
-        at_left, before_a = (not at_left) if near else True, limit.limit_a
+        at_left, before_a = (not at_left) if near else usual, limit.limit_a
         layers += _limit_layer(budget, limit, at_left, top_a)
     return layers
 
@@ -264,7 +270,7 @@ def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
         minutes=at,
         low_a=total_a,
         current_a=total_a + [_surge_a(start, budget) for start in motors],
-        label=[f"{start.name} starts: {amperes(start.starting_a)}" for start in motors],
+        label=[f"{amperes(start.starting_a)}: {start.name}" for start in motors],
     )
     x, y = _time_x(budget), _current_y(top_a)
     rule = alt.Chart(data, name="starts").mark_rule(color=BROWN, strokeWidth=2)

@@ -6,17 +6,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from batterymodel.basis.intervals import Interval
-from batterymodel.budget.results import Budget, ConsumerLine, Start, Verdict
+from batterymodel.budget.results import Budget, ConsumerLine, Part, Start, Verdict
 from batterymodel.budget.selection import HELD
 from batterymodel.budget.wording import (
     CHECK_WORDS,
     RULE_WORDS,
+    WHY,
     amperes,
     amperes_short,
     amperes_spare,
     listed,
     volts,
 )
+from batterymodel.rules.case import OWN_RULE
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import (
     NOT_CHECKED,
@@ -97,7 +99,7 @@ def battery_first(budget: Budget) -> bool:
 
 
 def consumer_rows(budget: Budget) -> tuple[ConsumerRow, ...]:
-    """Every consumer, in the order of the aircraft's list, those that run first.
+    """Every consumer: those that run first, then by what they are to the task.
 
     Parameters
     ----------
@@ -106,9 +108,11 @@ def consumer_rows(budget: Budget) -> tuple[ConsumerRow, ...]:
     Returns
     -------
     tuple of ConsumerRow
+        Otherwise in the order of the aircraft's list.
     """
     starts = {start.name: start for start in budget.starts}
-    ordered = sorted(budget.consumers, key=lambda one: not one.runs)
+    parts = tuple(Part)
+    ordered = sorted(budget.consumers, key=lambda one: (not one.runs, parts.index(one.part)))
     return tuple(_consumer_row(one, starts.get(one.name)) for one in ordered)
 
 
@@ -221,6 +225,29 @@ def not_checked_words(budget: Budget) -> str:
     return NOT_CHECKED.format(what=what) if what else ""
 
 
+def learned_words(budget: Budget) -> tuple[str, ...]:
+    """What the load steps of the connection taught of consumers, a sentence for each.
+
+    Parameters
+    ----------
+    budget : Budget
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(
+        words.LEARNED.format(
+            name=one.name,
+            seen=f"{one.seen_a:.1f} A",
+            before=f"{one.before_a.mean:.1f} A",
+            after=f"{one.after_a.mean:.1f} A",
+            readings=one.readings,
+        )
+        for one in budget.learned
+    )
+
+
 def budget_text(budget: Budget) -> str:
     """The whole budget: answer, consumers, limits, both ways, findings, next steps, cautions.
 
@@ -246,6 +273,7 @@ def budget_text(budget: Budget) -> str:
         "",
         "With and without ground power",
         *_way_lines(budget),
+        *_learned_lines(budget),
         "",
         "Findings",
         *(line for finding in budget.findings for line in _finding_lines(finding)),
@@ -285,7 +313,7 @@ def tasks_text(budgets: Iterable[Budget]) -> str:
 
 def _verdict_words(budget: Budget) -> str:
     tightest = budget.room[0]
-    off = [one.name for one in budget.consumers if one.part == "wanted" and not one.runs]
+    off = [one.name for one in budget.consumers if one.part is Part.WANTED and not one.runs]
     return words.ANSWERS[budget.verdict].format(
         spare=amperes_spare(budget.spare_a),
         short=amperes_short(-budget.spare_a),
@@ -346,11 +374,21 @@ def _ranged(fraction: Interval) -> tuple[str, str]:
 
 
 def _consumer_lines(budget: Budget) -> list[str]:
-    lines = [f"  {'':5}{'':27}{'draws':>7}   {'range':16}{'starts with':16}"]
-    for row in consumer_rows(budget):
-        told = f"{row.current:>7}   {row.spread:16}{row.start:16}{row.why}"
-        lines.append(wrapped(told, f"  {row.state:5}{row.name:27}"))
+    """Consumers below what they are to the task; those that are no part of it by name only."""
+    lines = [f"  {'':30}{words.DRAWS:>7}   {words.RANGE:14}{words.STARTS}"]
+    rows = consumer_rows(budget)
+    for state, why in dict.fromkeys((row.state, row.why) for row in rows):
+        group = [row for row in rows if (row.state, row.why) == (state, why)]
+        head = words.GROUP.format(state=state.capitalize(), why=why)
+        if why == WHY[Part.NOT_IN_TASK, False]:
+            lines.append(wrapped(f"{head}: {', '.join(row.name for row in group)}", "  "))
+        else:
+            lines += [f"  {head}", *map(_consumer_line, group)]
     return lines
+
+
+def _consumer_line(row: ConsumerRow) -> str:
+    return f"    {row.name:28}{row.current:>7}   {row.spread:14}{row.start}"
 
 
 def _limit_lines(budget: Budget) -> list[str]:
@@ -370,10 +408,17 @@ def _way_lines(budget: Budget) -> list[str]:
     return [f"  {row.name:32}{row.on_ground_power:24}{row.on_battery}" for row in (head, *rows)]
 
 
+def _learned_lines(budget: Budget) -> list[str]:
+    learned = learned_words(budget)
+    lines = [wrapped(line, "  - ") for line in learned]
+    return ["", "Learned from the load steps of this log", *lines] if learned else []
+
+
 def _finding_lines(finding: Finding) -> list[str]:
     mark = SEVERITY_WORDS[finding.severity]
     lines = [wrapped(f"{RULE_WORDS[finding.rule]}: {finding.text}", f"  {mark:>10}  ")]
-    if finding.source:
+    if finding.source and (finding.limit is not None or finding.source != OWN_RULE):
         source = source_words(finding.source, finding.generic)
-        lines.append(wrapped(f"limit from {source}", " " * 14))
+        lead = "from" if finding.limit is None else "limit from"
+        lines.append(wrapped(f"{lead} {source}", " " * 14))
     return lines

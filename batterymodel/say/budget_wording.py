@@ -16,6 +16,8 @@ UNCOVERED = "no battery is known to cover the start of {names}"
 DRAW_UNKNOWN = "the battery's draw is not counted"
 
 ON, OFF = "on", "off"
+DRAWS, RANGE, STARTS = "draws", "range", "starts with"
+GROUP = "{state}, {why}"
 NO_START = "-"
 STARTS_WITH = "{starting} for {seconds}"
 
@@ -41,6 +43,11 @@ STAYS_CHARGED = "stays, or rises"
 FOR_STARTS, NOTHING_TAKEN = "help with starts", "nothing"
 ALONE_UNKNOWN = (
     "How long the battery alone would last is not known: give its readings and its plate."
+)
+
+LEARNED = (
+    "{name} took {seen} where {before} was known: put {after} into its entry, "
+    "with readings = {readings}."
 )
 
 TASK_LINE = "{task} ({minutes}): {answer}."

@@ -59,7 +59,7 @@ def test_axes_carry_units_and_hold_all_that_is_drawn():
     y = drawn()["both together"]["encoding"]["y"]
     x = drawn()["both together"]["encoding"]["x"]
     assert x["title"] == "Time into the task (min)"
-    assert y["title"] == "Current of the supply (A)"
+    assert y["title"] == "Current asked of the supply (A)"
     assert x["scale"]["domain"] == [0.0, 60.0]
     (peak,) = drawn()["start peaks"]["rows"]
     assert y["scale"]["domain"][0] == 0.0
@@ -87,7 +87,23 @@ def test_a_start_stands_on_the_load_of_its_moment():
     assert start["low_a"] == pytest.approx(total_a, abs=1e-4)
     assert start["current_a"] == pytest.approx(total_a + 20.0 - 5.0, abs=1e-4)
     assert start["label"] == "20 A: Fuel pump"
-    assert "Fuel pump starts with 20 A: up to 46 A for 0.4 s." in load_words(made())
+    words = "Fuel pump starts with 20 A: up to 46 A for 0.4 s, the battery giving "
+    assert words in load_words(made())
+
+
+@pytest.mark.parametrize(
+    ("starting_a", "kind"), [(20.0, None), (60.0, "battery covers"), (60.0, "beyond the supply")]
+)
+def test_what_of_a_start_is_beyond_the_supply_is_dashed(starting_a, kind):
+    start = made().starts[0].model_copy(update={"starting_a": starting_a})
+    if kind == "beyond the supply":
+        start = start.model_copy(update={"with_battery": None})
+    found = layers(made().model_copy(update={"starts": (start,)}))
+    (row,) = found["starts"]["rows"]
+    assert row["beyond_a"] == (row["current_a"] if kind is None else 60.0)
+    assert found["starts"]["mark"].get("strokeDash") != found["starts beyond"]["mark"]["strokeDash"]
+    kinds = set(found["key"]["encoding"]["shape"]["scale"]["domain"])
+    assert kinds & {"battery covers", "beyond the supply"} == ({kind} if kind else set())
 
 
 @pytest.mark.parametrize("count", [6, 20])

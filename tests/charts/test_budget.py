@@ -12,7 +12,7 @@ from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget
 from batterymodel.charts.budget import load_chart, load_words
 from batterymodel.inputs.load_plan import Task
-from batterymodel.inputs.records import Battery, Cable, Supply
+from batterymodel.inputs.records import Battery, Supply
 from tests.budget.plans import AIRCRAFT, ON_15_A, drawing
 
 PLATE = Battery(tail="SF-103", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
@@ -101,6 +101,7 @@ def test_what_of_a_start_is_beyond_the_supply_is_dashed(starting_a, kind):
     found = layers(made().model_copy(update={"starts": (start,)}))
     (row,) = found["starts"]["rows"]
     assert row["beyond_a"] == (row["current_a"] if kind is None else 60.0)
+    assert found["start peaks"]["encoding"]["y"]["scale"]["domain"][1] > row["current_a"]
     assert found["starts"]["mark"].get("strokeDash") != found["starts beyond"]["mark"]["strokeDash"]
     kinds = set(found["key"]["encoding"]["shape"]["scale"]["domain"])
     assert kinds & {"battery covers", "beyond the supply"} == ({kind} if kind else set())
@@ -145,12 +146,15 @@ def test_labels_of_limits_that_are_near_stand_at_opposite_ends():
     assert apart == ["left", "left"]
 
 
-def test_a_limit_far_above_is_told_and_not_drawn():
-    cabled = ON_15_A.model_copy(update={"cable": Cable(length_m=5.0, gauge_awg=2)})
-    of = budget(AIRCRAFT, WATCH, cabled)
-    assert {"wall circuit", "supply rating"} < set(layers(of))
-    assert "cable" not in layers(of)
-    assert "cable " in load_words(of)
+@pytest.mark.parametrize(("times", "seen"), [(1.49, True), (1.51, False)])
+def test_a_limit_far_above_is_told_and_not_drawn(times, seen):
+    of = budget(AIRCRAFT, WATCH, ON_15_A)
+    circuit, rating, *rest = of.capability.limits
+    far = rating.model_copy(update={"name": "cable", "limit_a": times * circuit.limit_a})
+    able = of.capability.model_copy(update={"limits": (circuit, rating, far, *rest)})
+    of = of.model_copy(update={"capability": able})
+    assert ("cable" in layers(of)) is seen
+    assert f"cable {far.limit_a:.0f} A" in load_words(of)
 
 
 def test_mean_over_hours_is_called_so():

@@ -137,6 +137,13 @@ class TestRows:
         pump = rows[1]
         assert (pump.current, pump.spread, pump.start) == ("5 A", "5 to 5 A", "20 A for 0.4 s")
 
+    def test_what_is_off_stands_below_all_that_is_on(self):
+        rows = consumer_rows(databases(30.0))
+        assert [row.name for row in rows] == [
+            "Avionics master", "Screen", "Clock", "Lights", "Blower", "Fuel pump",
+        ]  # fmt: skip
+        assert [row.state for row in rows] == ["on"] * 3 + ["off"] * 3
+
     def test_untimed_start_is_about(self):
         (pump,) = [row for row in consumer_rows(unknown()) if row.name == "Fuel pump"]
         assert pump.start == "90 A for about 0.5 s"

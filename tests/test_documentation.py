@@ -97,6 +97,12 @@ def test_files_that_are_linked_exist():
                 assert (ROOT / target).exists(), target
 
 
+def test_files_that_are_named_exist():
+    for text in (README, DEVELOPERS):
+        for named in re.findall(r"`((?:tests|batterymodel|sample_data)/[\w/.-]+)`", text):
+            assert (ROOT / named).exists(), named
+
+
 def test_modules_import_only_from_their_left():
     """The contract of `pyproject.toml`; CI runs it as a command too."""
     linter = pytest.importorskip("importlinter.cli", reason="needs tests/requirements.txt")

@@ -38,7 +38,7 @@ from batterymodel.inputs.foreign_times import (
 )
 from batterymodel.inputs.guesses import with_doubts
 from batterymodel.inputs.header_doubts import told_above
-from batterymodel.inputs.no_value_marks import without_marks
+from batterymodel.inputs.no_value_marks import are_nines, without_marks
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
@@ -297,8 +297,8 @@ def _metered(cells: pd.Series, column: Column, column_map: ColumnMap, faults: Fa
     pairs = [(value, unit or column.unit) for value, unit in numbers]
     values = pd.Series([_scaled(*pair) for pair in pairs], numbers.index, dtype=float)
     as_written = pd.Series([value for value, _ in pairs], numbers.index, dtype=float)
-    outside = outside_bounds(values, FORMAT, column.quantity.value)
-    marks = without_marks(as_written, outside, str(cells.name), faults)
+    doubted = outside_bounds(values, FORMAT, column.quantity.value) | are_nines(values)
+    marks = without_marks(as_written, doubted, str(cells.name), faults)
     values = values.mask(marks)
     _check_bounds(values, cells, column, faults)
     _note_conversion(cells, column, {unit for _, unit in pairs}, faults.remarks)

@@ -33,7 +33,8 @@ _SCALE = re.compile(
     re.I,
 )
 _UNIT_ABOVE = re.compile(r"(?<![\d.,])(?<!\d )(?<![\w/])([°º]?[a-zµμ℃℉]+)(?![\w/])", re.I)
-_SYMBOL_ABOVE = re.compile(r"(?:\bin|[\[(:=]|units?)\s*([avcfk])(?![\w/])", re.I)
+_INITIAL = r"\s*[a-z]\.\s*[a-z]"
+_SYMBOL_ABOVE = re.compile(rf"(?:\bin|[\[(]|[:=](?!{_INITIAL})|units?)\s*([avcfk])(?![\w/])", re.I)
 
 
 def doubt_of_header(header: str, quantity: Quantity, unit: str, above: str = "") -> str:

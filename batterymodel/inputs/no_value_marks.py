@@ -1,8 +1,8 @@
 """Numbers that a logger writes where it has no value, like -9999: no reading of anything.
 
 A number is taken for such a mark only where it cannot be a value of its column, and stands far from
-all the others there. One that loggers are known to use is left out, with a note; any other constant
-is told, for a person to judge.
+all the others there or is the only negative one. One that loggers are known to use is left out,
+with a note; any other constant is told, for a person to judge.
 """
 
 from __future__ import annotations
@@ -26,6 +26,10 @@ milliamperes among milliamperes are closer to each other)."""
 LEAST_TIMES = 2
 """So often stands an unknown constant that may be a mark (own choice)."""
 
+NINES = 999.0
+"""Within the bounds of a current, but none reads so to the digit `LEAST_TIMES` times among others
+that are far smaller [A], either sign (own choice)."""
+
 MOST_ROWS_TOLD = 3
 """Rows that a sentence names one by one (own choice)."""
 
@@ -38,7 +42,7 @@ def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Fa
     values : Series of float
         As the column has them, in its own unit, indexed by the row as seen; NaN where empty.
     outside : Series of bool
-        Which of them no such column may hold.
+        Which of them no such column may hold, or `are_nines`.
     column : str
         Its header as seen.
     faults : Faults
@@ -53,7 +57,8 @@ def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Fa
     candidates = outside & np.isfinite(values) & _is_mark_or_constant(values, outside)
     others = values[~candidates & values.notna()]
     apart = candidates & (values.abs() >= LEAST_RATIO * _largest(others))
-    known = apart & values.isin(MARKS)
+    opposite = candidates & (values < 0.0) & bool((others >= 0.0).all() and len(others))
+    known = (apart | opposite) & values.isin(MARKS)
     told = known | (apart & (len(others) > 0))
     sure = known.sum() <= len(others)
     for value in values[told].drop_duplicates().tolist():
@@ -64,6 +69,22 @@ def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Fa
             first, *more = at.index[at].tolist()
             faults.add(_fault(value, more), first, column)
     return told
+
+
+def are_nines(values: pd.Series) -> pd.Series:
+    """Which cells may hold a mark although their column may hold such a value.
+
+    Parameters
+    ----------
+    values : Series of float
+        In the unit of the readings.
+
+    Returns
+    -------
+    Series of bool
+    """
+    found = values.abs() == NINES
+    return found & (found.sum() >= LEAST_TIMES)
 
 
 def _is_mark_or_constant(values: pd.Series, outside: pd.Series) -> pd.Series:

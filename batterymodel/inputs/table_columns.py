@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.inputs.faults import Faults
-from batterymodel.inputs.no_value_marks import without_marks
+from batterymodel.inputs.no_value_marks import are_nines, without_marks
 from batterymodel.inputs.remarks import Remarks, TableFormat, shown
 from batterymodel.inputs.table_times import unreadable_times
 from batterymodel.inputs.tables import MISSING, check_size, texts_of
@@ -139,7 +139,8 @@ def _check_values(frame: pd.DataFrame, faults: Faults) -> None:
     for name in frame.columns.intersection([*faults.remarks.format.metered]):
         if not faults.remarks.labels:
             outside = outside_bounds(frame[name], faults.remarks.format, name)
-            told[name] = without_marks(frame[name], outside, name, faults)
+            doubted = outside | are_nines(frame[name])
+            told[name] = without_marks(frame[name], doubted, name, faults)
             frame[name] = frame[name].mask(told[name])
     for name, least, most, problem in faults.remarks.format.bounds:
         if name in frame:

@@ -19,8 +19,11 @@ _MOST_DECIMALS = 2
 """Decimals of a temperature in a sentence (own choice)."""
 
 _NUMBER = r"[+\-−]?\d+(?:\.\d+)?"
+_QUOTED = r"(?<!\w)'.*?'(?!\w)|(?<!\w)&#x27;.*?&#x27;(?!\w)"
+_PER_DEGREE = r"(?:/|\b(?:each|per) )°C"
 _SPOKEN = re.compile(
-    rf"(?P<first>{_NUMBER})(?P<between> to | and |–)(?P<second>{_NUMBER})\s?°C"
+    rf"(?P<as_it_stands>{_QUOTED}|{_PER_DEGREE})|(?P<bare>°C)"
+    rf"|(?P<first>{_NUMBER})(?P<between> to | and |–)(?P<second>{_NUMBER})\s?°C"
     rf"|(?P<change>\bby )?(?P<single>{_NUMBER})\s?°C(?P<rate> a minute|/min)?"
 )
 
@@ -200,6 +203,7 @@ def spoken_in(text: str, unit: TemperatureUnit, known_c: Iterable[float] = ()) -
     ----------
     text : str
         Its temperatures stand like ``48 °C``, ``0 to 45 °C`` or, a change, ``by 0.5 °C a minute``.
+        What stands in quotes is a file's or a person's and stays, and so does ``for each °C``.
     unit : TemperatureUnit
     known_c : iterable of float
         Temperatures that it may speak of [degC]: a rounded number is taken for the one it was
@@ -217,10 +221,12 @@ def spoken_in(text: str, unit: TemperatureUnit, known_c: Iterable[float] = ()) -
     if unit is TemperatureUnit.CELSIUS:
         return text
     exact = tuple(known_c)
-    return _SPOKEN.sub(lambda found: _said_f(found, exact), text).replace("°C", "°F")
+    return _SPOKEN.sub(lambda found: _said_f(found, exact), text)
 
 
 def _said_f(found: re.Match[str], exact_c: tuple[float, ...]) -> str:
+    if found["as_it_stands"] or found["bare"]:
+        return found["as_it_stands"] or TemperatureUnit.FAHRENHEIT.sign
     if found["first"] is not None:
         first, second = (_number_f(found[name], exact_c) for name in ("first", "second"))
         return f"{first}{found['between']}{second} °F"

@@ -208,9 +208,10 @@ def _numbers(told: _Told) -> dict[str, Any]:
 
 def _blurred(soc: Weighted) -> Weighted:
     """States of charge with the spread `SOC_SD`, thrown back at empty and full."""
-    grid = np.linspace(0.0, 1.0, FINE_POINTS)
-    weight = _on_grid(soc, FINE_POINTS)
-    return Weighted(grid, gaussian_filter1d(weight, SOC_SD * (FINE_POINTS - 1), mode="reflect"))
+    share = _point_share(FINE_POINTS)
+    density = _on_grid(soc, FINE_POINTS) / share
+    spread = gaussian_filter1d(density, SOC_SD * (FINE_POINTS - 1), mode="mirror")
+    return Weighted(np.linspace(0.0, 1.0, FINE_POINTS), share * spread)
 
 
 def _factors(battery: Battery, conditions: ConditionState | None, on: date | None) -> FloatArray:
@@ -242,10 +243,11 @@ def _without_current(
 ) -> _Told:
     """What is known without the current: all states of charge, by the other evidence."""
     ah = present_capacity_ah(battery, on) / data_for(battery.chemistry).taper.efficiency
-    soc = Weighted(SOC_GRID, others)
+    weight = others * _point_share(SOC_GRID.size)
+    soc = Weighted(SOC_GRID, weight)
     left_ah = ah * (1.0 - SOC_GRID)
     return _Told(
-        soc, soc, Weighted(left_ah, others), _believed_minutes(left_ah, others, battery, done_ah)
+        soc, soc, Weighted(left_ah, weight), _believed_minutes(left_ah, weight, battery, done_ah)
     )
 
 
@@ -278,9 +280,15 @@ def _interval(found: Weighted) -> Interval:
 
 def _density(found: Weighted) -> FloatArray:
     """Density over `SOC_GRID`, smoothed, shape ``(s,)``."""
-    density = _on_grid(found, SOC_GRID.size)
-    density[[0, -1]] *= 2.0
+    density = _on_grid(found, SOC_GRID.size) / _point_share(SOC_GRID.size)
     return gaussian_filter1d(density, SMOOTH_POINTS, mode="nearest")
+
+
+def _point_share(points: int) -> FloatArray:
+    """Part of its bin that each of so many even points has from 0 to 1: a half at both ends."""
+    share = np.ones(points)
+    share[[0, -1]] = 0.5
+    return share
 
 
 def _on_grid(found: Weighted, points: int) -> FloatArray:

@@ -385,7 +385,7 @@ def restored(session: Session, some_id: str, reason: str, now: datetime, new_id:
     ------
     InputError
         Nothing deleted under that id, no reason, a parent that is still deleted, or a name that
-        another entry has taken meanwhile.
+        another entry has taken meanwhile, or one but for letter case and spaces.
     """
     acts = {d.act_id for d in deletions_of(session, [some_id])} or {some_id}
     rows = [d for d in standing_deletions(session) if d.act_id in acts]
@@ -405,6 +405,7 @@ def restored(session: Session, some_id: str, reason: str, now: datetime, new_id:
     for row in rows:
         kind, entry = present_entry(session, row.entry_id)
         _check(session, kind, entry.record, entry.id)
+        _refuse_alike(session, kind, entry.record, entry.id, "correct the name of '{there}' first")
     return Deletion(
         act.act_id, act.recorded_at, act.reason, tuple((r.table_name, r.entry_id) for r in rows)
     )
@@ -488,7 +489,12 @@ def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
             raise InputError(f"there is a {kind.word} '{name}' in the record already")
 
 
-def _refuse_alike(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
+_WRITE_THERE = "write '{there}' if that is the one, else a name that differs more"
+
+
+def _refuse_alike(
+    session: Session, kind: Kind, record: Record, entry_id: str, right: str = _WRITE_THERE
+) -> None:
     """Refuse a name that differs from one on record in nothing but letter case or spaces."""
     *beside, name = _name_of(kind, record) or ("",)
     within = dict(zip(kind.unique, beside, strict=False))
@@ -497,7 +503,7 @@ def _refuse_alike(session: Session, kind: Kind, record: Record, entry_id: str) -
         if other.id != entry_id and alike(there) == alike(str(name)):
             raise InputError(
                 f"{kind.word} '{name}' differs from '{there}' on record only in letter case or "
-                f"spaces; write '{there}' if that is the one, else a name that differs more"
+                f"spaces; {right.format(there=there)}"
             )
 
 

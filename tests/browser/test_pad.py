@@ -155,6 +155,28 @@ def test_what_is_refused_stays_with_its_reason_until_it_is_taken_away(page, serv
     assert server.readings() == [13.4, 13.1]
 
 
+def test_what_no_record_has_a_connection_for_is_named_until_it_is_taken_away(page, server) -> None:
+    page.evaluate(
+        """() => localStorage.setItem('ground-power-readings/nowhere-0001', JSON.stringify([{
+          id: 'stray-0001', kind: 'reading', quantity: 'supply_current_a', value: 22.4,
+          at_ms: new Date(2026, 2, 2, 7, 43).getTime()}]))"""
+    )
+    open_start(page, server)
+    stray = page.locator(".pad-refused li")
+    stray.wait_for(timeout=3 * WAIT_MS)
+    said = "22.4 A, pressed 2026-03-02 at 07:43, belongs to a connection that is not in this record"
+    assert said in stray.inner_text()
+    assert not page.locator(".pad-keys").is_visible()
+    connect(page)
+    note(page, "13.4")
+    page.get_by_text("13.4 A").first.wait_for(timeout=WAIT_MS)
+    assert said in stray.inner_text()
+    press(page, "Take away 22.4 A")
+    assert stray.count() == 0
+    wait_until_stored(page)
+    assert server.readings() == [13.4]
+
+
 def test_after_each_other_meter_the_pad_is_back_at_the_ammeter(page, server) -> None:
     connect(page)
     note_all(page, "13.4")

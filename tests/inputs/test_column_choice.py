@@ -125,9 +125,11 @@ def test_what_was_confirmed_holds_for_the_next_file_with_the_header():
     ("above", "is_asked"),
     [
         ("Log 8 of 4 March 2026\n", False),
+        ("Operator: C. Doe\n", False),
         ("All values in mA\n", True),
         ("Clamp of the battery\n", True),
         ("Temperatures: °F\n", True),
+        ("Temperatures: F.\n", True),
     ],
 )
 def test_what_a_preamble_says_of_units_or_places_is_asked_about_anew(above, is_asked):

@@ -105,6 +105,7 @@ def test_what_stands_above_the_header_may_make_a_current_unsure(above):
     ("above", "header"),
     [
         ("Operator;J. Doe", "Current (A)"),
+        ("Operator: V. Doe", "Current (mA)"),
         ("Range;60 A", "Current (mA)"),
         ("Ground supply, run 3", "Current (A)"),
         ("A test of the logger", "Current (mA)"),

@@ -50,6 +50,35 @@ def test_marks_are_known_by_what_is_written_not_by_what_it_converts_to(header, m
     assert said in readings.notes
 
 
+@pytest.mark.parametrize(
+    ("header", "mark", "cells"),
+    [
+        ("Volts [mV]", "-32768", ["28100", "28100", "28000", "28000", "28000"]),
+        ("Bus load [mA]", "-9999", ["0", "8000", "8000", "8000", "0"]),
+        ("Battery temp (K)", "-999", ["290", "290", "291", "291", "291"]),
+    ],
+)
+def test_a_mark_that_alone_is_negative_need_not_be_larger_than_the_others(header, mark, cells):
+    readings = foreign([*cells[:2], mark, *cells[2:]], header)
+    said = f"column '{header}': 1 cell left out, for {mark} is a logger's mark for no value (row 4)"
+    assert said in readings.notes
+    with pytest.raises(InputError):
+        foreign(["-1", *cells[1:2], mark, *cells[2:]], header)
+
+
+@pytest.mark.parametrize("sign", ["", "-"])
+@pytest.mark.parametrize("name", ["supply_current_a", "battery_current_a", "load_a"])
+def test_nines_are_marks_of_a_current_where_they_stand_twice_among_far_smaller_ones(name, sign):
+    said = f"column '{name}': 2 cells left out, for {sign}999 is a logger's mark for no value"
+    readings = own([*AMPS, f"{sign}999.0", f"{sign}999"], name)
+    assert any(note.startswith(said) for note in readings.notes)
+
+
+def test_a_current_of_999_is_read_where_it_stands_once_or_among_others_as_large():
+    for amps in ([*AMPS, "999"], ["999", "999", "200", "150", "120"], [*AMPS, "998", "998"]):
+        assert own(amps).supply_current_a.tolist() == [float(a) for a in amps]
+
+
 def test_a_constant_that_no_logger_is_known_for_is_told_once_and_named():
     with pytest.raises(InputError, match="no value, here and in row 9; leave such cells empty"):
         own([*AMPS, "-7777", "-7777"])

@@ -60,6 +60,11 @@ def test_a_change_has_no_offset():
         ("(0 °C) must be below (-6.66667 °C)", "(32 °F) must be below (20 °F)"),
         ("given: 5537.222222 °C", "given: 9999 °F"),
         ("8 A for 5 min", "8 A for 5 min"),
+        ("column 'Temp at 5 °C (°C)': 200 °C", "column 'Temp at 5 °C (°C)': 392 °F"),
+        ("column &#x27;Temp (°C)&#x27; is 5 °C", "column &#x27;Temp (°C)&#x27; is 41 °F"),
+        ("the maker's 25 °C and the supply's 40 °C", "the maker's 77 °F and the supply's 104 °F"),
+        ("less 0.5 A for each °C above 40 °C", "less 0.5 A for each °C above 104 °F"),
+        ("-3 mV/°C or mV per °C, at 5 °C", "-3 mV/°C or mV per °C, at 41 °F"),
     ],
 )
 def test_sentences(said, in_f):

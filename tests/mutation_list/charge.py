@@ -22,7 +22,7 @@ SOC = changes_in(
         "done_ah = (1.0 - NEARLY_FULL_SOC)",
         "done_ah = 2.5 * (1.0 - NEARLY_FULL_SOC)",
     ),
-    ("half a bin at the ends", "combination", "[[0, -1]] *= 2.0", "[[0, -1]] *= 1.0"),
+    ("half a bin at the ends", "combination", "share[[0, -1]] = 0.5", "share[[0, -1]] = 1.0"),
     ("complete fraction", "learning", "COMPLETE_FRACTION = 0.10\n", "COMPLETE_FRACTION = 0.30\n"),
     (
         "least learning depth",

@@ -223,6 +223,8 @@ FOREIGN = (
         "inputs",
         ("far from all others", "no_value_marks", "LEAST_RATIO = 5.0\n", "LEAST_RATIO = 4.99\n"),
         ("constants of a logger", "no_value_marks", "LEAST_TIMES = 2\n", "LEAST_TIMES = 3\n"),
+        ("nines of a current", "no_value_marks", "NINES = 999.0\n", "NINES = 998.0\n"),
+        ("the only negative one", "no_value_marks", "(values < 0.0) & bool", "bool"),
         ("half are marks", "no_value_marks", "known.sum() <= len(", "known.sum() < len("),
         tests=("tests/inputs/test_no_value_marks.py",),
     ),

@@ -284,3 +284,14 @@ def test_of_two_that_were_named_alike_before_each_can_be_corrected(fleet, monkey
     entry = corrected_entry(fleet, fleet.plate("b-1").id, {"note": "second"}, "noted")
     assert (entry.record.serial, entry.record.note) == ("b-1", "second")
     assert corrected_entry(fleet, entry.id, {"serial": "C-1"}, "read anew").record.serial == "C-1"
+
+
+def test_a_name_that_another_took_but_for_letter_case_is_not_restored_beside_it(fleet):
+    first = fleet.aircraft("DEMO-1")
+    fleet.delete(first.id, "sold")
+    other = fleet.add(Aircraft(tail="demo-1"))
+    with pytest.raises(InputError, match=r"'demo-1' on record only .*; correct the name of 'demo"):
+        fleet.restore(first.id, "bought back")
+    corrected_entry(fleet, other.id, {"tail": "DEMO-9"}, "misread")
+    fleet.restore(first.id, "bought back")
+    assert {entry.record.tail for entry in fleet.entries(Aircraft)} == {"DEMO-1", "DEMO-9"}

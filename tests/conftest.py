@@ -17,6 +17,7 @@ from hypothesis import settings
 from batterymodel import Assessment, Battery, Chemistry, Event, Readings, assess
 from batterymodel.reference.chemistry import data_for
 from batterymodel.samples.connections import SCENARIO_DAY, load_scenario, sample_readings_path
+from batterymodel.samples.demo import fill_demo
 from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import URL_VARIABLE
@@ -162,6 +163,14 @@ def empty_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An empty record, to be copied."""
     path = tmp_path_factory.mktemp("empty") / "record.sqlite"
     open_store(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def demo_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A record of the invented fleet, to be copied."""
+    path = tmp_path_factory.mktemp("demo") / "record.sqlite"
+    fill_demo(open_store(path))
     return path
 
 

@@ -49,6 +49,8 @@ CHROMIUM_ARGUMENTS = [
     "--disable-sync",
 ]
 WAIT_MS = 20_000
+BEGIN_MS, DRAW_MS = 150, 250
+"""What a press needs to reach the script, and what the script sent to be drawn [ms]."""
 
 
 def chromium_path() -> str | None:
@@ -118,13 +120,15 @@ def choose_sample(page: Page, key: str) -> None:
 
 def settle(page: Page) -> None:
     """Wait until the script has run and charts have been drawn."""
+    page.wait_for_timeout(BEGIN_MS)
     page.wait_for_function(
-        "() => !document.querySelector('[data-testid=stStatusWidget]')"
+        "() => document.querySelector('[data-test-script-state=notRunning]')"
+        " && !document.querySelector('[data-testid=stStatusWidget]')"
         " && !document.querySelector('[data-testid=stSpinner]')"
         " && !document.querySelector('[data-stale=true]')",
         timeout=WAIT_MS,
     )
-    page.wait_for_timeout(700)
+    page.wait_for_timeout(DRAW_MS)
 
 
 def show_all(page: Page) -> None:

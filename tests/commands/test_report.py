@@ -1,6 +1,8 @@
 """``report`` from files and from the record, and the cases behind it."""
 
 import json
+import shutil
+from pathlib import Path
 
 import pytest
 
@@ -10,7 +12,6 @@ from batterymodel.inputs.records import Limits
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.samples.connections import SAMPLE_FOLDER, is_sample, load_scenario
-from batterymodel.samples.demo import fill_demo
 from batterymodel.sheet.case import KIND, chosen_id, connections_of, recorded_case
 from batterymodel.sheet.pdf import PAPERS
 from batterymodel.sheet.wording import CHANGED, INVENTED
@@ -22,11 +23,9 @@ FILES = [str(LOG), "--battery", str(BATTERY), "--on", "2026-03-02"]
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Store:
+def demo(tmp_path_factory: pytest.TempPathFactory, demo_sqlite: Path) -> Store:
     """An invented record of this module."""
-    store = open_store(tmp_path_factory.mktemp("sheets") / "record.sqlite")
-    fill_demo(store)
-    return store
+    return open_store(shutil.copy(demo_sqlite, tmp_path_factory.mktemp("sheets")))
 
 
 def run(capsys, *arguments):

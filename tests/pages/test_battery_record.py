@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -15,7 +16,6 @@ from batterymodel.cli import main
 from batterymodel.pages import after_connection, kept, readings_file
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.samples.connections import sample_readings_path
-from batterymodel.samples.demo import fill_demo
 from batterymodel.say.connection import amount
 from batterymodel.say.record_view import (
     checks_of,
@@ -40,18 +40,11 @@ def key(name: str) -> str:
     return f"{pages.KEPT}{name}"
 
 
-@pytest.fixture(scope="module")
-def filled(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("filled") / "record.sqlite"
-    fill_demo(open_store(str(path)))
-    return path
-
-
 @pytest.fixture
-def own(filled, tmp_path, monkeypatch) -> str:
+def own(demo_sqlite, tmp_path, monkeypatch) -> str:
     """A record of invented data that a test may write into."""
     path = tmp_path / "record.sqlite"
-    path.write_bytes(filled.read_bytes())
+    shutil.copy(demo_sqlite, path)
     monkeypatch.setenv(URL_VARIABLE, str(path))
     return str(path)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from datetime import UTC, date, datetime, timedelta
 from html import unescape
@@ -11,7 +12,6 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from batterymodel.pages import KEPT, connections, kept, literal, needs_attention, places
-from batterymodel.samples.demo import fill_demo
 from batterymodel.say.attention import attention_row, worst_first
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import open_store
@@ -34,10 +34,9 @@ def own(tmp_path, monkeypatch) -> str:
 
 
 @pytest.fixture
-def filled(own) -> str:
+def filled(own, demo_sqlite) -> str:
     """An own record with batteries in it."""
-    fill_demo(open_store(own))
-    return own
+    return str(shutil.copy(demo_sqlite, own))
 
 
 def started(**query: str) -> AppTest:

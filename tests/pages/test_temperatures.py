@@ -1,7 +1,7 @@
 """Degrees Celsius or Fahrenheit by choice, on every page; storage stays in degrees Celsius."""
 
 import re
-from pathlib import Path
+import shutil
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -9,7 +9,6 @@ from streamlit.testing.v1 import AppTest
 from batterymodel.inputs.temperature_unit import TemperatureUnit
 from batterymodel.pages import after_connection, temperatures
 from batterymodel.rules.wording import GENERIC_MARK
-from batterymodel.samples.demo import fill_demo
 from batterymodel.say.pad_units import entry_in_c
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
@@ -31,18 +30,11 @@ PAGES = (
 )
 
 
-@pytest.fixture(scope="module")
-def filled(tmp_path_factory):
-    store = open_store(tmp_path_factory.mktemp("temps") / "demo.sqlite")
-    fill_demo(store)
-    return store.engine.url.database
-
-
 @pytest.fixture
-def own(filled, tmp_path, monkeypatch):
+def own(demo_sqlite, tmp_path, monkeypatch):
     """The demo record's data as the own record of one test."""
     path = tmp_path / "record.sqlite"
-    path.write_bytes(Path(filled).read_bytes())
+    shutil.copy(demo_sqlite, path)
     monkeypatch.setenv(URL_VARIABLE, str(path))
     return str(path)
 

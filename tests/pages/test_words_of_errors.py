@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
+import shutil
 from datetime import date
-from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -18,8 +18,6 @@ from batterymodel.pages import (
     capacity_check,
     limits_card,
 )
-from batterymodel.samples.demo import fill_demo
-from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
 from tests.sparing import sparing
 
@@ -56,17 +54,10 @@ def shown(page: str) -> AppTest:
     return AppTest.from_string(script, default_timeout=90).run()
 
 
-@pytest.fixture(scope="module")
-def filled(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("filled") / "record.sqlite"
-    fill_demo(open_store(str(path)))
-    return path
-
-
 @pytest.fixture
-def own(filled, tmp_path, monkeypatch) -> str:
+def own(demo_sqlite, tmp_path, monkeypatch) -> str:
     path = tmp_path / "record.sqlite"
-    path.write_bytes(filled.read_bytes())
+    shutil.copy(demo_sqlite, path)
     monkeypatch.setenv(URL_VARIABLE, str(path))
     return str(path)
 

@@ -24,17 +24,10 @@ from batterymodel.store.records import (
 )
 
 
-@pytest.fixture(scope="module")
-def filled_file(new_sqlite):
-    path = new_sqlite("filled")
-    fill_demo(open_store(path))
-    return path
-
-
 @pytest.fixture
-def filled(filled_file, new_sqlite):
+def filled(demo_sqlite, new_sqlite):
     path = new_sqlite("demo")
-    shutil.copy(filled_file, path)
+    shutil.copy(demo_sqlite, path)
     return open_store(path)
 
 

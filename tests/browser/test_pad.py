@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
@@ -11,8 +9,7 @@ import pytest
 from batterymodel.store.acts import Quantity, State
 from batterymodel.store.in_progress import load
 from batterymodel.store.records import BatteryPlate
-from tests import screenshots
-from tests.live_pages import (
+from tests.browser.live_pages import (
     Server,
     connect,
     is_on_top,
@@ -20,47 +17,15 @@ from tests.live_pages import (
     note,
     open_connection,
     open_start,
-    running_server,
     wait_until_stored,
     waiting,
 )
 from tests.screenshots import WAIT_MS, settle
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
-    pytest.skip("no Chromium on this system", allow_module_level=True)
 
 CLOCK_ERROR_S = 3.0
 """Most that a moment may be off after the device's clock was set [s] (own choice)."""
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with running_server(tmp_path_factory.mktemp("record")) as server:
-        yield server
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator:
-    with screenshots.running_browser() as opened:
-        yield opened
-
-
-@pytest.fixture
-def server(running: Server) -> Server:
-    """The app with no connection in progress."""
-    running.clear()
-    return running
-
-
-@pytest.fixture
-def page(server: Server, browser) -> Iterator:
-    """The start at the aircraft on a device of its own."""
-    opened = new_device(browser)
-    open_start(opened, server)
-    yield opened
-    opened.context.close()
 
 
 def note_all(page, *values: str) -> None:

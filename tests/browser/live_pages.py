@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from batterymodel import Supply, read_readings
@@ -23,7 +24,11 @@ from tests import screenshots
 from tests.screenshots import CHECKOUT, WAIT_MS, settle
 from tests.store.test_in_progress import with_battery
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
 PHONE = {"width": 360, "height": 740}
+SIZES = {"phone": PHONE, "desktop": {"width": 1280, "height": 900}}
 
 
 class Server:
@@ -80,6 +85,14 @@ def running_server(folder: Path) -> Iterator[Server]:
         yield running
     finally:
         running.kill()
+
+
+@contextlib.contextmanager
+def a_window(browser: Browser, size: str) -> Iterator[Page]:
+    """A window of one of `SIZES`, tapped where it is a phone's."""
+    opened = browser.new_page(viewport=SIZES[size], has_touch=size == "phone")
+    yield opened
+    opened.close()
 
 
 def new_device(browser):

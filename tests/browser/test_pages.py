@@ -1,6 +1,5 @@
 """The page in a real browser: the way a technician goes through it, at desk and in the hand."""
 
-import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -14,9 +13,6 @@ from tests import screenshots
 from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle, turn_to
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
-    pytest.skip("no Chromium on this system", allow_module_level=True)
 
 BY_KEY = {sample.key: sample for sample in load_scenario()[0]}
 GOOD_CSV = sample_readings_path("healthy-top-off").read_bytes()
@@ -24,18 +20,6 @@ BATTERY = Battery(tail="OWN-1", chemistry=Chemistry.VRLA, cells=12, rated_capaci
 TOML = record_toml(BATTERY).encode()
 LEAST_TARGET_PX = 44
 """Least height and width of what is tapped (target size of WCAG 2.1, criterion 2.5.5) [px]."""
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    with screenshots.running_app() as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator:
-    with screenshots.running_browser() as running:
-        yield running
 
 
 @pytest.fixture(params=WIDTHS, ids=list(WIDTHS))

@@ -1,22 +1,17 @@
 """Files of other loggers in a real browser, on a phone: asked, told at once, and followed."""
 
 import re
-import shutil
 from collections.abc import Iterator
 
 import pytest
 
 from batterymodel.pages import after_connection, file_columns, log_followed, readings_file
 from batterymodel.samples.connections import load_scenario
-from tests import screenshots
+from tests.browser.test_pages import choose_source, overflow_px, upload
 from tests.commands.test_foreign_logs import KEY, foreign_text
 from tests.screenshots import WAIT_MS, WIDTHS, open_page, settle
-from tests.test_browser import choose_source, overflow_px, upload
 
 pytestmark = pytest.mark.browser
-pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
-    pytest.skip("no Chromium on this system", allow_module_level=True)
 
 SAMPLE = {sample.key: sample for sample in load_scenario()[0]}[KEY]
 UNSURE = foreign_text("t [s];Amps;Volts;Temp;Note").encode()
@@ -24,16 +19,15 @@ SURE = foreign_text().encode()
 
 
 @pytest.fixture
-def page() -> Iterator:
-    """A phone on a record of its own, with a battery entered."""
-    with screenshots.running_app() as address, screenshots.running_browser() as browser:
-        opened = open_page(browser, address, WIDTHS["phone"], 740)
-        choose_source(opened, after_connection.FILE)
-        opened.get_by_label("Start from an invented battery").click()
-        opened.get_by_role("option", name=SAMPLE.title, exact=True).click()
-        settle(opened)
-        yield opened
-        opened.close()
+def page(address: str, browser) -> Iterator:
+    """A phone with a battery entered."""
+    opened = open_page(browser, address, WIDTHS["phone"], 740)
+    choose_source(opened, after_connection.FILE)
+    opened.get_by_label("Start from an invented battery").click()
+    opened.get_by_role("option", name=SAMPLE.title, exact=True).click()
+    settle(opened)
+    yield opened
+    opened.close()
 
 
 def is_in_sight(page, element) -> bool:

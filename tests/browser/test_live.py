@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-
 import pytest
 
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.records import Connection
-from tests import screenshots
-from tests.live_pages import (
+from tests.browser.live_pages import (
     PHONE,
-    Server,
     begun_from_sample,
     connect,
     is_on_top,
-    new_device,
     note,
     open_connection,
-    open_start,
-    running_server,
     scroll_to,
     tap,
     wait_until_stored,
@@ -30,40 +22,9 @@ from tests.live_pages import (
 from tests.screenshots import WAIT_MS
 
 pytestmark = pytest.mark.browser
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-if shutil.which("chromium") is None and shutil.which("chromium-browser") is None:
-    pytest.skip("no Chromium on this system", allow_module_level=True)
 
 MOST_TAPS = 12
 """Taps beyond the digits, for six readings with the bus load (own choice)."""
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with running_server(tmp_path_factory.mktemp("record")) as server:
-        yield server
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator:
-    with screenshots.running_browser() as opened:
-        yield opened
-
-
-@pytest.fixture
-def server(running: Server) -> Server:
-    """The app with no connection in progress."""
-    running.clear()
-    return running
-
-
-@pytest.fixture
-def page(server: Server, browser) -> Iterator:
-    """The start at the aircraft on a device of its own."""
-    opened = new_device(browser)
-    open_start(opened, server)
-    yield opened
-    opened.context.close()
 
 
 def test_six_readings_with_the_load_take_few_taps_and_keep_the_outcome_in_sight(page) -> None:

@@ -129,13 +129,16 @@ ANSWERED: dict[str, State] = {
 """States that show an outcome."""
 
 STATES: dict[str, State] = {
+    **ANSWERED,
     **{f"{title}, empty": _page(title, "") for title in screenshots.PATHS},
     **{f"{title}, demo": _page(title, DEMO) for title in screenshots.PATHS},
     **{f"entries, {tab}": _entries_in(tab) for tab in TABS[1:]},
-    **ANSWERED,
     "record of a battery": recorded,
     "readings typed": typed,
     "entry refused": refused,
     "limit changed": limit_changed,
 }
-"""Every page with the empty and with the demo record, and what can be reached on them."""
+"""Every page with the empty and with the demo record, and what can be reached on them.
+
+Those of `ANSWERED` come first, so that a number means the same state in either.
+"""

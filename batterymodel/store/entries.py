@@ -478,9 +478,10 @@ def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
             )
         if deletions_of(session, [parent]):
             raise InputError(f"the {known.word} {parent} is deleted; restore it first")
-    if kind.unique:
+    if kind.unique and day_of(record) is None:
         values = {name: getattr(record, name) for name in kind.unique}
-        if any(other.id != entry_id for other in live_entries(session, kind.record, **values)):
+        alike = live_entries(session, kind.record, **values)
+        if any(other.id != entry_id and day_of(other.record) is None for other in alike):
             name = values[kind.unique[-1]]
             raise InputError(f"there is a {kind.word} '{name}' in the record already")
 

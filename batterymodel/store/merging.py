@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from batterymodel.errors import StoreError
 from batterymodel.store.entries import live_entries
+from batterymodel.store.records import day_of
 from batterymodel.store.tables import (
     KIND_OF_TABLE,
     KINDS,
@@ -88,6 +89,8 @@ def _missing(
 def _doubled(session: Session, kind: Kind) -> str | None:
     seen: dict[tuple[object, ...], str] = {}
     for entry in live_entries(session, kind.record) if kind.unique else ():
+        if day_of(entry.record) is not None:
+            continue
         name = tuple(getattr(entry.record, field) for field in kind.unique)
         if name in seen:
             return f"rows {seen[name]} and {entry.row_id} are both called '{name[-1]}'"

@@ -6,7 +6,13 @@ from typing import TypeVar
 
 from batterymodel.inputs.records import Record
 from batterymodel.store.entries import Entry
-from batterymodel.store.records import CardRevision, Move, day_of
+from batterymodel.store.records import (
+    CardRevision,
+    LoadConfiguration,
+    LoadPlan,
+    Move,
+    day_of,
+)
 from batterymodel.store.store import Store
 
 RecordT = TypeVar("RecordT", bound=Record)
@@ -14,8 +20,14 @@ RecordT = TypeVar("RecordT", bound=Record)
 PARENTS = ("battery_id", "aircraft_id", "connection_id")
 """Fields that name the entry a record belongs to."""
 
-IN_SEQUENCE = (Move, CardRevision)
-"""Kinds of which the last of a day is in force: going back to an earlier one is news."""
+IN_SEQUENCE: dict[type[Record], tuple[str, ...]] = {
+    Move: ("battery_id",),
+    CardRevision: ("battery_id",),
+    LoadPlan: ("aircraft_id",),
+    LoadConfiguration: ("aircraft_id", "name"),
+}
+"""Kinds of which the last of a day is in force: going back to an earlier one is news. With the
+fields that say what it is in force of."""
 
 
 def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[RecordT], bool]:
@@ -46,10 +58,10 @@ def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[Record
 
 def _of_its_day(store: Store, record: RecordT) -> list[Entry[RecordT]]:
     """Entries of its kind and parents; of a sequence only the one in force on its day."""
-    parents = PARENTS[:1] if isinstance(record, IN_SEQUENCE) else PARENTS
+    parents = IN_SEQUENCE.get(type(record), PARENTS)
     values = {name: getattr(record, name, None) for name in parents}
     found = store.entries(type(record), **{name: v for name, v in values.items() if v is not None})
-    if not isinstance(record, IN_SEQUENCE):
+    if type(record) not in IN_SEQUENCE:
         return list(found)
     return [entry for entry in found if day_of(entry.record) == day_of(record)][-1:]
 

@@ -38,6 +38,11 @@ class BatteryNow:
         """Standard deviation of the present draw [A]."""
         return self.current_a.sd
 
+    @property
+    def must_come_off(self) -> bool:
+        """The readings say that the battery does not stay on the supply."""
+        return self.outcome in (Outcome.SERVICE, Outcome.DISCONNECT)
+
     def later(self, minutes: float) -> BatteryNow:
         """The battery after some minutes on the same supply, its draw fallen with the taper.
 

@@ -7,22 +7,38 @@ from datetime import date
 
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.battery import BatteryNow
-from batterymodel.budget.results import BusVoltage, Capability, Load, Part, Room, Verdict
+from batterymodel.budget.endurance import Endurance
+from batterymodel.budget.resistance import Resistance
+from batterymodel.budget.results import (
+    BusVoltage,
+    Capability,
+    Learned,
+    Load,
+    Part,
+    Room,
+    Start,
+    Verdict,
+)
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer, Task
-from batterymodel.inputs.records import Supply
+from batterymodel.inputs.records import Battery, Readings, Supply
 
 
 @dataclass(frozen=True)
 class Told:
     """What was told: the aircraft's loads, the task, the supply, the battery's present draw.
 
-    ``supply_temp_c`` is the air at the supply [degC]; None where nobody took it.
+    ``plate`` is the battery by its plate and record, ``readings`` those of a connection with load
+    steps. ``battery_temp_c`` is the battery's temperature and ``supply_temp_c`` that of the air at
+    the supply [degC]; None where nobody took it.
     """
 
     loads: AircraftLoads
     task: Task
     supply: Supply
     battery: BatteryNow | None = None
+    plate: Battery | None = None
+    readings: Readings | None = None
+    battery_temp_c: float | None = None
     supply_temp_c: float | None = None
     on: date | None = None
 
@@ -57,6 +73,10 @@ class BudgetCase:
     verdict: Verdict
     voltage: BusVoltage
     wait_minutes: float | None
+    starts: tuple[Start, ...] = ()
+    battery_ohm: Resistance | None = None
+    on_battery: Endurance | None = None
+    learned: tuple[Learned, ...] = ()
 
     @property
     def tightest(self) -> Room:

@@ -8,16 +8,9 @@ from math import hypot
 import numpy as np
 
 from batterymodel.basis.arrays import FloatArray
+from batterymodel.budget.learning import CurrentBelief, declared
 from batterymodel.budget.results import Load
 from batterymodel.inputs.load_plan import Consumer
-
-UNSTATED_REL_SD = 0.10
-"""Spread of a consumer's current where none is stated [-] (own choice: a manual's figure is rounded
-and holds at another voltage)."""
-
-LEAST_SD_A = 0.05
-"""Least spread of a current that none is stated of [A] (own choice: figures are given to a tenth of
-an ampere)."""
 
 DUTY_REL_SD = 0.20
 """Spread of the part of a task that a consumer is on, where that is not all of it [-] (own choice:
@@ -25,9 +18,10 @@ nobody clocks it)."""
 
 
 def current_sd_a(consumer: Consumer) -> float:
-    """Spread of a consumer's current while it is on: the stated one, else by rule.
+    """Spread of a consumer's current while it is on, as its next reading may show it.
 
-    ``max(UNSTATED_REL_SD I, LEAST_SD_A)``; a consumer of 0 A has none.
+    ``hypot(sd, error of the mean)`` where it rests on readings; where it rests on none, the stated
+    spread, else the declared one.
 
     Parameters
     ----------
@@ -38,16 +32,31 @@ def current_sd_a(consumer: Consumer) -> float:
     float
         Standard deviation [A].
 
+    References
+    ----------
+    Declared currents: `learning.declared`.
+
     Examples
     --------
-    >>> current_sd_a(Consumer(name="Radio", continuous_a=4.0))
-    0.4
+    >>> round(current_sd_a(Consumer(name="Radio", continuous_a=4.0)), 3)
+    0.6
     """
-    if consumer.continuous_sd_a is not None:
-        return consumer.continuous_sd_a
-    if consumer.continuous_a == 0.0:
-        return 0.0
-    return max(UNSTATED_REL_SD * consumer.continuous_a, LEAST_SD_A)
+    belief = belief_of(consumer)
+    return hypot(belief.sd_a, belief.mean_sd_a) if consumer.readings else belief.sd_a
+
+
+def belief_of(consumer: Consumer) -> CurrentBelief:
+    """What is known of a consumer's current while it is on.
+
+    Parameters
+    ----------
+    consumer : Consumer
+
+    Returns
+    -------
+    CurrentBelief
+    """
+    return declared(consumer.continuous_a, consumer.continuous_sd_a, consumer.readings)
 
 
 def average_a(consumer: Consumer) -> float:

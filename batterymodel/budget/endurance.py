@@ -113,7 +113,7 @@ class LoadProfile:
 
 
 @dataclass(frozen=True)
-class BatteryNow:
+class BatteryAlone:
     """What is known of the battery at the start: charge [0..1], capacity [Ah], temperature [degC].
 
     ``capacity_ah`` is at the rated rate and the reference temperature, without a temperature the
@@ -187,7 +187,7 @@ class DrawnBatteries:
 
 def endurance(
     load: LoadProfile,
-    now: BatteryNow,
+    now: BatteryAlone,
     reserve_fraction: float,
     least_v: float | None = None,
 ) -> Endurance:
@@ -201,7 +201,7 @@ def endurance(
     Parameters
     ----------
     load : LoadProfile
-    now : BatteryNow
+    now : BatteryAlone
     reserve_fraction : float
         Part of the capacity to keep for the start [0..1].
     least_v : float, optional
@@ -241,12 +241,12 @@ def endurance(
     )
 
 
-def drawn_batteries(now: BatteryNow, load_rel_sd: float) -> DrawnBatteries:
+def drawn_batteries(now: BatteryAlone, load_rel_sd: float) -> DrawnBatteries:
     """Equally likely batteries of what is known.
 
     Parameters
     ----------
-    now : BatteryNow
+    now : BatteryAlone
     load_rel_sd : float
         Standard deviation of the load, relative.
 
@@ -301,7 +301,7 @@ def _used(load: LoadProfile, drawn: DrawnBatteries) -> FloatArray:
 
 def _minutes(
     load: LoadProfile,
-    now: BatteryNow,
+    now: BatteryAlone,
     drawn: DrawnBatteries,
     reserve_fraction: float,
     least_v: float,
@@ -324,7 +324,7 @@ def _minutes(
 
 
 def _soc_at_voltage(
-    now: BatteryNow, drawn: DrawnBatteries, load_a: float, least_v: float
+    now: BatteryAlone, drawn: DrawnBatteries, load_a: float, least_v: float
 ) -> FloatArray:
     """State of charge at which each battery's voltage under the load is the least allowed.
 

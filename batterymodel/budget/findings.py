@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from batterymodel.budget.case import BudgetCase
 from batterymodel.budget.results import OutputLimit, Part, Verdict
+from batterymodel.budget.start_findings import battery_alone, draws_more, start_alone, start_dip
 from batterymodel.budget.wording import (
     BATTERY_COUNTED,
     BATTERY_NOT_COUNTED,
@@ -336,9 +337,13 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     bus_voltage_high,
     left_off,
     battery_draw,
+    start_dip,
+    start_alone,
+    draws_more,
     limit_unconfirmed,
     supply_warm,
     over_hours,
+    battery_alone,
     stays_on,
     wall_circuit_unknown,
     load_figures,

@@ -3,46 +3,58 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 
 from batterymodel.basis.intervals import interval_around
+from batterymodel.budget.alone import task_on_battery
 from batterymodel.budget.battery import BatteryNow
 from batterymodel.budget.capability import bus_voltage, capability
 from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
 from batterymodel.budget.findings import findings_for
 from batterymodel.budget.fit import choice_of, room_of, wait_minutes
+from batterymodel.budget.learned import learned_from
 from batterymodel.budget.results import (
     Budget,
     Configuration,
     ConsumerLine,
+    Learned,
     Part,
     Verdict,
 )
 from batterymodel.budget.selection import Choice
+from batterymodel.budget.start_findings import deepest
+from batterymodel.budget.starts import resistance_of, starts_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
+    HEADLINE_START,
     HEADLINE_WITHOUT_BATTERY,
     HEADLINES,
     NEXT_STEPS,
+    TEMPERATURES,
     WHY,
     amperes,
     amperes_short,
     amperes_spare,
     listed,
     supply_words,
+    volts,
 )
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, outside
 from batterymodel.inputs.load_plan import AircraftLoads, Task
-from batterymodel.inputs.records import Supply
+from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.supply import circuit_output_a
 from batterymodel.rules.wording import minutes_words
 
-TEMP_RANGE_C = (-60.0, 80.0)
+SUPPLY_TEMP_RANGE_C = (-60.0, 80.0)
 """Temperatures of the air at a supply that are taken [degC] (own choice)."""
+
+BATTERY_TEMP_RANGE_C = (-60.0, 120.0)
+"""Temperatures of a battery that are taken [degC] (own choice: those of the readings)."""
 
 
 def budget(
@@ -51,6 +63,9 @@ def budget(
     supply: Supply,
     battery_now: BatteryNow | None = None,
     *,
+    battery: Battery | None = None,
+    readings: Readings | None = None,
+    battery_temp_c: float | None = None,
     supply_temp_c: float | None = None,
     on: date | None = None,
 ) -> Budget:
@@ -59,7 +74,9 @@ def budget(
     1. What the supply can give, limit by limit.
     2. The consumers that run: the fewest left off, the least needed first.
     3. What each limit leaves, and the voltage at the aircraft.
-    4. Findings, and what to do.
+    4. What each motor's start does to the bus, and how long the battery alone would last.
+    5. What the load steps of a connection teach of the consumers.
+    6. Findings, and what to do.
 
     Parameters
     ----------
@@ -70,6 +87,13 @@ def budget(
     battery_now : BatteryNow, optional
         The battery's present draw (`battery.battery_now` of an assessment); without, it is not
         counted and a finding says so.
+    battery : Battery, optional
+        The battery by its plate and record; without it, or without `battery_now`, starts are
+        those on the supply alone, and nothing is said of the battery alone.
+    readings : Readings, optional
+        Of a connection: their load steps tell resistances and consumers' currents.
+    battery_temp_c : float, optional
+        The battery's temperature [degC], -60 to 120.
     supply_temp_c : float, optional
         Air at the supply [degC], -60 to 80.
     on : date, optional
@@ -84,7 +108,17 @@ def budget(
     InputError
         No such task or consumer, or a value that cannot be right.
     """
-    told = _told(loads, task, supply, battery_now, supply_temp_c, on)
+    told = Told(
+        loads=_checked("loads", loads, AircraftLoads),
+        task=_task(task, loads),
+        supply=_checked("supply", supply, Supply),
+        battery=_checked("battery_now", battery_now, BatteryNow, type(None)),
+        plate=_checked("battery", battery, Battery, type(None)),
+        readings=_checked("readings", readings, Readings, type(None)),
+        battery_temp_c=_temperature("battery_temp_c", battery_temp_c, BATTERY_TEMP_RANGE_C),
+        supply_temp_c=_temperature("supply_temp_c", supply_temp_c, SUPPLY_TEMP_RANGE_C),
+        on=on,
+    )
     case = _case(told)
     return Budget(
         verdict=case.verdict,
@@ -101,6 +135,10 @@ def budget(
         consumers=_consumer_lines(case),
         wait_minutes=case.wait_minutes,
         voltage=case.voltage,
+        starts=case.starts,
+        battery_ohm=case.battery_ohm,
+        on_battery=case.on_battery,
+        learned=case.learned,
         configuration=_configuration(case),
         findings=findings_for(case),
         next_steps=_next_steps(case),
@@ -116,18 +154,30 @@ def _case(told: Told) -> BudgetCase:
     rooms = {limit: room_of(told, limit, choice.runs) for limit in able.limits}
     applying = [room for limit, room in rooms.items() if limit.applies]
     at_once = next(room for limit, room in rooms.items() if not limit.over_hours)
-    running = [one for one, on in zip(told.loads.consumers, choice.runs, strict=True) if on]
+    running = tuple(one for one, on in zip(told.loads.consumers, choice.runs, strict=True) if on)
+    load, ohm = load_of(running, told.task.minutes), resistance_of(told)
+    verdict = _verdict(told, choice)
     return BudgetCase(
         told=told,
         capability=able,
         runs=tuple(bool(on) for on in choice.runs),
-        load=load_of(running, told.task.minutes),
+        load=load,
         room=tuple(sorted(applying, key=lambda room: room.spare_a)),
         over_hours=next((room for limit, room in rooms.items() if not limit.applies), None),
-        verdict=_verdict(told, choice),
+        verdict=verdict,
         voltage=bus_voltage(told.supply, at_once.load_a),
         wait_minutes=wait_minutes(told, able),
+        starts=() if verdict is Verdict.TOO_MUCH else starts_of(told, running, able, ohm),
+        battery_ohm=ohm,
+        on_battery=task_on_battery(told, load, ohm),
+        learned=_learned(told),
     )
+
+
+def _learned(told: Told) -> tuple[Learned, ...]:
+    if told.readings is None:
+        return ()
+    return learned_from(told.loads, told.readings, told.supply)
 
 
 def _verdict(told: Told, choice: Choice) -> Verdict:
@@ -148,6 +198,9 @@ def _headline(case: BudgetCase) -> str:
         name=room.name,
         off=listed(off) if off else "",
     )
+    start = deepest(case)
+    if start is not None:
+        said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
     return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
 
 
@@ -219,26 +272,11 @@ def _not_checked(told: Told) -> tuple[str, ...]:
     return tuple(name for name, is_known in known.items() if not is_known)
 
 
-def _told(
-    loads: AircraftLoads,
-    task: str | Task,
-    supply: Supply,
-    battery_now: BatteryNow | None,
-    supply_temp_c: float | None,
-    on: date | None,
-) -> Told:
-    """What was told, refused where it cannot be right."""
-    _check_kind("loads", loads, AircraftLoads)
-    _check_kind("task", task, Task, str)
-    _check_kind("supply", supply, Supply)
-    _check_kind("battery_now", battery_now, BatteryNow, type(None))
-    _check_kind("supply_temp_c", supply_temp_c, float, int, type(None))
-    least, most = TEMP_RANGE_C
-    if supply_temp_c is not None and not least <= supply_temp_c <= most:
-        problem = outside(supply_temp_c, least, most)
-        raise EntryError("", "supply_temp_c", problem, name="temperature at the supply")
-    chosen = loads.task(task) if isinstance(task, str) else _by_their_names(task, loads)
-    return Told(loads, chosen, supply, battery_now, supply_temp_c, on)
+def _task(task: str | Task, loads: AircraftLoads) -> Task:
+    """The task of that name, or the one given with its consumers' names as the list has them."""
+    _checked("task", task, Task, str)
+    _checked("loads", loads, AircraftLoads)
+    return loads.task(task) if isinstance(task, str) else _by_their_names(task, loads)
 
 
 def _by_their_names(task: Task, loads: AircraftLoads) -> Task:
@@ -249,8 +287,17 @@ def _by_their_names(task: Task, loads: AircraftLoads) -> Task:
     return task.model_copy(update={"needs": needs, "wants": wants})
 
 
-def _check_kind(name: str, given: object, *kinds: type) -> None:
-    """Refuse what a caller without type checks may give."""
+def _temperature(name: str, temp_c: float | None, within_c: tuple[float, float]) -> float | None:
+    """A temperature that can be, or none."""
+    _checked(name, temp_c, float, int, type(None))
+    if temp_c is not None and not within_c[0] <= temp_c <= within_c[1]:
+        raise EntryError("", name, outside(temp_c, *within_c), name=TEMPERATURES[name])
+    return temp_c
+
+
+def _checked(name: str, given: Any, *kinds: type) -> Any:
+    """What was given; refused where a caller without type checks gave another kind."""
     if not isinstance(given, kinds) or isinstance(given, bool):
         wanted = "a number" if float in kinds else kinds[0].__name__
         raise InputError(f"{name}: {wanted} is needed, not {type(given).__name__}")
+    return given

@@ -6,6 +6,9 @@ from datetime import date
 from enum import StrEnum
 
 from batterymodel.basis.intervals import Interval
+from batterymodel.budget.endurance import Endurance
+from batterymodel.budget.peaks import Dip, SupplyAlone
+from batterymodel.budget.resistance import Resistance
 from batterymodel.rules.results import Finding, Result
 
 
@@ -124,13 +127,48 @@ class BusVoltage(Result):
     drop_v: float | None
 
 
+class Start(Result):
+    """A motor's start while the task runs.
+
+    ``timed`` says whether anybody told ``starting_s``. ``with_battery`` is None where no battery is
+    known that may be used.
+    """
+
+    name: str
+    starting_a: float
+    starting_s: float
+    timed: bool
+    with_battery: Dip | None
+    supply_alone: SupplyAlone
+
+
+class Learned(Result):
+    """What a connection's load steps taught of one consumer [A].
+
+    ``readings`` is the number of steps its current rests on now, ``steps`` how many of them are of
+    this connection. ``more_probability`` [0..1] that it draws more than before, ``more_a`` how much
+    if so, ``seen_a`` the mean of the new steps.
+    """
+
+    name: str
+    before_a: Interval
+    after_a: Interval
+    readings: int
+    steps: int
+    more_probability: float
+    more_a: Interval
+    seen_a: float
+
+
 class Budget(Result):
     """Everything said of one task on one supply. `model_dump(mode="json")` is the JSON contract.
 
     ``battery_a`` is the battery's present draw, None where it is not known. ``room`` has every
     limit that applies, the tightest first; ``spare_a`` is that of the first, below zero where it
     does not fit. ``wait_minutes`` is the time until all that is wanted fits, as the battery's draw
-    falls; None where it fits now or waiting does not help.
+    falls; None where it fits now or waiting does not help. ``starts`` are those of the consumers
+    that run, ``battery_ohm`` the battery's resistance with its leads, ``on_battery`` the same task
+    without ground power; these two are None where no battery is known that may be used.
     """
 
     verdict: Verdict
@@ -147,6 +185,10 @@ class Budget(Result):
     consumers: tuple[ConsumerLine, ...]
     wait_minutes: float | None
     voltage: BusVoltage
+    starts: tuple[Start, ...]
+    battery_ohm: Resistance | None
+    on_battery: Endurance | None
+    learned: tuple[Learned, ...]
     configuration: Configuration
     findings: tuple[Finding, ...]
     next_steps: tuple[str, ...]

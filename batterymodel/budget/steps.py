@@ -14,8 +14,8 @@ import numpy as np
 from batterymodel.basis.arrays import BoolArray, FloatArray, IntArray
 
 SIDE_S = 90.0
-"""Longest stretch on each side of a step that is looked at [s] (own choice: the faster part of a
-taper takes some minutes, so that a parabola follows it over this)."""
+"""Longest stretch on each side of a step that is looked at [s] (own choice: shorter ones do worse
+on the tapers of `tests.budget.test_learning`, whose faster part takes some minutes)."""
 
 MOST_SIDE_READINGS = 15
 """Most readings on each side that are looked at (own choice)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil, floor
 
+from batterymodel.budget.endurance import StoppedBy, WearGrade
 from batterymodel.budget.results import Part, Verdict
 from batterymodel.inputs.records import Supply
 
@@ -26,6 +27,10 @@ RULE_WORDS = {
     "battery_outcome": "The battery itself",
     "bus_voltage_low": "Voltage at the aircraft",
     "bus_voltage_high": "Highest bus voltage",
+    "start_dip": "Motor start",
+    "start_alone": "Start without a battery",
+    "battery_alone": "Without ground power",
+    "draws_more": "Draws more than before",
     "supply_warm": "Warm supply",
     "wall_circuit_unknown": "Wall circuit",
     "load_figures": "Source of the currents",
@@ -81,6 +86,21 @@ TEXTS = {
     "{limit} that it needs: use a shorter or thicker cable, or less load.",
     "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
     "{limit} that it bears: have the supply's voltage checked.",
+    "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
+    "{peak} for it.",
+    "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
+    "on more supply.",
+    "start_alone.note": "The battery covers the start of {names}. Without a sound battery on the "
+    "bus it is more than the supply gives: its voltage falls, and what else is on may reset.",
+    "start_alone.watch": "The start of {names} is more than the supply gives, and no battery is "
+    "known to cover it: the voltage may fall, and what else is on may reset.",
+    "battery_alone.note": "Without ground power the battery carries this load for {minutes} "
+    "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
+    "would take {depth:.0f} % of what it holds, {wear}.",
+    "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
+    "({low} to {high}). Have it looked at, or correct its entry.",
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
     "supply_warm.watch": "The rating holds up to {limit:.0f} °C and the air at the supply has "
     "{value:.0f} °C: how much less it gives there is not known. Its maker's papers tell.",
@@ -89,6 +109,20 @@ TEXTS = {
     "load_figures.note": "The currents come from no document that was named. Measure them, or take "
     "them from the aircraft's papers.",
 }
+
+UNTIL = {
+    StoppedBy.RESERVE: "only {reserve:.0f} % is left for the start",
+    StoppedBy.LEAST_VOLTAGE: "the bus voltage is too low",
+}
+
+WEAR = {
+    WearGrade.SHALLOW: "which costs it next to nothing",
+    WearGrade.MARKED: "and each such discharge costs it some of its life",
+    WearGrade.BELOW_TOP_OFF: "too much to be topped off in place afterwards",
+    WearGrade.DEEP: "a deep discharge, which costs it much of its life",
+}
+
+HEADLINE_START = " The start of {name} dips the bus to {value}."
 
 BATTERY_COUNTED = "with {draw} for the battery"
 BATTERY_NOT_COUNTED = "the battery not counted"
@@ -101,6 +135,11 @@ NEXT_STEPS = {
     "({low} to {high}). What is above is the battery's draw, or something else that is on.",
     "wait": "Wait {minutes}: by then the battery's draw has fallen far enough for all of it.",
     "too_much": "Do the task in parts, or use a supply and a circuit that give {short} more.",
+}
+
+TEMPERATURES = {
+    "battery_temp_c": "temperature at the battery",
+    "supply_temp_c": "temperature at the supply",
 }
 
 BUDGET_CAUTIONS = (

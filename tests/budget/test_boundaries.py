@@ -25,9 +25,9 @@ def test_the_panel_meters_error_is_in_the_margin(rated_a, fits):
     assert (verdict((consumer("a", 30.0),), rated_a) is Verdict.FITS) is fits
 
 
-@pytest.mark.parametrize(("rated_a", "fits"), [(35.2, False), (35.21, True)])
-def test_a_tenth_of_an_unstated_current_is_in_the_margin(rated_a, fits):
-    """30 A with 3 A of spread and the meter's one: 1.645 sqrt(10) = 5.202 A."""
+@pytest.mark.parametrize(("rated_a", "fits"), [(37.58, False), (37.59, True)])
+def test_the_spread_of_a_current_that_nobody_measured_is_in_the_margin(rated_a, fits):
+    """30 A with 15 % of spread and the meter's one: 1.645 sqrt(4.5^2 + 1) = 7.583 A."""
     told = (Consumer(name="a", continuous_a=30.0),)
     assert (verdict(told, rated_a) is Verdict.FITS) is fits
 

@@ -8,12 +8,17 @@ from batterymodel.budget.demand import average_sd_a, columns, current_sd_a, load
 from batterymodel.inputs.load_plan import Consumer
 
 
-def test_a_current_of_unstated_spread_has_a_tenth():
-    assert current_sd_a(Consumer(name="a", continuous_a=9.0)) == pytest.approx(0.9)
-    assert current_sd_a(Consumer(name="a", continuous_a=0.2)) == pytest.approx(0.05)
-    assert current_sd_a(Consumer(name="a", continuous_a=0.0)) == 0.0
+def test_a_current_that_nobody_measured_has_a_spread_and_a_stated_one_its_own():
+    assert current_sd_a(Consumer(name="a", continuous_a=9.0)) == pytest.approx(1.35)
+    assert current_sd_a(Consumer(name="a", continuous_a=0.2)) == pytest.approx(0.3)
     stated = Consumer(name="a", continuous_a=9.0, continuous_sd_a=0.0)
     assert current_sd_a(stated) == 0.0
+
+
+def test_the_next_reading_of_a_measured_current_may_be_off_by_the_mean_too():
+    """Spread 1 A, and an error of the mean of 1 / sqrt(1 + 3) = 0.5 A: 1.118 A together."""
+    measured = Consumer(name="a", continuous_a=9.0, continuous_sd_a=1.0, readings=3)
+    assert current_sd_a(measured) == pytest.approx(1.118, abs=1e-3)
 
 
 def test_loads_add_and_their_spreads_as_roots_of_squares():

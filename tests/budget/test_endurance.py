@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from batterymodel import Battery, BatteryModelError
 from batterymodel.budget.endurance import (
-    BatteryNow,
+    BatteryAlone,
     LoadProfile,
     StoppedBy,
     WearGrade,
@@ -23,7 +23,7 @@ from tests.budget.two_wells import drawn_wells, first_below_zero
 
 PLATE_AH = 40.0
 BATTERY = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=PLATE_AH)
-FULL = BatteryNow(BATTERY, 1.0, 0.0, PLATE_AH, 0.0, 25.0)
+FULL = BatteryAlone(BATTERY, 1.0, 0.0, PLATE_AH, 0.0, 25.0)
 
 
 def _task(load_a: float, minutes: float = 20.0) -> LoadProfile:
@@ -62,7 +62,7 @@ def test_a_heavy_part_ends_the_task_where_the_voltage_falls_too_low():
     assert last.stopped_by is StoppedBy.LEAST_VOLTAGE
     assert last.minutes.low == last.minutes.high == pytest.approx(10.0)
     assert last.chance_enough < 0.1
-    assert endurance(heavy, now, 0.3, least_v=21.0).minutes.low > 12.0
+    assert endurance(heavy, now, 0.3, least_v=20.0).minutes.mean > 80.0
 
 
 def test_a_least_voltage_below_the_batterys_end_voltage_changes_nothing():
@@ -108,7 +108,7 @@ def test_intervals_hold_the_minutes_of_discharges_by_another_law(count):
     told_a, told_c = load / (1.0 + 0.05 * rng.normal(size=count)), temp_c + rng.normal(size=count)
     inside, error = [], []
     for k in range(count):
-        now = BatteryNow(
+        now = BatteryAlone(
             BATTERY, float(np.clip(told_soc[k], 0.0, 1.0)), 0.03, told_ah[k], 2.0, told_c[k]
         )
         last = endurance(LoadProfile((20.0,), (told_a[k],)), now, reserve[k]).minutes

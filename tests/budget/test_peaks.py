@@ -184,6 +184,15 @@ def test_less_knowledge_never_narrows_the_interval(sd):
     assert width[1] >= width[0] - 0.03
 
 
+def test_what_nobody_knows_of_the_first_tenths_of_a_second_is_in_the_interval():
+    """How fast the overvoltage of charging goes: about 2 V of it are on this battery."""
+    whole = _low().least_bus_v
+    known = _low(later_log_sd=0.0, later_share_sd=0.0).least_bus_v
+    assert known.high - known.low < 0.01
+    assert whole.high - whole.low > 1.0
+    assert whole.low < 25.4 - 0.012 * 40.0 + 0.5
+
+
 def test_time_and_chance_below_a_limit_follow_the_limit():
     circuit = drawn_circuits(MotorStart(10.0, 120.0, 0.5), 30.0, SUPPLY, BATTERY)
     path = followed(circuit)

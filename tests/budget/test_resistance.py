@@ -141,6 +141,20 @@ def test_at_its_limit_the_supply_tells_no_resistance_of_its_own():
     assert supply_resistance(_at_limit(0.02), SUPPLY) == generic_supply_resistance()
 
 
+def test_a_step_into_the_supplys_limit_is_no_resistance_of_its_cable():
+    """50 A to the limit of 60 A while the bus falls by 2 V to the battery's voltage."""
+    after = TIME_S >= 130.0
+    readings = Readings(
+        elapsed_s=TIME_S,
+        supply_current_a=np.where(after, 59.5, 50.0),
+        battery_current_a=np.where(after, -10.0, 5.0),
+        supply_voltage_v=np.where(after, 25.5, 27.5),
+        events=(Event(elapsed_s=130.0, text="pump on"),),
+    )
+    assert supply_steps(readings, SUPPLY) == ()
+    assert len(supply_steps(readings, Supply(rated_current_a=100.0))) == 1
+
+
 def test_a_cable_known_by_length_and_gauge_narrows_the_belief():
     assert generic_supply_resistance(0.01).log_sd < generic_supply_resistance().log_sd
     with pytest.raises(BatteryModelError, match="above 0"):

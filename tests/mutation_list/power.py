@@ -7,13 +7,18 @@ from tests.mutation_list.mutation import changes_in
 BUDGET = (
     *changes_in(
         "budget",
-        ("unstated spread of a load", "demand", "_REL_SD = 0.10\n", "_REL_SD = 0.05\n"),
+        (
+            "unstated spread of a load",
+            "demand",
+            "declared(consumer.continuous_a, consumer.continuous_sd_a, consumer.readings)",
+            "declared(consumer.continuous_a, 0.1 * consumer.continuous_a, consumer.readings)",
+        ),
         ("spread of duty", "demand", "DUTY_REL_SD = 0.20\n", "DUTY_REL_SD = 0.05\n"),
         ("longest wait", "fit", "LONGEST_WAIT_MINUTES = 6 * 60\n", "LONGEST_WAIT_MINUTES = 700\n"),
     ),
     *changes_in(
         "budget",
-        ("least spread of a load", "demand", "LEAST_SD_A = 0.05\n", "LEAST_SD_A = 0.5\n"),
+        ("error of a measured mean", "demand", "if consumer.readings else", "if False else"),
         tests=("tests/budget/test_demand.py",),
     ),
     *changes_in(
@@ -56,6 +61,45 @@ BUDGET = (
     ),
 )
 
+STARTS = (
+    *changes_in(
+        "budget",
+        (
+            "reserve nobody stated",
+            "alone",
+            "UNSTATED_RESERVE = 0.60\n",
+            "UNSTATED_RESERVE = 0.50\n",
+        ),
+        tests=("tests/budget/test_alone.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("others while a motor starts", "starts", "if one is not motor)", "if True)"),
+        (
+            "battery that may not cover",
+            "starts",
+            " or now.must_come_off:",
+            ":",
+        ),
+        tests=("tests/budget/test_starts.py",),
+    ),
+    *changes_in(
+        "budget",
+        (
+            "step of two consumers",
+            "learned",
+            "or not all(_is_named(one.name, longest.name)",
+            "or not all(True",
+        ),
+        tests=("tests/budget/test_learned.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("draws more for sure", "start_findings", "MORE = 0.95\n", "MORE = 0.5\n"),
+        tests=("tests/budget/test_start_findings.py",),
+    ),
+)
+
 SUPPLIES = (
     *changes_in(
         "reference",
@@ -77,4 +121,4 @@ SUPPLIES = (
     ),
 )
 
-ALL = (*BUDGET, *SUPPLIES)
+ALL = (*BUDGET, *STARTS, *SUPPLIES)

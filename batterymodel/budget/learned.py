@@ -1,0 +1,125 @@
+"""Load steps of a connection given to the consumers that the readings' events name."""
+
+from __future__ import annotations
+
+import re
+
+from batterymodel.basis.intervals import LEVEL_SD, interval_around
+from batterymodel.budget.demand import belief_of
+from batterymodel.budget.learning import MeasuredStep, draws_more, measured_steps, updated
+from batterymodel.budget.results import Learned
+from batterymodel.inputs.load_plan import AircraftLoads, Consumer
+from batterymodel.inputs.records import Readings, Supply
+
+
+def learned_from(
+    loads: AircraftLoads, readings: Readings, supply: Supply | None = None
+) -> tuple[Learned, ...]:
+    """What the load steps of a connection teach of the consumers.
+
+    A step belongs to the consumer whose name stands in the words of its event, the longest where
+    several do; a step that nobody marked belongs to none.
+
+    Parameters
+    ----------
+    loads : AircraftLoads
+    readings : Readings
+    supply : Supply, optional
+        Gives the current at which the supply limits.
+
+    Returns
+    -------
+    tuple of Learned
+        One for each consumer that stepped, in the order of the aircraft's list.
+    """
+    steps = [step for step in measured_steps(readings, supply) if step.marked]
+    owners = [owner_of(step.text, loads) for step in steps]
+    found = []
+    for consumer in loads.consumers:
+        own = [step for step, owner in zip(steps, owners, strict=True) if owner is consumer]
+        if own:
+            found.append(_learned(consumer, own))
+    return tuple(found)
+
+
+def with_learned(loads: AircraftLoads, learned: tuple[Learned, ...]) -> AircraftLoads:
+    """The aircraft's loads with the currents that were learned.
+
+    Parameters
+    ----------
+    loads : AircraftLoads
+    learned : tuple of Learned
+
+    Returns
+    -------
+    AircraftLoads
+        Means, spreads and counts of those consumers; a starting current that is below the new
+        mean is raised to it. Tasks stay as they are.
+    """
+    by_name = {one.name: one for one in learned}
+    consumers = tuple(
+        _with(consumer, by_name[consumer.name]) if consumer.name in by_name else consumer
+        for consumer in loads.consumers
+    )
+    return loads.model_copy(update={"consumers": consumers})
+
+
+def owner_of(words: str, loads: AircraftLoads) -> Consumer | None:
+    """The consumer that the words of an event name.
+
+    Parameters
+    ----------
+    words : str
+        Such as ``fuel pump on``.
+    loads : AircraftLoads
+
+    Returns
+    -------
+    Consumer or None
+        None where none is named, or two of which neither is a part of the other's name: such a
+        step is no one's alone.
+    """
+    named = [one for one in loads.consumers if _is_named(one.name, words)]
+    longest = max(named, key=lambda one: len(one.name), default=None)
+    if longest is None or not all(_is_named(one.name, longest.name) for one in named):
+        return None
+    return longest
+
+
+def _is_named(name: str, words: str) -> bool:
+    """Whether a name stands in the words, whole, whatever the letters' case and the spaces."""
+    return f" {_plain(name)} " in f" {_plain(words)} "
+
+
+def _plain(words: str) -> str:
+    return " ".join(re.findall(r"\w+", words.casefold()))
+
+
+def _learned(consumer: Consumer, steps: list[MeasuredStep]) -> Learned:
+    before = after = belief_of(consumer)
+    for step in steps:
+        after = updated(after, abs(step.size_a), step.sd_a)
+    more = draws_more(before, [abs(s.size_a) for s in steps], [s.sd_a for s in steps])
+    return Learned(
+        name=consumer.name,
+        before_a=interval_around(before.mean_a, before.sd_a, least=0.0),
+        after_a=interval_around(after.mean_a, after.sd_a, least=0.0),
+        readings=after.readings,
+        steps=len(steps),
+        more_probability=more.probability,
+        more_a=more.excess_a,
+        seen_a=more.seen_a,
+    )
+
+
+def _with(consumer: Consumer, learned: Learned) -> Consumer:
+    mean_a = max(learned.after_a.mean, 0.0)
+    starting = consumer.starting_a
+    return consumer.model_copy(
+        update={
+            "continuous_a": mean_a,
+            "continuous_sd_a": (learned.after_a.high - learned.after_a.mean) / LEVEL_SD,
+            "readings": learned.readings,
+            "starting_a": None if starting is None else max(starting, mean_a),
+        }
+    )

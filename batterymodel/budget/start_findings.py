@@ -1,0 +1,155 @@
+"""Rules of the budget about motors' starts, the battery alone, and currents that have grown."""
+
+from __future__ import annotations
+
+from batterymodel.basis.intervals import Interval
+from batterymodel.budget.alone import reserve_of
+from batterymodel.budget.case import BudgetCase
+from batterymodel.budget.peaks import Dip
+from batterymodel.budget.results import Start
+from batterymodel.budget.selection import HELD
+from batterymodel.budget.wording import UNTIL, WEAR, amperes, listed, tell, volts
+from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.limits import Limit
+from batterymodel.rules.case import OWN_RULE, against
+from batterymodel.rules.results import Finding, Severity
+from batterymodel.rules.wording import minutes_words
+
+MORE = 0.95
+"""Probability from which on a consumer counts as drawing more than before (own choice)."""
+
+
+def start_dip(case: BudgetCase) -> Finding | None:
+    """The start that brings the bus down most, the battery on it, against the voltage it needs.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    found = deepest(case)
+    if found is None:
+        return None
+    start, dip = found
+    limit = bus_min(case.told.loads)
+    held = dip.chance_below <= 1.0 - HELD
+    text = tell(
+        "start_dip.ok" if held else "start_dip.watch",
+        name=start.name,
+        starting=amperes(start.starting_a),
+        seconds=start.starting_s,
+        limit=volts(limit.value),
+        peak=amperes(dip.battery_peak_a.mean),
+        **_in_volts(dip.least_bus_v),
+    )
+    severity = Severity.OK if held else Severity.WATCH
+    return against("start_dip", severity, text, dip.least_bus_v.mean, limit)
+
+
+def deepest(case: BudgetCase) -> tuple[Start, Dip] | None:
+    """The start with the lowest bus voltage, the battery on the bus.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    start, dip : Start, Dip, or None
+        None without a start, or without a battery that may be used.
+    """
+    dips = [(one, one.with_battery) for one in case.starts if one.with_battery is not None]
+    return min(dips, key=lambda pair: pair[1].least_bus_v.low, default=None)
+
+
+def start_alone(case: BudgetCase) -> Finding | None:
+    """Starts that the supply alone cannot be relied on for.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    beyond = [one for one in case.starts if one.supply_alone.chance_within < HELD]
+    if not beyond:
+        return None
+    covered = all(one.with_battery is not None for one in beyond)
+    return Finding(
+        rule="start_alone",
+        severity=Severity.NOTE if covered else Severity.WATCH,
+        text=tell(
+            "start_alone.note" if covered else "start_alone.watch",
+            names=listed(one.name for one in beyond),
+        ),
+        source=OWN_RULE,
+    )
+
+
+def battery_alone(case: BudgetCase) -> Finding | None:
+    """How long the battery carries the same load without ground power, and what it costs it.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    alone, reserve = case.on_battery, reserve_of(case.told)
+    if alone is None:
+        return None
+    text = tell(
+        "battery_alone.note",
+        minutes=minutes_words(alone.minutes.mean),
+        low=alone.minutes.low,
+        high=alone.minutes.high,
+        until=UNTIL[alone.stopped_by].format(reserve=100.0 * reserve.value),
+        task=minutes_words(case.told.task.minutes),
+        depth=100.0 * alone.wear.depth.mean,
+        wear=WEAR[alone.wear.grade],
+    )
+    limit = Limit(case.told.task.minutes, "min", reserve.source, reserve.generic)
+    return against("battery_alone", Severity.NOTE, text, alone.minutes.mean, limit)
+
+
+def draws_more(case: BudgetCase) -> Finding | None:
+    """The consumer that most surely draws more than was known of it.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    grown = [one for one in case.learned if one.more_probability >= MORE]
+    if not grown:
+        return None
+    surest = max(grown, key=lambda one: one.more_probability)
+    text = tell(
+        "draws_more.watch",
+        name=surest.name,
+        seen=amperes(surest.seen_a),
+        before=amperes(surest.before_a.mean),
+        more=amperes(surest.more_a.mean),
+        low=amperes(surest.more_a.low),
+        high=amperes(surest.more_a.high),
+    )
+    limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
+    return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)
+
+
+def _in_volts(interval: Interval) -> dict[str, str]:
+    return {
+        "value": volts(interval.mean),
+        "low": volts(interval.low),
+        "high": volts(interval.high),
+    }

@@ -1,0 +1,162 @@
+"""Motors that start while a task runs: what each does to the bus, with and without battery."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.budget.case import Told
+from batterymodel.budget.demand import load_of
+from batterymodel.budget.peaks import (
+    GENERIC_STARTING_S,
+    BusBattery,
+    MotorStart,
+    SupplyLine,
+    dip_with_battery,
+    dip_without_battery,
+)
+from batterymodel.budget.resistance import (
+    Resistance,
+    battery_resistance,
+    generic_resistance,
+    generic_supply_resistance,
+    supply_resistance,
+)
+from batterymodel.budget.results import Capability, Start
+from batterymodel.inputs.load_plan import Consumer
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
+from batterymodel.reference.temperature import rest_voltage_v, within_data_c
+from batterymodel.reference.wiring import cable_ohm
+
+
+def starts_of(
+    told: Told, running: tuple[Consumer, ...], able: Capability, ohm: Resistance | None
+) -> tuple[Start, ...]:
+    """Every start of the consumers that run, the others being on.
+
+    Parameters
+    ----------
+    told : Told
+    running : tuple of Consumer
+    able : Capability
+    ohm : Resistance, optional
+        The battery's; without, the starts are on the supply alone.
+
+    Returns
+    -------
+    tuple of Start
+        In the order of the aircraft's list; those whose start takes no more than their running
+        are left out.
+    """
+    line, battery = _line(told, able), None if ohm is None else bus_battery(told, ohm)
+    return tuple(
+        _start(told, motor, running, line, battery)
+        for motor in running
+        if motor.starting_a is not None and motor.starting_a > motor.continuous_a
+    )
+
+
+def resistance_of(told: Told) -> Resistance | None:
+    """Resistance of the battery on the bus: by load steps of the readings, else generic.
+
+    Parameters
+    ----------
+    told : Told
+
+    Returns
+    -------
+    Resistance or None
+        None where no battery is told, its charge is not known or it must come off.
+    """
+    plate, now = told.plate, told.battery
+    if plate is None or now is None or now.state_of_charge is None or now.must_come_off:
+        return None
+    if told.readings is None:
+        return generic_resistance(plate, told.battery_temp_c)
+    line_ohm = 0.0 if told.supply.cable is None else cable_ohm(told.supply.cable)
+    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c, line_ohm)
+
+
+def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
+    """The battery as a motor's start meets it.
+
+    Parameters
+    ----------
+    told : Told
+        With battery, its charge and its plate.
+    ohm : Resistance
+        The battery's, with its leads.
+
+    Returns
+    -------
+    BusBattery
+    """
+    plate, now = told.plate, told.battery
+    assert plate is not None  # `resistance_of` gave a resistance
+    assert now is not None
+    assert now.state_of_charge is not None
+    charge = now.state_of_charge
+    temp_c = within_data_c(REFERENCE_TEMP_C if told.battery_temp_c is None else told.battery_temp_c)
+    low, mean, high = rest_voltage_v(plate, [charge.low, charge.mean, charge.high], temp_c)
+    return BusBattery(
+        rest_voltage_v=float(mean),
+        rest_voltage_sd_v=float(
+            np.hypot((high - low) / (2.0 * LEVEL_SD), _curve_sd_v(plate, charge.mean))
+        ),
+        resistance_ohm=ohm.median_ohm,
+        resistance_log_sd=ohm.log_sd,
+        draw_a=now.current_a.mean,
+        draw_sd_a=now.sd_a,
+    )
+
+
+def _curve_sd_v(battery: Battery, soc: float) -> float:
+    """How far a healthy battery may lie off the rest-voltage curve [V]."""
+    rest = data_for(battery.chemistry).rest
+    return battery.cells * (soc * rest.sd_v + (1.0 - soc) * rest.sd_empty_v)
+
+
+def _line(told: Told, able: Capability) -> SupplyLine:
+    """The supply up to the bus; its electronics limit at its rating, whatever its breaker does."""
+    supply = told.supply
+    line_ohm = None if supply.cable is None else cable_ohm(supply.cable)
+    if told.readings is None:
+        ohm = generic_supply_resistance(line_ohm)
+    else:
+        ohm = supply_resistance(told.readings, supply, line_ohm)
+    rated = next(one for one in able.limits if one.name.startswith("supply rating"))
+    return SupplyLine(
+        set_voltage_v=supply.set_voltage_v,
+        limit_a=rated.limit_a,
+        line_ohm=ohm.median_ohm,
+        set_voltage_sd_v=supply.voltage_tolerance_v / LEVEL_SD,
+        line_log_sd=ohm.log_sd,
+    )
+
+
+def _start(
+    told: Told,
+    motor: Consumer,
+    running: tuple[Consumer, ...],
+    line: SupplyLine,
+    battery: BusBattery | None,
+) -> Start:
+    assert motor.starting_a is not None  # `starts_of` leaves the others out
+    seconds = GENERIC_STARTING_S if motor.starting_s is None else motor.starting_s
+    surge = MotorStart(motor.continuous_a, motor.starting_a, seconds, named_v=line.set_voltage_v)
+    others = load_of((one for one in running if one is not motor), told.task.minutes)
+    load_a, sd_a = others.at_once_a, others.at_once_sd_a
+    least_v = bus_min(told.loads).value
+    with_battery = None
+    if battery is not None:
+        with_battery = dip_with_battery(surge, load_a, line, battery, least_v, sd_a)
+    return Start(
+        name=motor.name,
+        starting_a=motor.starting_a,
+        starting_s=seconds,
+        timed=motor.starting_s is not None,
+        with_battery=with_battery,
+        supply_alone=dip_without_battery(surge, load_a, line, least_v, sd_a),
+    )

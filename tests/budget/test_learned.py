@@ -1,0 +1,90 @@
+"""Load steps given to consumers by the words of events."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from batterymodel import Event, Readings, read_readings, read_supply
+from batterymodel.budget.learned import learned_from, owner_of, with_learned
+from batterymodel.inputs.load_plan import AircraftLoads
+from tests.budget.plans import consumer
+
+SAMPLES = Path(__file__).parents[2] / "sample_data"
+LOADS = AircraftLoads(
+    tail="X",
+    consumers=(
+        consumer("Avionics", 11.0, continuous_sd_a=0.5),
+        consumer("Pump", 5.0, continuous_sd_a=0.3, readings=6, starting_a=6.0),
+        consumer("Fuel pump", 7.0),
+        consumer("Fan 2", 3.0),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("avionics on", "Avionics"),
+        ("FUEL   PUMP off", "Fuel pump"),
+        ("pump on", "Pump"),
+        ("Fan-2: on", "Fan 2"),
+        ("pumping water", None),
+        ("avionics and pump on", None),
+        ("fan 22 on", None),
+        ("lights", None),
+        ("", None),
+    ],
+)
+def test_an_event_names_one_consumer_or_none(words, name):
+    found = owner_of(words, LOADS)
+    assert (found and found.name) == name
+
+
+def read(*steps: tuple[float, float, str], until_s=600.0) -> Readings:
+    """A bus load of 8 A with steps at times, and a taper beside it."""
+    time_s = np.arange(0.0, until_s, 5.0)
+    load_a = 8.0 + sum(size * (time_s >= at) for at, size, _ in steps)
+    battery_a = 10.0 * np.exp(-time_s / 900.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.05, (2, time_s.size))
+    return Readings(
+        elapsed_s=time_s,
+        supply_current_a=load_a + battery_a + noise[0],
+        battery_current_a=battery_a + noise[1],
+        events=tuple(Event(elapsed_s=at, text=text) for at, _, text in steps),
+    )
+
+
+def test_steps_are_learned_by_their_consumer_on_and_off():
+    """Known as 5 A by six readings; twice 5.6 A: 5 + (0.6 + 0.6) / 9 = 5.133 A with the entry."""
+    readings = read((120.0, 5.6, "pump on"), (300.0, -5.6, "pump off"))
+    (found,) = learned_from(LOADS, readings)
+    assert (found.name, found.steps, found.readings) == ("Pump", 2, 8)
+    assert found.seen_a == pytest.approx(5.6, abs=0.1)
+    assert found.after_a.mean == pytest.approx(5.133, abs=0.02)
+
+
+def test_nothing_is_learned_of_a_step_without_a_name():
+    assert learned_from(LOADS, read((120.0, 5.6, "something on"))) == ()
+
+
+def test_the_sample_teaches_what_its_script_switched():
+    """The invented connection switches 11 A of avionics (`samples.connections`)."""
+    readings = read_readings(SAMPLES / "marked-load-steps.csv")
+    (found,) = learned_from(LOADS, readings, read_supply(SAMPLES / "supply.toml"))
+    assert found.seen_a == pytest.approx(11.0, abs=0.3)
+    assert found.more_probability < 0.5
+
+
+def test_the_loads_take_what_was_learned_and_keep_the_rest():
+    readings = read((120.0, 9.0, "pump on"), (300.0, -9.0, "pump off"))
+    learned = learned_from(LOADS, readings)
+    after = with_learned(LOADS, learned)
+    pump = after.consumer("Pump")
+    assert pump.continuous_a == pytest.approx(5.0 + 8.0 / 9.0, abs=0.05)
+    assert pump.readings == 8
+    assert pump.starting_a == 6.0
+    assert pump.continuous_sd_a > 0.3
+    assert after.consumers[0] == LOADS.consumers[0]
+    again = with_learned(after, learned_from(after, readings)).consumer("Pump")
+    assert again.starting_a >= again.continuous_a > 6.0

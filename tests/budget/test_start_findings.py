@@ -1,0 +1,78 @@
+"""Rules about starts, the battery alone and grown currents: on their story, and beside it."""
+
+import pytest
+
+from batterymodel import Severity
+from batterymodel.budget.plan import budget
+from batterymodel.inputs.load_plan import AircraftLoads, Task
+from tests.budget.plans import PLAIN, consumer, drawing
+from tests.budget.test_learned import LOADS, read
+from tests.budget.test_starts import NOW, PLATE, PUMP, RADIO, plan
+
+READINGS = read((120.0, 9.0, "pump on"), (300.0, -9.0, "pump off"))
+
+
+def named(result, rule):
+    """The finding of a rule; None where it does not speak."""
+    return next((found for found in result.findings if found.rule == rule), None)
+
+
+def test_a_dip_is_told_in_the_headline_and_held_against_what_the_bus_needs():
+    result = plan(RADIO, PUMP)
+    found, dip = named(result, "start_dip"), result.starts[0].with_battery
+    assert (found.severity, found.limit, found.generic) == (Severity.OK, 22.0, True)
+    assert found.value == dip.least_bus_v.mean
+    assert f"The start of Pump dips the bus to {dip.least_bus_v.mean:.1f} V." in result.headline
+
+
+def test_a_bus_that_needs_more_is_watched():
+    task = Task(name="t", minutes=60.0, needs=("Radio", "Pump"))
+    loads = AircraftLoads(tail="X", consumers=(RADIO, PUMP), bus_min_v=26.5, document="Manual")
+    found = named(budget(loads, task, PLAIN, NOW, battery=PLATE), "start_dip")
+    assert (found.severity, found.source) == (Severity.WATCH, "Manual")
+    assert "26.5 V is needed" in found.text
+
+
+def test_no_start_no_word():
+    for rule in ("start_dip", "start_alone"):
+        assert named(plan(RADIO), rule) is None
+
+
+def test_a_start_beyond_the_supply_is_noted_with_a_battery_and_watched_without():
+    covered = named(plan(RADIO, PUMP), "start_alone")
+    bare = named(plan(RADIO, PUMP, now=drawing(6.0), battery=None), "start_alone")
+    assert (covered.severity, bare.severity) == (Severity.NOTE, Severity.WATCH)
+    assert "Pump" in bare.text
+    small = consumer("Fan", 2.0, starting_a=10.0)
+    assert named(plan(RADIO, small), "start_alone") is None
+
+
+def test_the_battery_alone_is_told_beside_the_task():
+    result = plan(RADIO, PUMP)
+    found = named(result, "battery_alone")
+    assert (found.severity, found.limit, found.unit) == (Severity.NOTE, 60.0, "min")
+    assert found.generic
+    assert "the task takes 60 minutes" in found.text
+    assert "only 60 % is left for the start" in found.text
+    assert named(plan(RADIO, PUMP, battery=None), "battery_alone") is None
+
+
+def test_a_consumer_that_draws_more_is_watched():
+    """9 A where 5 A with 0.3 A of spread were known by six readings."""
+    task = Task(name="t", minutes=60.0, needs=("Avionics",))
+    found = named(budget(LOADS, task, PLAIN, NOW, readings=READINGS), "draws_more")
+    assert (found.severity, found.limit) == (Severity.WATCH, 5.0)
+    assert found.value == pytest.approx(9.0, abs=0.1)
+    assert found.text.startswith("Pump drew 9 A where 5 A was known of it: 4 A more")
+
+
+@pytest.mark.parametrize(
+    ("size_a", "likely", "speaks"), [(5.55, 0.12, False), (6.1, 0.85, False), (6.5, 0.98, True)]
+)
+def test_a_little_more_is_no_finding(size_a, likely, speaks):
+    """At 95 % and no less: a finding that nineteen in twenty times is right."""
+    task = Task(name="t", minutes=60.0, needs=("Avionics",))
+    readings = read((120.0, size_a, "pump on"), (300.0, -size_a, "pump off"))
+    result = budget(LOADS, task, PLAIN, NOW, readings=readings)
+    assert (named(result, "draws_more") is not None) is speaks
+    assert result.learned[0].more_probability == pytest.approx(likely, abs=0.04)

@@ -1,0 +1,103 @@
+"""Starts of the consumers that run: which of them, beside what, and with which battery."""
+
+import pytest
+
+from batterymodel import Battery, Interval, Outcome, Supply
+from batterymodel.budget.peaks import MotorStart, SupplyLine, dip_without_battery
+from batterymodel.budget.plan import budget
+from batterymodel.budget.resistance import generic_resistance, generic_supply_resistance
+from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.records import Cable
+from batterymodel.reference.wiring import cable_ohm
+from tests.budget.plans import AIRCRAFT, PLAIN, consumer, drawing
+
+PLATE = Battery(tail="SF-103", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+FULL = Interval(mean=0.95, low=0.92, high=0.98, level=0.9)
+NOW = drawing(6.0, 0.5, state_of_charge=FULL)
+
+
+def plan(*consumers, rated_a=60.0, now=NOW, battery=PLATE, **told):
+    """The budget of a task that needs all of them."""
+    task = Task(name="t", minutes=60.0, needs=tuple(one.name for one in consumers))
+    loads = AircraftLoads(tail="X", consumers=consumers)
+    return budget(loads, task, Supply(rated_current_a=rated_a), now, battery=battery, **told)
+
+
+RADIO = consumer("Radio", 20.0)
+PUMP = consumer("Pump", 5.0, starting_a=80.0, starting_s=0.4)
+
+
+def test_a_start_beyond_the_supply_dips_the_bus_no_lower_than_the_battery_alone_would():
+    """80 A beside 20 A on 60 A leave 40 A to the battery. It rests at 25.5 V or so with 16 to
+    30 milliohm: the bus stays above 24 V and below the supply's 28 V."""
+    (start,) = plan(RADIO, PUMP).starts
+    assert (start.name, start.starting_s, start.timed) == ("Pump", 0.4, True)
+    dip = start.with_battery
+    assert 24.0 < dip.least_bus_v.low < dip.least_bus_v.mean < 28.0
+    assert 20.0 < dip.battery_peak_a.mean < 45.0
+    assert dip.chance_below < 0.05
+    assert start.supply_alone.chance_within < 0.05
+
+
+def test_a_start_within_the_supply_needs_no_battery():
+    (start,) = plan(RADIO, consumer("Fan", 2.0, starting_a=10.0), now=None, battery=None).starts
+    assert start.with_battery is None
+    assert start.supply_alone.chance_within > 0.95
+    assert not start.timed
+
+
+def test_the_others_are_on_while_it_starts_and_it_is_not_counted_twice():
+    """What a start on the supply alone makes of 20 A beside it; with 25 A it would be more."""
+    (start,) = plan(RADIO, PUMP, now=None, battery=None).starts
+    ohm = generic_supply_resistance()
+    line = SupplyLine(28.0, 60.0, ohm.median_ohm, 0.5 / 1.6448536, ohm.log_sd)
+    beside = dip_without_battery(MotorStart(5.0, 80.0, 0.4), 20.0, line, 22.0)
+    assert start.supply_alone.least_bus_v.mean == pytest.approx(beside.least_bus_v.mean, abs=1e-6)
+
+
+def test_what_starts_with_no_more_than_it_runs_with_is_no_start():
+    assert plan(RADIO, consumer("Fan", 2.0, starting_a=2.0)).starts == ()
+
+
+def test_only_what_runs_starts():
+    """The fuel pump is not part of the task, the blower is wanted and fits."""
+    found = budget(AIRCRAFT, "Update databases", PLAIN, NOW, battery=PLATE)
+    assert [start.name for start in found.starts] == ["Blower"]
+
+
+@pytest.mark.parametrize("outcome", [Outcome.SERVICE, Outcome.DISCONNECT])
+def test_a_battery_that_must_come_off_covers_nothing(outcome):
+    ill = drawing(6.0, 0.5, state_of_charge=FULL, outcome=outcome)
+    found = plan(RADIO, PUMP, now=ill)
+    assert found.starts[0].with_battery is None
+    assert (found.battery_ohm, found.on_battery) == (None, None)
+    well = drawing(6.0, 0.5, state_of_charge=FULL, outcome=Outcome.TOP_OFF)
+    assert plan(RADIO, PUMP, now=well).starts[0].with_battery is not None
+
+
+def test_what_does_not_fit_is_not_started():
+    assert plan(consumer("Radio", 70.0), PUMP).starts == ()
+
+
+def test_without_steps_the_resistance_is_generic():
+    found = plan(RADIO, PUMP)
+    assert found.battery_ohm == generic_resistance(PLATE)
+    assert found.battery_ohm.generic
+
+
+def test_a_colder_battery_dips_the_bus_more():
+    warm, cold = (plan(RADIO, PUMP, battery_temp_c=temp).starts[0] for temp in (25.0, -20.0))
+    assert cold.with_battery.least_bus_v.mean < warm.with_battery.least_bus_v.mean
+
+
+def test_a_long_cable_leaves_more_to_the_battery():
+    cable = Cable(length_m=20.0, gauge_awg=4)
+    assert cable_ohm(cable) > 0.03
+    supply = Supply(rated_current_a=60.0, cable=cable)
+    task = Task(name="t", minutes=60.0, needs=("Radio", "Pump"))
+    loads = AircraftLoads(tail="X", consumers=(RADIO, PUMP))
+    long, short = (
+        budget(loads, task, one, NOW, battery=PLATE).starts[0].with_battery
+        for one in (supply, supply.model_copy(update={"cable": Cable(length_m=2.0, gauge_awg=0)}))
+    )
+    assert long.battery_charge_ah.mean > short.battery_charge_ah.mean

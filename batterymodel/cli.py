@@ -10,12 +10,12 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from batterymodel.commands import assess, capacity, fade, follow, record, report
+from batterymodel.commands import assess, budget, capacity, fade, follow, record, report
 from batterymodel.errors import BatteryModelError
 
 BAD_INPUT = 2
 STOPPED = 130
-COMMANDS = (assess, follow, capacity, fade, record, report)
+COMMANDS = (assess, follow, budget, capacity, fade, record, report)
 
 
 class _Parser(argparse.ArgumentParser):

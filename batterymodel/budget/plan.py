@@ -27,6 +27,7 @@ from batterymodel.budget.results import (
 from batterymodel.budget.selection import Choice
 from batterymodel.budget.start_findings import deepest
 from batterymodel.budget.starts import resistance_of, starts_of
+from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
     HEADLINE_START,
@@ -144,6 +145,7 @@ def budget(
         next_steps=_next_steps(case),
         not_checked=_not_checked(told),
         cautions=BUDGET_CAUTIONS,
+        timeline=timeline_of(case),
     )
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import date
 from enum import StrEnum
 
+import numpy as np
+from pydantic import Field
+
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.endurance import Endurance
 from batterymodel.budget.peaks import Dip, SupplyAlone
@@ -127,6 +130,19 @@ class BusVoltage(Result):
     drop_v: float | None
 
 
+class Timeline(Result):
+    """Arrays over a task for its chart, shape ``(n,)``; not part of the JSON.
+
+    ``consumers_a`` is what runs with all of it on at once and ``battery_a`` the battery's draw [A],
+    zero where it is not known; ``with_margin_a`` holds both with their margin.
+    """
+
+    time_min: np.ndarray
+    consumers_a: np.ndarray
+    battery_a: np.ndarray
+    with_margin_a: np.ndarray
+
+
 class Start(Result):
     """A motor's start while the task runs.
 
@@ -194,3 +210,4 @@ class Budget(Result):
     next_steps: tuple[str, ...]
     not_checked: tuple[str, ...]
     cautions: tuple[str, ...]
+    timeline: Timeline = Field(exclude=True, repr=False)

@@ -12,15 +12,19 @@ if TYPE_CHECKING:
     from batterymodel.rules.results import Assessment
 
 
-def declare_known(command: argparse.ArgumentParser) -> None:
+def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False) -> None:
     """Declare the known values of a connection.
 
     Parameters
     ----------
     command : ArgumentParser
         The options are added to it; `assessed` reads them.
+    supply_needed : bool
+        The command has no answer without a supply.
     """
-    command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
+    command.add_argument(
+        "--supply", required=supply_needed, metavar="S.toml", help="ground supply and wall circuit"
+    )
     command.add_argument(
         "--rest-voltage", type=float, metavar="V", help="rest voltage before connection [V]"
     )

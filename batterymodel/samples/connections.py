@@ -29,6 +29,7 @@ from batterymodel.inputs.records import (
     toml_data,
 )
 from batterymodel.samples.discharges import write_capacity_samples
+from batterymodel.samples.loads import write_load_samples
 from batterymodel.samples.simulate import TruePath, battery_current_a, meter_reading_a
 
 SEED = 20260301
@@ -157,7 +158,7 @@ def is_sample(battery: Battery) -> bool:
 
 
 def write_samples(folder: Path) -> None:
-    """Write every sample, the supply and the scenario file into a folder.
+    """Write every sample, the supplies, aircraft and the scenario file into a folder.
 
     Parameters
     ----------
@@ -185,6 +186,7 @@ def write_samples(folder: Path) -> None:
         lines += _scenario_entry(sample)
     (folder / SCENARIO_FILE).write_text("\n".join(lines) + "\n", encoding="utf-8")
     write_capacity_samples(folder)
+    write_load_samples(folder)
 
 
 def _scenario_entry(sample: Sample) -> list[str]:

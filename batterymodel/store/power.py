@@ -1,4 +1,4 @@
-"""Ground power on record: supplies, load plans, what connections taught, what was chosen."""
+"""Ground power on record: supplies, load plans of aircraft, and the configurations chosen."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from batterymodel.basis.text import alike, one_line
+from batterymodel.budget.results import Budget, ConsumerLine
 from batterymodel.errors import InputError
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import record_from
@@ -15,11 +16,16 @@ from batterymodel.store.entries import Entry
 from batterymodel.store.once import add_once
 from batterymodel.store.records import (
     Aircraft,
+    Consumer,
+    LoadConfiguration,
     LoadPlan,
     ShopSupply,
     WallCircuit,
 )
 from batterymodel.store.store import Store
+
+LONGEST_LINE = 300
+"""Letters and signs of a line in the record (`records.Line`)."""
 
 OTHER_FIGURES = (
     "there is a supply '{name}' in the record with other figures ({changed}); say why they change, "
@@ -248,3 +254,85 @@ def tails_of(store: Store) -> dict[str, bool]:
         aircraft = store.entries(Aircraft)
     found = {entry.record.tail: entry.id in planned for entry in aircraft}
     return dict(sorted(found.items(), key=lambda item: (not item[1], item[0])))
+
+
+def keep_configuration(
+    store: Store, budget: Budget, supply: str, answer: str
+) -> tuple[Entry[LoadConfiguration], bool]:
+    """What is on and off for a task, as the known configuration of its aircraft; once a day.
+
+    Parameters
+    ----------
+    store : Store
+    budget : Budget
+        With the day it is of.
+    supply : str
+        The supply and its circuit in words.
+    answer : str
+        What the budget said, in one sentence; the first writing of a day stays.
+
+    Returns
+    -------
+    entry : Entry
+    was_there : bool
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record, or a budget without a day.
+    """
+    chosen = budget.configuration
+    if chosen.on is None:
+        raise InputError(f"{chosen.tail}: a configuration that is kept needs its day")
+    running = [line for line in budget.consumers if line.runs]
+    told = {
+        "aircraft_id": store.aircraft(chosen.tail).id,
+        "name": chosen.task,
+        "consumers": tuple(map(_as_kept, running)),
+        "on": chosen.on,
+        "left_off": chosen.left_off,
+        "supply": _within(supply, LONGEST_LINE),
+        "answer": _within(answer, LONGEST_LINE),
+        "document": chosen.document,
+        "said_by": chosen.said_by,
+        "said_on": chosen.said_on,
+    }
+    return add_once(store, record_from(told, LoadConfiguration, "configuration"), "answer")
+
+
+def known_configuration(store: Store, tail: str, task: str) -> LoadConfiguration | None:
+    """The configuration that was chosen last for a task.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    task : str
+
+    Returns
+    -------
+    LoadConfiguration or None
+        None where none was chosen; one without a day was chosen for no task.
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record.
+    """
+    with store.reading():
+        aircraft = store.aircraft(tail)
+        found = store.entries(LoadConfiguration, aircraft_id=aircraft.id, name=task)
+    last = latest(tuple(entry for entry in found if entry.record.on is not None), None)
+    return None if last is None else last.record
+
+
+def _as_kept(line: ConsumerLine) -> Consumer:
+    steady_a = round(line.continuous_a.mean, 2)
+    return Consumer(
+        name=line.name, continuous_a=steady_a, peak_a=max(line.starting_a or 0.0, steady_a)
+    )
+
+
+def _within(words: str, most: int) -> str:
+    line = one_line(words)
+    return line if len(line) <= most else f"{line[: most - 1]}…"

@@ -197,7 +197,7 @@ class Consumer(Record):
 
     name: Label
     continuous_a: Amperes
-    peak_a: Amperes
+    peak_a: Annotated[float, Field(ge=0.0, le=2000.0)]
 
     @model_validator(mode="after")
     def _peak_is_the_most(self) -> Consumer:

@@ -12,7 +12,7 @@ from batterymodel.budget.wording import RULE_WORDS
 from batterymodel.charts import budget as charts
 from batterymodel.errors import BatteryModelError
 from batterymodel.pages import kept, literal, temperatures
-from batterymodel.pages.power_card import either, power_box, power_figures
+from batterymodel.pages.power_card import consumers_html, either, power_box, power_figures
 from batterymodel.pages.power_entries import (
     LABELS,
     Asked,
@@ -44,7 +44,6 @@ from batterymodel.say.ground_power import (
 from batterymodel.store import Store
 from batterymodel.store.power import keep_configuration, known_configuration, loads_in_force
 
-CONSUMERS = ("Consumer", "Switch", "Draws", "90 % range", "Starts with", "Why")
 LIMITS = ("Limit", "Gives", "Room", "From")
 WAYS = ("", ON_GROUND_POWER.capitalize(), ON_BATTERY.capitalize())
 ANOTHER_FILE = "Another loads file"
@@ -118,11 +117,7 @@ def _show_open_findings(budget: Budget, known_c: tuple[float, ...]) -> None:
 
 def _show_consumers(budget: Budget) -> None:
     st.header("Consumers")
-    rows = [
-        (one.name, one.state, one.current, one.spread, one.start, one.why)
-        for one in consumer_rows(budget)
-    ]
-    st.html(either(CONSUMERS, rows))
+    st.html(consumers_html(consumer_rows(budget)))
     st.html(pages.note(load_words(budget)))
 
 

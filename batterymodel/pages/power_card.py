@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from batterymodel.budget.results import Budget
-from batterymodel.budget.wording import amperes, amperes_short, amperes_spare
+from batterymodel.budget.results import Budget, Part
+from batterymodel.budget.wording import WHY, amperes, amperes_short, amperes_spare
 from batterymodel.pages import boxed_sign, figures, shown, table
-from batterymodel.say.budget import answer, battery_first, not_checked_words
+from batterymodel.say.budget import (
+    ConsumerRow,
+    answer,
+    battery_first,
+    not_checked_words,
+)
+from batterymodel.say.budget_wording import NO_START, STARTS
 from batterymodel.say.connection import amount
 from batterymodel.say.ground_power import box_of
 
@@ -15,6 +21,9 @@ WARNING = (
     "Advice only: the aircraft's manual says what may be switched off, and the electrical code of "
     "the place governs the wall circuit. Not for engine starting."
 )
+
+CONSUMERS = ("Consumer", "Switch", "Draws (90 % range)", "Starts with", "Why")
+NOT_IN_TASK = WHY[Part.NOT_IN_TASK, False]
 
 
 def power_box(budget: Budget, battery: str) -> str:
@@ -75,6 +84,44 @@ def power_figures(budget: Budget) -> str:
             ("Limit that binds", amperes(room.limit_a), room.name),
             ("At the aircraft", volts, f"90 % range: {volts_spread}"),
         ]
+    )
+
+
+def consumers_html(rows: Sequence[ConsumerRow]) -> str:
+    """The consumers: a table on a desk, and on a phone a list that names the rest in one line.
+
+    Parameters
+    ----------
+    rows : sequence of ConsumerRow
+        In the order to show them.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    told = [(one.name, one.state, _drawn(one), one.start, one.why) for one in rows]
+    rest = [one for one in rows if one.why == NOT_IN_TASK]
+    items = "".join(_consumer_item(one) for one in rows if one not in rest)
+    if rest:
+        names = shown(", ".join(one.name for one in rest))
+        items += f"<li><span><b>{rest[0].state.capitalize()}</b>, {NOT_IN_TASK}: {names}</span></li>"
+    return (
+        f'<div class="jc-desk">{table(CONSUMERS, told)}</div>'
+        f'<ul class="jc jc-findings jc-phone">{items}</ul>'
+    )
+
+
+def _drawn(one: ConsumerRow) -> str:
+    return f"{one.current} ({one.spread.removesuffix(' A')})"
+
+
+def _consumer_item(one: ConsumerRow) -> str:
+    start = "" if one.start == NO_START else f", {STARTS} {one.start}"
+    return (
+        f'<li><span class="jc-row-name"><b>{shown(one.name)}</b>: {one.state}</span>'
+        f"<span>{shown(_drawn(one) + start)}</span>"
+        f'<span class="jc-note">{shown(one.why)}</span></li>'
     )
 
 

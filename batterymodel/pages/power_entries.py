@@ -133,7 +133,8 @@ def asked_of(store: Store, tail: str, loads: AircraftLoads) -> Asked | None:
     task = _choose_task(loads.tasks)
     supply, where = _choose_supply(store)
     key = f"{KEPT}power.supply_temp"
-    temp_c = temperatures.number_input(st, LABELS["supply_temp_c"].title, key)
+    with st.expander("Temperature at the supply"):
+        temp_c = temperatures.number_input(st, LABELS["supply_temp_c"].title, key)
     if task is None:
         st.info("These loads name no task; a loads file with [[tasks]] would be right.")
     if supply is None or task is None:

@@ -281,8 +281,8 @@ def drawn_batteries(now: BatteryAlone, load_rel_sd: float) -> DrawnBatteries:
 
 @cache
 def _normal_draws() -> FloatArray:
-    """Seven standard normal numbers for each battery, spread evenly, shape ``(7, BATTERIES)``."""
-    points = qmc.Sobol(7, seed=2).random(BATTERIES)
+    """Eight standard normal numbers for each battery, spread evenly, shape ``(8, BATTERIES)``."""
+    points = qmc.Sobol(8, seed=2).random(BATTERIES)
     return np.asarray(ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T)
 
 
@@ -342,7 +342,7 @@ def _wear(battery: Battery, soc: FloatArray, used: FloatArray) -> Wear:
     """Depth, charge left and capacity lost of one discharge, graded on their means."""
     least = limit_for(battery, "min_top_off_soc").value
     chance_below = float((soc - used < least).mean())
-    prior, z = capacity_data_for(battery.chemistry).fade, _normal_draws()[3]
+    prior, z = capacity_data_for(battery.chemistry).fade, _normal_draws()[7]
     lost = np.maximum(prior.per_cycle + prior.per_cycle_sd * z, 0.0) * used
     return Wear(
         grade=_grade(float(used.mean()), chance_below),

@@ -327,7 +327,8 @@ def _check(load_a: float, supply: SupplyLine, battery: BusBattery) -> None:
             f"a supply with a limit of {supply.limit_a:g} A behind {supply.line_ohm:g} ohm: a "
             "limit above 0 A and no negative resistance would be right"
         )
-    if not battery.resistance_ohm > 0.0:
+    if not (battery.resistance_ohm > 0.0 and battery.rest_voltage_v >= 0.0):
         raise InputError(
-            f"a battery of {battery.resistance_ohm:g} ohm: a resistance above 0 would be right"
+            f"a battery of {battery.rest_voltage_v:g} V and {battery.resistance_ohm:g} ohm: no "
+            "negative voltage and a resistance above 0 would be right"
         )

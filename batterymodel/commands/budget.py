@@ -74,17 +74,20 @@ def run(options: argparse.Namespace) -> str:
 
     loads = read_aircraft_loads(options.loads)
     names = _task_names(loads, options)
-    budgets = _budgets(loads, names, options)
+    battery, taken = _told_of_battery(options)
+    budgets = _budgets(loads, names, battery, options)
     if options.json:
         return budgets[0].model_dump_json(indent=2)
-    return budget_text(budgets[0]) if len(budgets) == 1 else tasks_text(budgets)
+    return taken + (budget_text(budgets[0]) if len(budgets) == 1 else tasks_text(budgets))
 
 
 def _task_names(loads: AircraftLoads, options: argparse.Namespace) -> tuple[str, ...]:
     """The task that was asked for, else all of the aircraft's."""
     known = tuple(task.name for task in loads.tasks)
     if not known:
-        raise InputError(f"{options.loads}: has no task; a [[tasks]] with name, minutes and needs")
+        raise InputError(
+            f"{options.loads}: has no task; a [[tasks]] with name, minutes and needs would be right"
+        )
     if options.task is not None:
         return (loads.task(options.task).name,)
     if options.json and len(known) > 1:
@@ -93,31 +96,45 @@ def _task_names(loads: AircraftLoads, options: argparse.Namespace) -> tuple[str,
 
 
 def _budgets(
-    loads: AircraftLoads, names: tuple[str, ...], options: argparse.Namespace
+    loads: AircraftLoads,
+    names: tuple[str, ...],
+    battery: dict[str, Any],
+    options: argparse.Namespace,
 ) -> list[Budget]:
     from batterymodel.budget.plan import budget
     from batterymodel.inputs.records import read_supply
 
-    supply, battery = read_supply(options.supply), _told_of_battery(options)
+    supply = read_supply(options.supply)
     temp_c, on = options.supply_temp, options.on or date.today()
     return [budget(loads, name, supply, supply_temp_c=temp_c, on=on, **battery) for name in names]
 
 
-def _told_of_battery(options: argparse.Namespace) -> dict[str, Any]:
-    """What a log and its battery tell `plan.budget`; nothing where neither is given."""
+def _told_of_battery(options: argparse.Namespace) -> tuple[dict[str, Any], str]:
+    """What a log and its battery tell `plan.budget`, and how the log's columns were taken."""
     if options.log is None and options.battery is None:
-        return {}
+        _refuse_without_log(options)
+        return {}, ""
     if options.log is None or options.battery is None:
         raise InputError("give --log LOG.csv and --battery B.toml together, or neither")
     from batterymodel.budget.battery import battery_now
     from batterymodel.inputs.records import read_battery
+    from batterymodel.say.connection import columns_taken
 
-    readings, _ = told_readings(options)
+    readings, column_map = told_readings(options)
     battery = read_battery(options.battery)
     _, temps_c = readings.battery_temps()
-    return {
+    told = {
         "battery_now": battery_now(assessed(readings, battery, options)),
         "battery": battery,
         "readings": readings,
         "battery_temp_c": float(temps_c[-1]) if temps_c.size else options.ambient,
     }
+    return told, "" if column_map.own else f"{columns_taken(column_map)}\n\n"
+
+
+def _refuse_without_log(options: argparse.Namespace) -> None:
+    """Refuse what says something of a log where there is none."""
+    for name in ("rest_voltage", "load", "ambient", "column", "decimal"):
+        if getattr(options, name) not in (None, []):
+            option = name.replace("_", "-")
+            raise InputError(f"--{option} is of a log; give --log and --battery beside it")

@@ -30,6 +30,9 @@ from batterymodel.rules.wording import (
 from batterymodel.say import budget_wording as words
 from batterymodel.say.connection import amount, percent, wrapped
 
+NAME_WIDTH = 28
+"""Columns of the terminal for a consumer's name (own choice)."""
+
 GRAVE = (Severity.SERVICE, Severity.DISCONNECT)
 
 
@@ -375,7 +378,7 @@ def _ranged(fraction: Interval) -> tuple[str, str]:
 
 def _consumer_lines(budget: Budget) -> list[str]:
     """Consumers below what they are to the task; those that are no part of it by name only."""
-    lines = [f"  {'':30}{words.DRAWS:>7}   {words.RANGE:14}{words.STARTS}"]
+    lines = [f"  {'':{NAME_WIDTH + 2}}{words.DRAWS:>7}   {words.RANGE:14}{words.STARTS}"]
     rows = consumer_rows(budget)
     for state, why in dict.fromkeys((row.state, row.why) for row in rows):
         group = [row for row in rows if (row.state, row.why) == (state, why)]
@@ -383,12 +386,16 @@ def _consumer_lines(budget: Budget) -> list[str]:
         if why == WHY[Part.NOT_IN_TASK, False]:
             lines.append(wrapped(f"{head}: {', '.join(row.name for row in group)}", "  "))
         else:
-            lines += [f"  {head}", *map(_consumer_line, group)]
+            lines += [f"  {head}", *(line for row in group for line in _consumer_line(row))]
     return lines
 
 
-def _consumer_line(row: ConsumerRow) -> str:
-    return f"    {row.name:28}{row.current:>7}   {row.spread:14}{row.start}"
+def _consumer_line(row: ConsumerRow) -> list[str]:
+    """One line; two where the name is long."""
+    figures = f"{row.current:>7}   {row.spread:14}{row.start}"
+    if len(row.name) >= NAME_WIDTH:
+        return [f"    {row.name}", f"    {'':{NAME_WIDTH}}{figures}"]
+    return [f"    {row.name:{NAME_WIDTH}}{figures}"]
 
 
 def _limit_lines(budget: Budget) -> list[str]:

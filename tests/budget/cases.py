@@ -49,9 +49,10 @@ def tried_all(
         fits &= load <= one.limit_a + ROUNDING_A
     if not fits.any():
         return None
-    ranked = sorted(map(tuple, told[fits]), key=lambda row: (sum(row), row))
+    kept = told[fits]
+    importance = kept @ 2 ** np.arange(len(wants) - 1, -1, -1)
     best = must.copy()
-    best[list(wants)] = ranked[-1]
+    best[list(wants)] = kept[np.lexsort((importance, kept.sum(axis=1)))[-1]]
     return best
 
 

@@ -37,7 +37,7 @@ def test_at_the_rated_current_half_of_the_charge_lasts_half_an_hour():
     assert last.stopped_by is StoppedBy.RESERVE
     assert last.charge_ah.mean == pytest.approx(PLATE_AH / 3.0)
     assert last.soc_after.mean == pytest.approx(2.0 / 3.0, abs=0.01)
-    assert last.chance_enough == 1.0
+    assert last.chance_enough > 0.995
 
 
 def test_at_half_the_rated_current_it_lasts_by_peukerts_law():

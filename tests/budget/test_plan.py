@@ -189,7 +189,7 @@ plans = st.lists(
 )
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(plans, st.floats(5.0, 100.0), st.none() | st.floats(0.0, 40.0), st.floats(1.0, 1440.0))
 def test_every_plan_has_one_answer_that_holds_together(rows, rated, draw, minutes):
     consumers = tuple(

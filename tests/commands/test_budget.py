@@ -1,0 +1,145 @@
+"""The command ``budget``: text, JSON, all tasks, and bad input as one sentence."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from batterymodel.cli import main
+from batterymodel.samples.connections import SAMPLE_FOLDER
+
+LOADS = SAMPLE_FOLDER / "demo-1-loads.toml"
+TWIN = SAMPLE_FOLDER / "demo-7-loads.toml"
+SUPPLY = ["--supply", str(SAMPLE_FOLDER / "hangar-supply.toml")]
+BATTERY = ["--battery", str(SAMPLE_FOLDER / "healthy-top-off.toml")]
+LOG = ["--log", str(SAMPLE_FOLDER / "healthy-top-off.csv")]
+STEPS = ["--log", str(SAMPLE_FOLDER / "marked-load-steps.csv")]
+TASK = ["--task", "Hydraulic check"]
+TOLD = ["--rest-voltage", "25.6", "--load", "8"]
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+
+
+def run(capsys, *arguments):
+    status = main(["budget", *map(str, arguments)])
+    return status, *capsys.readouterr()
+
+
+def test_example_of_the_readme_answers_as_it_says(capsys):
+    status, out, err = run(capsys, LOADS, *SUPPLY, *TASK, *LOG, *BATTERY, *TOLD)
+    assert (status, err) == (0, "")
+    first = " ".join(out.split("\n\n")[0].split()).split(" Not checked")[0]
+    assert f"It answers: {first.removeprefix('Hydraulic check: ')}" in README
+
+
+def test_json_is_the_budget_and_a_log_tells_draw_and_currents(capsys):
+    # the marked step of that log is 11 A
+    status, out, err = run(capsys, LOADS, *SUPPLY, "--task", "database update", *STEPS, *BATTERY,
+                           *TOLD, "--on", "2026-02-16", "--json")  # fmt: skip
+    assert (status, err) == (0, "")
+    told = json.loads(out)
+    assert (told["verdict"], told["task"]) == ("fits", "Database update")
+    assert told["configuration"]["on"] == "2026-02-16"
+    assert told["battery_a"]["mean"] == pytest.approx(7.5, abs=1.5)
+    assert told["on_battery"]["minutes"]["level"] == 0.9
+    (learned,) = told["learned"]
+    assert learned["name"] == "Avionics"
+    assert learned["seen_a"] == pytest.approx(11.0, abs=0.3)
+
+
+def test_without_a_log_it_says_what_is_not_known(capsys):
+    status, out, _ = run(capsys, LOADS, *SUPPLY, "--task", "Database update")
+    words = " ".join(out.split())
+    assert status == 0
+    assert "Not checked: what the battery draws" in words
+    assert "How long the battery alone would last is not known" in words
+    assert "Nobody told what the battery draws" in words
+
+
+def test_warm_air_at_the_supply_lowers_its_rating(capsys):
+    # 1 A for each of 15 °C above 40 °C
+    out = run(capsys, LOADS, *SUPPLY, "--task", "Database update", "--supply-temp", "55")[1]
+    assert "supply rating when warm" in out
+    assert "45 A" in out
+
+
+def test_all_tasks_in_short_where_none_is_named(capsys):
+    status, out, err = run(capsys, TWIN, *SUPPLY)
+    assert (status, err) == (0, "")
+    words = " ".join(out.split())
+    for said in ("Database update (60 minutes): fits", "Gear swing (30 minutes): does not fit"):
+        assert said in words
+
+
+def test_the_only_task_needs_no_name(capsys, tmp_path):
+    one = tmp_path / "one.toml"
+    one.write_text(
+        'tail = "D"\n[[consumers]]\nname = "Radio"\ncontinuous_a = 4\n'
+        '[[tasks]]\nname = "Listen"\nminutes = 20\nneeds = ["Radio"]\n'
+    )
+    status, out, _ = run(capsys, one, *SUPPLY, "--json")
+    assert (status, json.loads(out)["task"]) == (0, "Listen")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([LOADS, *SUPPLY, "--task", "Hydraulics"], "no task is named 'Hydraulics'"),
+        ([LOADS, *SUPPLY, "--json"], "--json needs --task with one of: Database update, Panel"),
+        ([LOADS, *SUPPLY, *LOG], "--log LOG.csv and --battery B.toml together"),
+        ([LOADS, *SUPPLY, *BATTERY], "--log LOG.csv and --battery B.toml together"),
+        ([LOADS, *SUPPLY, "--rest-voltage", "25"], "--rest-voltage is of a log"),
+        ([LOADS, *SUPPLY, "--column", "A=supply_current_a:A"], "--column is of a log"),
+        ([LOADS, *SUPPLY, "--supply-temp", "200"], "-60 to 80 °C would be right"),
+        (["gone.toml", *SUPPLY], "gone.toml: no such file"),
+        ([LOADS, "--supply", "gone.toml"], "gone.toml: no such file"),
+        ([SAMPLE_FOLDER / "supply.toml", *SUPPLY], "'tail' is missing"),
+    ],
+)
+def test_bad_input_is_one_sentence(capsys, arguments, words):
+    status, out, err = run(capsys, *arguments)
+    assert (status, out) == (2, "")
+    assert words in err
+    assert len(err.splitlines()) == 1
+
+
+HEAD = 'tail = "D"\n[[consumers]]\nname = "Radio"\ncontinuous_a = {amperes}\n'
+A_TASK = '[[tasks]]\nname = "Listen"\nminutes = {minutes}\nneeds = ["{needs}"]\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (HEAD.format(amperes=-4), "continuous_a: at least 0 A"),
+        (HEAD.format(amperes=4), "has no task"),
+        (
+            HEAD.format(amperes=4) + A_TASK.format(minutes=20, needs="Rdaio"),
+            "names 'Rdaio', which is no consumer of this aircraft; 'Radio' is one",
+        ),
+        (
+            HEAD.format(amperes=4) + A_TASK.format(minutes=1441, needs="Radio"),
+            "at most a day; up to 1440 would be right",
+        ),
+        (
+            'tail = "D"\n' + "".join(
+                f'[[consumers]]\nname = "C{k}"\ncontinuous_a = 1\n' for k in range(10_000)
+            ),
+            "10000 consumers are given; at most 200 would be right",
+        ),
+    ],
+)  # fmt: skip
+def test_a_load_plan_that_cannot_be_right_is_one_sentence(capsys, tmp_path, text, words):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(text)
+    status, out, err = run(capsys, plan, *SUPPLY)
+    assert (status, out) == (2, "")
+    assert words in err
+    assert err.startswith(f"batterymodel: {plan}: ")
+    assert len(err.splitlines()) == 1
+
+
+def test_a_circuit_of_nothing_is_one_sentence(capsys, tmp_path):
+    supply = tmp_path / "s.toml"
+    supply.write_text("rated_current_a = 60\ncircuit_breaker_a = 0\n")
+    status, _, err = run(capsys, LOADS, "--supply", supply)
+    assert status == 2
+    assert err == f"batterymodel: {supply}: circuit_breaker_a: more than 0 A (given: 0)\n"

@@ -105,7 +105,9 @@ def consumers_html(rows: Sequence[ConsumerRow]) -> str:
     items = "".join(_consumer_item(one) for one in rows if one not in rest)
     if rest:
         names = shown(", ".join(one.name for one in rest))
-        items += f"<li><span><b>{rest[0].state.capitalize()}</b>, {NOT_IN_TASK}: {names}</span></li>"
+        items += (
+            f"<li><span><b>{rest[0].state.capitalize()}</b>, {NOT_IN_TASK}: {names}</span></li>"
+        )
     return (
         f'<div class="jc-desk">{table(CONSUMERS, told)}</div>'
         f'<ul class="jc jc-findings jc-phone">{items}</ul>'

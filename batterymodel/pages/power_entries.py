@@ -37,7 +37,7 @@ LABELS = {
     "input_current_full_load_a": Shown("Input current at full load", "A"),
     "circuit_breaker_a": Shown("Breaker of the wall circuit", "A"),
     "cable.length_m": Shown("Cable length, one way", "m"),
-    "cable.gauge_awg": Shown("Cable gauge (AWG)"),
+    "cable.gauge_awg": Shown("Cable gauge", "AWG"),
     "cable.area_mm2": Shown("Cable cross-section", "mm²"),
     "supply_temp_c": Shown("Air at the supply", "°C"),
     "name": Shown("Name of the supply"),
@@ -46,6 +46,8 @@ LABELS = {
 
 STEPS = {"set_voltage_v": 0.1, "input_current_full_load_a": 0.5, "cable.length_m": 0.5}
 FIELDS = tuple(name for name in LABELS if name not in ("supply_temp_c", "name"))
+GOOD = f"{KEPT}power.good_supply"
+STILL = "The answer is still that of the supply as entered before."
 LOADS_FILE = "Loads file (TOML)"
 LOADS_TEMPLATE = """document = "aircraft's load list, title and revision"
 said_by = "who said so"
@@ -177,17 +179,34 @@ def _choose_circuit(supply: ShopSupply) -> str | None:
 
 
 def _entered_supply(store: Store) -> tuple[Supply | None, str]:
-    told = {name: value for name in FIELDS if (value := _number(name)) is not None}
+    told = _entered()
     if "rated_current_a" not in told:
         st.info("Give the rated current of the supply, as its plate has it.")
         return None, ""
     try:
-        supply = record_from(_nested(told), Supply, "supply")
+        supply = record_from(told, Supply, "supply")
     except BatteryModelError as error:
         show_faults(error, LABELS)
-        return None, ""
-    _show_keeping_supply(store, _nested(told))
-    return supply, f"the {supply.rated_current_a:g} A supply"
+        supply = st.session_state.get(GOOD)
+        if supply is not None:
+            st.caption(STILL)
+        return supply, _words_of(supply)
+    st.session_state[GOOD] = supply
+    _show_keeping_supply(store, told)
+    return supply, _words_of(supply)
+
+
+def _words_of(supply: Supply | None) -> str:
+    return "" if supply is None else f"the {supply.rated_current_a:g} A supply"
+
+
+def _entered() -> dict[str, Any]:
+    """What was entered of the supply, by the names of the record."""
+    first, *others = FIELDS
+    values = {first: _number(first)}
+    with st.expander("Set voltage, wall circuit and cable"):
+        values |= {name: _number(name) for name in others}
+    return _nested({name: value for name, value in values.items() if value is not None})
 
 
 def _number(name: str) -> float | int | None:

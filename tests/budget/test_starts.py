@@ -1,5 +1,7 @@
 """Starts of the consumers that run: which of them, beside what, and with which battery."""
 
+import json
+
 import pytest
 
 from batterymodel import Battery, Interval, Outcome, Supply
@@ -101,3 +103,12 @@ def test_a_long_cable_leaves_more_to_the_battery():
         for one in (supply, supply.model_copy(update={"cable": Cable(length_m=2.0, gauge_awg=0)}))
     )
     assert long.battery_charge_ah.mean > short.battery_charge_ah.mean
+
+
+def test_the_json_holds_starts_and_the_battery_alone_as_plain_numbers():
+    found = json.loads(plan(RADIO, PUMP).model_dump_json())
+    dip = found["starts"][0]["with_battery"]
+    assert set(dip["least_bus_v"]) == {"mean", "low", "high", "level"}
+    assert found["on_battery"]["stopped_by"] in ("reserve", "least_voltage")
+    assert found["battery_ohm"]["generic"] is True
+    assert "null" not in json.dumps([dip, found["on_battery"], found["battery_ohm"]])

@@ -31,6 +31,7 @@ from batterymodel.charts.style import (
 HEIGHT = 350
 CONSUMERS, DRAW, MARGIN = "consumers, all at once", "battery's draw", "with margin"
 TOTAL, START = "both together", "start of a motor"
+COVERED, BEYOND = "battery covers", "beyond the supply"
 ROOM_ABOVE = 1.15
 """Height of the chart over the highest that is drawn [-] (own choice: room for a label)."""
 
@@ -114,9 +115,11 @@ def _battery_words(budget: Budget) -> str:
 
 def _start_words(start: Start, budget: Budget) -> str:
     total_a = float((budget.timeline.consumers_a + budget.timeline.battery_a).max())
+    dip = start.with_battery
+    helped = "" if dip is None else f", the battery giving {amperes(dip.battery_peak_a.mean)} of it"
     return (
         f"{start.name} starts with {amperes(start.starting_a)}: "
-        f"up to {amperes(total_a + _surge_a(start, budget))} for {start.starting_s:.2g} s."
+        f"up to {amperes(total_a + _surge_a(start, budget))} for {start.starting_s:.2g} s{helped}."
     )
 
 
@@ -258,28 +261,57 @@ def _limit_layer(
     return [rule.encode(y=y), text.encode(x=x, y=y, text="label:N")]
 
 
-def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
-    """A rule from the load of the moment up to the peak, with the motor's name along it."""
-    motors = budget.starts
-    if not motors:
-        return []
+def _start_rows(budget: Budget) -> pd.DataFrame:
+    """Each start from the load of its moment up to its peak, split where the supply ends."""
+    motors, line = budget.starts, budget.timeline
     at = budget.minutes * _start_places(len(motors))
-    line = budget.timeline
     total_a = np.interp(at, line.time_min, line.consumers_a + line.battery_a)
-    data = rows(
+    peak_a = total_a + [_surge_a(start, budget) for start in motors]
+    return rows(
         minutes=at,
         low_a=total_a,
-        current_a=total_a + [_surge_a(start, budget) for start in motors],
+        beyond_a=np.clip(_supply_limit_a(budget), total_a, peak_a),
+        current_a=peak_a,
         label=[f"{amperes(start.starting_a)}: {start.name}" for start in motors],
     )
-    x, y = _time_x(budget), _current_y(top_a)
-    rule = alt.Chart(data, name="starts").mark_rule(color=BROWN, strokeWidth=2)
-    label = along_rule(data, "start labels", BROWN)
+
+
+def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
+    """A rule up to each peak, dashed beyond the supply, with the motor's name along it."""
+    if not budget.starts:
+        return []
+    data, x = _start_rows(budget), _time_x(budget)
+    low, split, peak = (_current_y(top_a, f"{name}_a") for name in ("low", "beyond", "current"))
+    within = alt.Chart(data, name="starts").mark_rule(color=BROWN, strokeWidth=2.5)
+    beyond = alt.Chart(data, name="starts beyond").mark_rule(
+        color=BROWN, strokeWidth=2.5, strokeDash=[6, 4]
+    )
     return [
-        rule.encode(x=x, y=_current_y(top_a, "low_a"), y2="current_a:Q"),
-        _points(data, "start peaks").encode(x=x, y=y),
-        label.encode(x=x, text="label:N"),
+        within.encode(x=x, y=low, y2="beyond_a:Q"),
+        beyond.encode(x=x, y=split, y2="current_a:Q"),
+        _points(data, "start peaks").encode(x=x, y=peak),
+        along_rule(data, "start labels", BROWN).encode(x=x, text="label:N"),
     ]
+
+
+def _supply_limit_a(budget: Budget) -> float:
+    """What the supply itself gives at most [A]; its circuit's breaker bears a start longer."""
+    return next(
+        limit.limit_a
+        for limit in budget.capability.limits
+        if limit.name.startswith("supply rating")
+    )
+
+
+def _start_kinds(budget: Budget) -> dict[str, tuple[str, str]]:
+    """Starts in the legend, and what their part beyond the supply is."""
+    if not budget.starts:
+        return {}
+    data = _start_rows(budget)
+    if not (data["current_a"] > data["beyond_a"]).any():
+        return _STARTS
+    covered = all(start.with_battery is not None for start in budget.starts)
+    return _STARTS | {COVERED if covered else BEYOND: (DASHES, BROWN)}
 
 
 def _start_places(count: int) -> np.ndarray:
@@ -295,7 +327,7 @@ def _points(data: pd.DataFrame, name: str) -> alt.Chart:
 
 def _key_layer(budget: Budget, top_a: float) -> alt.Chart:
     """Unseen points that carry the legend."""
-    kinds = {**_AREAS, **_LINES, **(_STARTS if budget.starts else {})}
+    kinds = {**_AREAS, **_LINES, **_start_kinds(budget)}
     if budget.battery_a is None:
         kinds = {name: look for name, look in kinds.items() if name not in (DRAW, TOTAL)}
     shapes, colours = zip(*kinds.values(), strict=True)
@@ -325,7 +357,7 @@ def _time_scale(budget: Budget) -> alt.Scale:
 def _current_y(top_a: float, field: str = "current_a") -> alt.Y:
     return alt.Y(
         f"{field}:Q",
-        title="Current of the supply (A)",
+        title="Current asked of the supply (A)",
         scale=alt.Scale(domain=[0.0, top_a], nice=False),
         axis=alt.Axis(tickCount=5),
     )

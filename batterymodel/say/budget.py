@@ -331,9 +331,11 @@ def _start_words(budget: Budget) -> str:
     if dips:
         start, dip = min(dips, key=lambda pair: pair[1].least_bus_v.low)
         value = volts(dip.least_bus_v.mean)
-        return words.DIPS.format(seconds=_seconds(start), name=start.name, value=value)
+        dips_words = words.DIPS if start.timed else words.DIPS_UNTIMED
+        return dips_words.format(seconds=_seconds(start), name=start.name, value=value)
     names = [start.name for start in budget.starts if _is_beyond(start)]
-    return words.UNCOVERED.format(names=listed(names)) if names else ""
+    uncovered = words.THEN_UNCOVERED if battery_first(budget) else words.UNCOVERED
+    return uncovered.format(names=listed(names)) if names else ""
 
 
 def _is_beyond(start: Start) -> bool:
@@ -401,8 +403,8 @@ def _consumer_line(row: ConsumerRow) -> list[str]:
 def _limit_lines(budget: Budget) -> list[str]:
     lines = []
     for row in limit_rows(budget):
-        mark = ">" if row.binds else " "
-        lines.append(f"  {mark} {row.name:26}{row.limit:>7}   {row.room}")
+        room = words.BINDS.format(room=row.room) if row.binds else row.room
+        lines.append(f"  {row.name:28}{row.limit:>7}   {room}")
         lines.append(wrapped(f"from {row.source}", " " * 14))
     return lines
 

@@ -12,6 +12,8 @@ ANSWERS = {
 
 BATTERY_FIRST = "not with this battery: it must come off first"
 DIPS = "the {seconds} start of {name} dips the bus to {value}"
+DIPS_UNTIMED = "the start of {name} dips the bus to {value}"
+THEN_UNCOVERED = "then nothing covers the start of {names}"
 UNCOVERED = "no battery is known to cover the start of {names}"
 DRAW_UNKNOWN = "the battery's draw is not counted"
 
@@ -26,6 +28,7 @@ ALL_TOGETHER = (
 )
 
 SPARE, SHORT = "{spare} to spare", "{short} too much"
+BINDS = "{room}: this one binds"
 NOT_FOR_THIS_TASK = "from three hours on only"
 
 WAYS = {

@@ -46,6 +46,21 @@ def test_json_is_the_budget_and_a_log_tells_draw_and_currents(capsys):
     assert learned["seen_a"] == pytest.approx(11.0, abs=0.3)
 
 
+def minutes_alone(capsys, key, *arguments):
+    """Minutes on the battery alone with the log and battery of a sample."""
+    told = ["--log", SAMPLE_FOLDER / f"{key}.csv", "--battery", SAMPLE_FOLDER / f"{key}.toml"]
+    out = run(capsys, LOADS, *SUPPLY, "--task", "Database update", *told, *TOLD, "--json",
+              *arguments)[1]  # fmt: skip
+    return json.loads(out)["on_battery"]["minutes"]["mean"]
+
+
+def test_battery_is_as_cold_as_its_readings_say_else_as_the_air(capsys):
+    cold, warm = (minutes_alone(capsys, "coarse-meter", "--ambient", c) for c in ("5", "25"))
+    assert cold < 0.95 * warm
+    read = minutes_alone(capsys, "healthy-top-off")
+    assert read == minutes_alone(capsys, "healthy-top-off", "--ambient", "40")
+
+
 def test_without_a_log_it_says_what_is_not_known(capsys):
     status, out, _ = run(capsys, LOADS, *SUPPLY, "--task", "Database update")
     words = " ".join(out.split())

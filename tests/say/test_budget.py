@@ -91,7 +91,7 @@ class TestAnswer:
             )
         )
         of = made().model_copy(update={"starts": (*made().starts, other)})
-        assert answer(of).endswith("; the about 0.4 s start of Winch dips the bus to 24.0 V")
+        assert answer(of).endswith("; the start of Winch dips the bus to 24.0 V")
 
     def test_start_that_nothing_covers_is_named(self):
         assert "; no battery is known to cover the start of Fuel pump; " in answer(unknown())
@@ -111,11 +111,15 @@ class TestAnswer:
 
     @pytest.mark.parametrize("outcome", [Outcome.SERVICE, Outcome.DISCONNECT])
     def test_a_bad_battery_comes_before_any_load(self, outcome):
-        of = budget(
-            AIRCRAFT, "Update databases", PLAIN, drawing(5.0, outcome=outcome), battery=PLATE
-        )
+        told = {"battery_now": drawing(5.0, outcome=outcome), "battery": PLATE}
+        of = budget(AIRCRAFT, CHECK, PLAIN, **told)
         assert battery_first(of)
         assert answer(of) == "not with this battery: it must come off first"
+        weak = PLAIN.model_copy(update={"rated_current_a": 28.0})
+        assert answer(budget(AIRCRAFT, CHECK, weak, **told)) == (
+            "not with this battery: it must come off first; "
+            "then nothing covers the start of Fuel pump"
+        )
         assert not battery_first(made())
 
 
@@ -132,6 +136,13 @@ class TestRows:
         ]
         pump = rows[1]
         assert (pump.current, pump.spread, pump.start) == ("5 A", "5 to 5 A", "20 A for 0.4 s")
+
+    def test_what_is_off_stands_below_all_that_is_on(self):
+        rows = consumer_rows(databases(30.0))
+        assert [row.name for row in rows] == [
+            "Avionics master", "Screen", "Clock", "Lights", "Blower", "Fuel pump",
+        ]  # fmt: skip
+        assert [row.state for row in rows] == ["on"] * 3 + ["off"] * 3
 
     def test_untimed_start_is_about(self):
         (pump,) = [row for row in consumer_rows(unknown()) if row.name == "Fuel pump"]

@@ -11,6 +11,7 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import LOAD_SD_A
+from batterymodel.basis.threads import on_one_thread
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, fixed, outside
 from batterymodel.inputs.readings import check_bounds, read_readings
@@ -102,6 +103,7 @@ TEMP_RANGE_C = (-60.0, 80.0)
 """Temperatures that are accepted [degC] (own choice)."""
 
 
+@on_one_thread
 def assess(
     readings: Readings | str | Path,
     battery: Battery,

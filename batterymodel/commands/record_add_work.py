@@ -10,9 +10,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from batterymodel.commands.told_log import guess_as_own, told_guess
+from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import InputError
-from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.foreign import ForeignGuess, guess_as_own
 from batterymodel.inputs.foreign_table import foreign_table
 from batterymodel.inputs.load_plan import aircraft_loads_from
 from batterymodel.inputs.records import (
@@ -138,22 +138,23 @@ def add_a_connection(store: Store, options: argparse.Namespace) -> str:
         rest_after_v=options.rest_after,
     )
     name, content = Path(options.log).name, bytes_of(options.log)
-    column_map = _columns(store, content, options)
+    guess = _guess(store, content, options)
+    column_map = guess.column_map
     taken = add_connection(store, options.serial, content, name, told, column_map)
     if options.column or options.decimal:
-        remember_columns(store, column_map)
+        remember_columns(store, guess.fingerprint, column_map)
     said = "" if column_map.own else f"{columns_taken(column_map)}\n"
     return said + taken_text(taken, name)
 
 
-def _columns(store: Store, content: bytes, options: argparse.Namespace) -> ColumnMap:
-    """As told, as confirmed for an earlier file with this header, or as they surely are.
+def _guess(store: Store, content: bytes, options: argparse.Namespace) -> ForeignGuess:
+    """Columns as told, as confirmed for an earlier file with this header, or as they surely are.
 
     What is no table goes to the own reader, so that it is kept with the sentence why.
     """
     if not options.column and options.decimal is None and not _is_table(content, options.log):
-        return guess_as_own().column_map
-    return told_guess(content, options, partial(remembered_columns, store)).column_map
+        return guess_as_own()
+    return told_guess(content, options, partial(remembered_columns, store))
 
 
 def _is_table(content: bytes, name: str) -> bool:

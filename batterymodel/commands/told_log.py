@@ -55,8 +55,8 @@ def told_guess(
     options : Namespace
         ``log`` (its path), ``column`` and ``decimal`` are read.
     remembered : callable, optional
-        From a header's fingerprint to the columns that were confirmed for it; asked where nothing
-        is told.
+        From a `ForeignGuess.fingerprint` to the columns that were confirmed for it; asked where
+        nothing is told.
 
     Returns
     -------
@@ -68,17 +68,15 @@ def told_guess(
         Not a table, or columns that a person must tell; says with which option.
     """
     from batterymodel.errors import InputError
-    from batterymodel.inputs.column_choice import with_remembered
+    from batterymodel.inputs.column_choice import settled_guess
     from batterymodel.inputs.foreign import guess_columns
-    from batterymodel.inputs.own_format import has_own_names
 
     guess = guess_columns(content, options.log, options.column, options.decimal)
-    if remembered is not None and not options.column and options.decimal is None:
-        guess = with_remembered(content, options.log, guess, remembered) or guess
+    if not options.column:
+        asked = remembered if remembered and options.decimal is None else lambda _: None
+        guess, _ = settled_guess(content, options.log, guess, asked)
     if guess.is_sure:
         return guess
-    if not options.column and has_own_names(content):
-        return guess_as_own()
     example = next((g.column for g in guess.unsure), None)
     told = f"{example.header}={example.quantity}:{example.unit}" if example else ""
     told = told or "HEADER=supply_current_a:A"
@@ -88,19 +86,6 @@ def told_guess(
         f"{options.log}: {'; '.join(guess.doubts)}; tell it with options like {option} "
         f"(columns: {has})"
     )
-
-
-def guess_as_own() -> ForeignGuess:
-    """The guess that a file is in the project's own format, whose reader says what is wrong.
-
-    Returns
-    -------
-    ForeignGuess
-    """
-    from batterymodel.inputs.column_map import ColumnMap
-    from batterymodel.inputs.foreign import ForeignGuess
-
-    return ForeignGuess(ColumnMap(columns=(), own=True), ())
 
 
 def told_readings(options: argparse.Namespace) -> tuple[Readings, ColumnMap]:

@@ -11,6 +11,7 @@ from pydantic import Field
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.basis.intervals import LEVEL, Interval, sample_interval
+from batterymodel.basis.threads import on_one_thread
 from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
 from batterymodel.errors import InputError
 from batterymodel.fade.bends import KneeRidge
@@ -156,6 +157,7 @@ class _FittedRecord:
         return self.battery.rated_capacity_ah
 
 
+@on_one_thread
 def fade_forecast(
     checks: CheckRecord | str | Path, battery: Battery, *, today: date | None = None
 ) -> FadeForecast:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from scipy.linalg.lapack import dpstrf
 from sklearn.base import (  # type: ignore[import-untyped]  # scikit-learn ships no types
     BaseEstimator,
     RegressorMixin,
@@ -405,6 +406,13 @@ def _mixed_density(away: np.ndarray, variance: np.ndarray) -> np.ndarray:
 def _drawn(
     mean: np.ndarray, covariance: np.ndarray, count: int, rng: np.random.Generator
 ) -> np.ndarray:
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    return mean + rng.standard_normal((count, mean.size)) @ root.T
+    root = _root(covariance)
+    return mean + rng.standard_normal((count, root.shape[1])) @ root.T
+
+
+def _root(covariance: np.ndarray) -> np.ndarray:
+    """Pivoted Cholesky factor, shape (m, rank): ``root @ root.T`` is the covariance."""
+    factor, order, rank, _ = dpstrf(covariance, lower=1)
+    root = np.empty((covariance.shape[0], rank))
+    root[order - 1] = np.tril(factor)[:, :rank]
+    return root

@@ -14,6 +14,7 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.column_guess import Sureness
 from batterymodel.inputs.column_map import (
     CURRENTS,
+    DATE_ORDER_WORDS,
     DATE_ORDERS,
     QUANTITY_WORDS,
     UNITS,
@@ -21,7 +22,7 @@ from batterymodel.inputs.column_map import (
     ColumnMap,
     Quantity,
 )
-from batterymodel.inputs.foreign import ForeignGuess, guess_columns
+from batterymodel.inputs.foreign import ForeignGuess, guess_as_own, guess_columns
 from batterymodel.inputs.own_format import has_own_names
 from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp
 
@@ -33,9 +34,7 @@ UNIT_WORDS: dict[str, str] = {
     "h:min:s": "as hours:minutes:seconds",
     "min:s": "as minutes:seconds",
     "clock": "as time of day",
-    "ymd": "year first",
-    "dmy": "day first",
-    "mdy": "month first",
+    **{order: f"as {words}" for order, words in DATE_ORDER_WORDS.items()},
     "unix_s": "in seconds since 1970",
     "unix_ms": "in milliseconds since 1970",
     "degC": "in °C",
@@ -177,45 +176,6 @@ def _check_once(columns: list[Column]) -> None:
             )
 
 
-def with_remembered(
-    content: bytes,
-    name: str,
-    guess: ForeignGuess,
-    remembered: Callable[[str], ColumnMap | None],
-) -> ForeignGuess | None:
-    """The guess by a map that was confirmed for an earlier file with the same header.
-
-    Parameters
-    ----------
-    content : bytes
-    name : str
-        Name of the file, for messages.
-    guess : ForeignGuess
-        Made of the file alone.
-    remembered : callable
-        From a header's fingerprint to the map that was confirmed for it, or None.
-
-    Returns
-    -------
-    ForeignGuess or None
-        None where none was confirmed, or it fits no more.
-    """
-    if guess.column_map.own:
-        return None
-    known = remembered(guess.column_map.fingerprint)
-    headers = [column.header for column in guess.column_map.columns]
-    if known is None or len(known.columns) != len(headers):
-        return None
-    columns = [
-        column.model_copy(update={"header": header})
-        for column, header in zip(known.columns, headers, strict=True)
-    ]
-    try:
-        return answered_guess(content, name, columns, known.decimal_mark)
-    except InputError:
-        return None
-
-
 def settled_guess(
     content: bytes,
     name: str,
@@ -232,7 +192,7 @@ def settled_guess(
     guess : ForeignGuess
         Made of the file alone.
     remembered : callable
-        From a header's fingerprint to the map that was confirmed for it, or None.
+        From a `ForeignGuess.fingerprint` to the map that was confirmed for it, or None.
 
     Returns
     -------
@@ -240,13 +200,37 @@ def settled_guess(
         To be asked about where it is not sure; in the project's own format where only that can say
         what is wrong.
     is_remembered : bool
+        Whether it is the map that was confirmed for an earlier file with the same header.
     """
-    known = with_remembered(content, name, guess, remembered)
+    known = _by_remembered(content, name, guess, remembered)
     if known is not None:
         return known, True
     if not guess.is_sure and has_own_names(content):
-        return ForeignGuess(ColumnMap(columns=(), own=True), ()), False
+        return guess_as_own(), False
     return guess, False
+
+
+def _by_remembered(
+    content: bytes,
+    name: str,
+    guess: ForeignGuess,
+    remembered: Callable[[str], ColumnMap | None],
+) -> ForeignGuess | None:
+    """The guess by a map that was confirmed before; None where none was, or it fits no more."""
+    if guess.column_map.own:
+        return None
+    known = remembered(guess.fingerprint)
+    headers = [column.header for column in guess.column_map.columns]
+    if known is None or len(known.columns) != len(headers):
+        return None
+    columns = [
+        column.model_copy(update={"header": header})
+        for column, header in zip(known.columns, headers, strict=True)
+    ]
+    try:
+        return answered_guess(content, name, columns, known.decimal_mark)
+    except InputError:
+        return None
 
 
 def preview_table(

@@ -1,7 +1,7 @@
 """How the columns of a foreign table are taken: a value that a person confirms or changes.
 
-A `ColumnMap` is immutable and goes to JSON and back; its fingerprint is that of the table's header,
-so that what was confirmed once can be found again for the next file of the same logger.
+A `ColumnMap` is immutable and goes to JSON and back. It is kept under a fingerprint of the table's
+header, so that what was confirmed once can be found again for the next file of the same logger.
 """
 
 from __future__ import annotations
@@ -81,7 +81,19 @@ QUANTITY_WORDS: dict[Quantity, str] = {
 """What a quantity is called in sentences."""
 
 _LONGEST_MAP = 100_000
-_PLACES: dict[str, str] = {"clock": "time of day", "unix_s": "Unix s", "unix_ms": "Unix ms"}
+DATE_ORDER_WORDS: dict[str, str] = {
+    "ymd": "year, month, day",
+    "dmy": "day, month, year",
+    "mdy": "month, day, year",
+}
+"""Orders of dates as a person says them."""
+
+_PLACES: dict[str, str] = {
+    "clock": "time of day",
+    "unix_s": "Unix s",
+    "unix_ms": "Unix ms",
+    **DATE_ORDER_WORDS,
+}
 
 
 class Column(BaseModel):
@@ -130,11 +142,6 @@ class ColumnMap(BaseModel):
         return self
 
     @property
-    def fingerprint(self) -> str:
-        """`header_fingerprint` of the headers this map was made for."""
-        return header_fingerprint(column.header for column in self.columns)
-
-    @property
     def missing(self) -> tuple[Quantity, ...]:
         """What readings cannot do without and no column is taken as: a time, the supply current."""
         taken = {column.quantity for column in self.columns}
@@ -155,13 +162,15 @@ class ColumnMap(BaseModel):
         return ", ".join(parts) + comma
 
 
-def header_fingerprint(headers: Iterable[str]) -> str:
+def header_fingerprint(headers: Iterable[str], told_above: Iterable[str] = ()) -> str:
     """Key under which a map for tables with this header can be remembered.
 
     Parameters
     ----------
     headers : iterable of str
         In the order of the columns; capitals and spaces do not matter.
+    told_above : iterable of str
+        What is said above each of units and places, as `header_doubts.told_above` gives it.
 
     Returns
     -------
@@ -172,24 +181,9 @@ def header_fingerprint(headers: Iterable[str]) -> str:
     True
     """
     plain = [one_line(header).casefold() for header in headers]
-    return hashlib.sha256(json.dumps(plain).encode()).hexdigest()[:32]
-
-
-def remembered(column_map: ColumnMap) -> tuple[str, str]:
-    """What to keep of a confirmed map: its key and a small JSON document.
-
-    Parameters
-    ----------
-    column_map : ColumnMap
-
-    Returns
-    -------
-    key : str
-        The fingerprint of the header.
-    document : str
-        Read back by `map_from_json`.
-    """
-    return column_map.fingerprint, column_map.model_dump_json()
+    said = list(told_above)
+    told = json.dumps([plain, said] if any(said) else plain)
+    return hashlib.sha256(told.encode()).hexdigest()[:32]
 
 
 def map_from_json(document: str) -> ColumnMap:
@@ -198,7 +192,7 @@ def map_from_json(document: str) -> ColumnMap:
     Parameters
     ----------
     document : str
-        From `remembered`.
+        The map as JSON.
 
     Returns
     -------

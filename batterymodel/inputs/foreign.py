@@ -25,6 +25,7 @@ from batterymodel.inputs.column_map import (
     ColumnMap,
     Quantity,
     chosen_columns,
+    header_fingerprint,
 )
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.foreign_table import ForeignTable, foreign_table
@@ -36,10 +37,13 @@ from batterymodel.inputs.foreign_times import (
     parsed,
 )
 from batterymodel.inputs.guesses import with_doubts
+from batterymodel.inputs.header_doubts import told_above
+from batterymodel.inputs.no_value_marks import without_marks
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.table_columns import outside_bounds
 from batterymodel.inputs.table_times import check_no_pause
 from batterymodel.inputs.two_times import clock_run_s, doubts_of_times
 
@@ -57,7 +61,8 @@ class ForeignGuess:
     """How a file's columns are probably to be taken.
 
     ``decimal_sure`` is False where the mark before the decimals may be either. ``preview`` holds
-    the first rows by the map, in the units of the readings, None where a cell says nothing.
+    the first rows by the map, in the units of the readings, None where a cell says nothing;
+    ``told_above`` is what the file says above each column of its unit or place.
     """
 
     column_map: ColumnMap
@@ -65,6 +70,12 @@ class ForeignGuess:
     decimal_sure: bool = True
     rows: int = 0
     preview: tuple[dict[str, float | str | None], ...] = ()
+    told_above: tuple[str, ...] = ()
+
+    @property
+    def fingerprint(self) -> str:
+        """`header_fingerprint` of the file, under which its confirmed map is remembered."""
+        return header_fingerprint((c.header for c in self.column_map.columns), self.told_above)
 
     @property
     def unsure(self) -> tuple[ColumnGuess, ...]:
@@ -86,6 +97,16 @@ class ForeignGuess:
             told += [f"no column is known as the {QUANTITY_WORDS[quantity]}" for quantity in lost]
         unclear = [] if self.decimal_sure else ["a comma may stand before decimals or thousands"]
         return (*told, *unclear)
+
+
+def guess_as_own() -> ForeignGuess:
+    """The guess that a file is in the project's own format, whose reader says what is wrong.
+
+    Returns
+    -------
+    ForeignGuess
+    """
+    return ForeignGuess(ColumnMap(columns=(), own=True), ())
 
 
 def guess_columns(
@@ -117,7 +138,7 @@ def guess_columns(
     if decimal not in (None, ".", ","):
         raise InputError(f"{shown(str(decimal))} is no decimal mark; . or , would be right")
     if not choices and decimal is None and is_own_format(content):
-        return ForeignGuess(ColumnMap(columns=(), own=True), ())
+        return guess_as_own()
     table = foreign_table(content, name)
     if table.cells.empty:
         table.faults.raise_any()
@@ -130,7 +151,8 @@ def guess_columns(
         {"columns": [g.column for g in guesses], "decimal_mark": mark}
     )
     preview = _preview(table, column_map)
-    return ForeignGuess(column_map, guesses, sure, len(table.cells), preview)
+    above = told_above(table.headers, table.above)
+    return ForeignGuess(column_map, guesses, sure, len(table.cells), preview, above)
 
 
 def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> Readings:
@@ -274,6 +296,10 @@ def _metered(cells: pd.Series, column: Column, column_map: ColumnMap, faults: Fa
     numbers = parsed(cells, lambda text: _number_in(text, mark, units), right, faults)
     pairs = [(value, unit or column.unit) for value, unit in numbers]
     values = pd.Series([_scaled(*pair) for pair in pairs], numbers.index, dtype=float)
+    as_written = pd.Series([value for value, _ in pairs], numbers.index, dtype=float)
+    outside = outside_bounds(values, FORMAT, column.quantity.value)
+    marks = without_marks(as_written, outside, str(cells.name), faults)
+    values = values.mask(marks)
     _check_bounds(values, cells, column, faults)
     _note_conversion(cells, column, {unit for _, unit in pairs}, faults.remarks)
     return values.reindex(cells.index)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 
 from batterymodel.inputs.cell_values import UNIT_WORDS
 from batterymodel.inputs.column_map import CURRENTS, UNITS, Quantity
@@ -64,6 +65,32 @@ def doubt_of_header(header: str, quantity: Quantity, unit: str, above: str = "")
     if found := _SCALE.search(header):
         return f"'{found.group().strip(' [(')}' may be a scale of its values"
     return _doubt_above(set(words), quantity, unit, above)
+
+
+def told_above(headers: Iterable[str], above: Mapping[str, str]) -> tuple[str, ...]:
+    """What the text above each header says of units, places and quantities, and nothing else of it.
+
+    Parameters
+    ----------
+    headers : iterable of str
+    above : mapping of str to str
+        As `foreign_table` gives it.
+
+    Returns
+    -------
+    tuple of str
+        One for each header, empty where nothing is said; a date, a name or a count of rows in a
+        preamble makes no difference.
+
+    >>> told_above(["Amps"], {"Amps": "Run 7 of 3 March; all values in mA"})
+    ('mA',)
+    """
+    return tuple(_told_in(above.get(header, "")) for header in headers)
+
+
+def _told_in(text: str) -> str:
+    words = set(header_words(text.replace("\n", " "))[0]) & (_PLACES_ABOVE | _QUANTITIES_ABOVE)
+    return " ".join(sorted((words | _units_above(text)) - {""}))
 
 
 def _is_bare_unit(words: list[str], written: str) -> bool:

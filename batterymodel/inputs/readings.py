@@ -19,7 +19,14 @@ from batterymodel.inputs.entry_faults import EntryError, Shown, fixed
 from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings, TempReading
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
-from batterymodel.inputs.table_times import LONGEST_LOG_S, in_order, note_gaps, run_starts, timed
+from batterymodel.inputs.table_times import (
+    LONGEST_LOG_S,
+    check_no_pause,
+    in_order,
+    note_gaps,
+    run_starts,
+    timed,
+)
 from batterymodel.inputs.tables import decoded, file_bytes, table_from_frame, table_from_text
 
 _UNITS = {
@@ -176,19 +183,19 @@ def checked_value(column: str, value: float, where: str) -> float:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            words = fixed(f"{value:.10g} {said}")
-            if problem is _OUTSIDE_C:
-                words = _outside_c(value)
-            raise EntryError("", column, words, name=where)
+            words = f"{value:.10g} {said}"
+            is_temp = column == "battery_temp_c"
+            problem_of = _outside_c(value, words) if is_temp else fixed(words)
+            raise EntryError("", column, problem_of, name=where)
     return value
 
 
-def _outside_c(value: float) -> Callable[[Shown], str]:
+def _outside_c(value: float, in_file: str) -> Callable[[Shown], str]:
     """What is said of a temperature: on a page that names it, in words of either unit."""
 
     def said(shown: Shown) -> str:
         if shown.label == "battery_temp_c":
-            return f"{value:.10g} {_OUTSIDE_C}"
+            return in_file
         return f"{round(value, 1):g} {_OUTSIDE_C_SINGLY}"
 
     return said
@@ -280,7 +287,7 @@ def readings_from_table(
     Raises
     ------
     InputError
-        A value that cannot be right, or fewer readings than `least`.
+        A value that cannot be right, fewer readings than `least`, or those of two connections.
     """
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"
@@ -288,6 +295,8 @@ def readings_from_table(
     events, temps = _events(frame, remarks), _temps_between(frame)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
     _check_one_run(frame["elapsed_s"], time, remarks)
+    if time == "time":
+        check_no_pause(frame["elapsed_s"], remarks, time)
     _check_peaks(frame, remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)

@@ -29,6 +29,13 @@ class TableFormat:
     bounds: tuple[tuple[str, float, float, str], ...] = ()
 
     @property
+    def metered(self) -> frozenset[str]:
+        """Columns that a logger fills from a meter; none of a table that people keep by hand."""
+        if "elapsed_s" not in self.units:
+            return frozenset()
+        return frozenset(self.units) - self.texts - {"elapsed_s"}
+
+    @property
     def row(self) -> str:
         """What one line holds."""
         return self.rows.removesuffix("s")

@@ -17,8 +17,8 @@ from batterymodel.inputs.foreign_table import foreign_table, text_of
 from batterymodel.inputs.foreign_times import elapsed_of
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
-from batterymodel.inputs.table_times import pauses
-from batterymodel.inputs.tables import decoded, table_from_text
+from batterymodel.inputs.table_times import pauses, seconds_by_clock
+from batterymodel.inputs.tables import decoded, table_from_text, texts_of
 from batterymodel.inputs.two_times import clock_run_s
 
 BACK_TO = 0.5
@@ -60,13 +60,14 @@ def last_run(content: bytes, name: str, column_map: ColumnMap) -> LastRun:
     InputError
         No table that can be read.
     """
-    elapsed_s = (_own_times if column_map.own else _foreign_times)(content, name, column_map)
-    place = 0 if _is_dated(column_map) else last_start(elapsed_s.to_numpy())
-    paused = 0 if column_map.own else _last_pause(elapsed_s.to_numpy()[place:], column_map)
+    times = (_own_times if column_map.own else _foreign_times)(content, name, column_map)
+    elapsed_s = times.elapsed_s.to_numpy()
+    place = 0 if times.are_dated else last_start(elapsed_s)
+    paused = 0 if times.are_counted else max(pauses(elapsed_s[place:]), default=0)
     place += paused
     if place == 0:
         return LastRun(content)
-    first, row = int(elapsed_s.index[0]), int(elapsed_s.index[place])
+    first, row = int(times.elapsed_s.index[0]), int(times.elapsed_s.index[place])
     lines = text_of(content, Remarks(name, FORMAT)).split("\n")
     lines[first - 1 : row - 1] = [""] * (row - first)
     return LastRun("\n".join(lines).encode(), row, paused > 0)
@@ -98,46 +99,48 @@ def last_start(elapsed_s: np.ndarray) -> int:
     return start
 
 
-def _last_pause(elapsed_s: np.ndarray, column_map: ColumnMap) -> int:
-    """Place behind the last pause of hours by a clock; a count says itself that it is one run."""
-    counted = any(column.quantity is Quantity.ELAPSED for column in column_map.columns)
-    return 0 if counted else max(pauses(elapsed_s), default=0)
+@dataclass(frozen=True)
+class _Times:
+    """Times of the rows that have a current [s], as far as they can be read.
+
+    A count says itself that it is one run; a clock with dates does not fall back where a logger
+    began anew.
+    """
+
+    elapsed_s: pd.Series
+    are_counted: bool = False
+    are_dated: bool = False
 
 
-def _is_dated(column_map: ColumnMap) -> bool:
-    """Whether times have dates, so that they do not fall back where a logger began anew."""
-    taken = {column.quantity: column for column in column_map.columns}
-    if Quantity.ELAPSED in taken or Quantity.TIME not in taken:
-        return False
-    return Quantity.DATE in taken or taken[Quantity.TIME].unit != "clock"
-
-
-def _own_times(content: bytes, name: str, column_map: ColumnMap) -> pd.Series:
-    """Times of the rows that have a current, by the own format's elapsed time [s]."""
+def _own_times(content: bytes, name: str, column_map: ColumnMap) -> _Times:
+    """By the own format's count, or its clock where there is no count."""
     remarks = Remarks(name, FORMAT)
     table, _ = table_from_text(decoded(content, remarks), remarks)
     names = [str(header).strip().lower() for header in table.columns]
-    if not {"elapsed_s", "supply_current_a"} <= set(names):
-        return pd.Series(dtype=float)
-    at, current = (
-        pd.to_numeric(table.iloc[:, names.index(column)], errors="coerce")
-        for column in ("elapsed_s", "supply_current_a")
-    )
-    return at[current.notna()].dropna()
+    time = next((column for column in ("elapsed_s", "time") if column in names), None)
+    if time is None or "supply_current_a" not in names:
+        return _Times(pd.Series(dtype=float))
+    cells = table.iloc[:, names.index(time)]
+    current = pd.to_numeric(table.iloc[:, names.index("supply_current_a")], errors="coerce")
+    given = cells[current.notna()]
+    if time == "time":
+        return _Times(seconds_by_clock(texts_of(given)), are_dated=True)
+    return _Times(pd.to_numeric(given, errors="coerce").dropna(), are_counted=True)
 
 
-def _foreign_times(content: bytes, name: str, column_map: ColumnMap) -> pd.Series:
-    """Times of the rows that have a current, as far as they can be read [s]."""
+def _foreign_times(content: bytes, name: str, column_map: ColumnMap) -> _Times:
+    """By the column that is taken as the count, else by the clock."""
     table = foreign_table(content, name)
     taken = {c.quantity: c for c in column_map.columns if c.header in table.headers}
     current = taken.get(Quantity.SUPPLY_CURRENT)
     time = taken.get(Quantity.ELAPSED, taken.get(Quantity.TIME))
     if current is None or time is None:
-        return pd.Series(dtype=float)
+        return _Times(pd.Series(dtype=float))
     cells, unheard = table.cells[time.header], Faults(Remarks(name, FORMAT))
+    given = [text != "" and not is_missing(text) for text in table.cells[current.header]]
     if time.quantity is Quantity.ELAPSED:
         elapsed_s = elapsed_of(cells, time, column_map.decimal_mark, unheard)
-    else:
-        elapsed_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
-    given = [text != "" and not is_missing(text) for text in table.cells[current.header]]
-    return elapsed_s[given].dropna()
+        return _Times(elapsed_s[given].dropna(), are_counted=True)
+    elapsed_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
+    are_dated = Quantity.DATE in taken or time.unit != "clock"
+    return _Times(elapsed_s[given].dropna(), are_dated=are_dated)

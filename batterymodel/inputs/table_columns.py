@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.inputs.faults import Faults
+from batterymodel.inputs.no_value_marks import without_marks
 from batterymodel.inputs.remarks import Remarks, TableFormat, shown
 from batterymodel.inputs.table_times import unreadable_times
 from batterymodel.inputs.tables import MISSING, check_size, texts_of
@@ -135,6 +136,11 @@ def _no_number(text: str, name: str, remarks: Remarks) -> str:
 def _check_values(frame: pd.DataFrame, faults: Faults) -> None:
     """A fault for each value out of bounds, the first bound that it breaks."""
     told = pd.DataFrame(False, frame.index, frame.columns)
+    for name in frame.columns.intersection([*faults.remarks.format.metered]):
+        if not faults.remarks.labels:
+            outside = outside_bounds(frame[name], faults.remarks.format, name)
+            told[name] = without_marks(frame[name], outside, name, faults)
+            frame[name] = frame[name].mask(told[name])
     for name, least, most, problem in faults.remarks.format.bounds:
         if name in frame:
             values = frame[name]
@@ -142,6 +148,28 @@ def _check_values(frame: pd.DataFrame, faults: Faults) -> None:
             told[name] |= wrong
             said = partial(_out_of_bounds, values, problem)
             faults.add_rows(wrong, said, name)
+
+
+def outside_bounds(values: pd.Series, table: TableFormat, name: str) -> pd.Series:
+    """Which values break a bound of their column.
+
+    Parameters
+    ----------
+    values : Series of float
+        In the unit of the column.
+    table : TableFormat
+    name : str
+        Of the column.
+
+    Returns
+    -------
+    Series of bool
+    """
+    bounds = [(least, most) for column, least, most, _ in table.bounds if column == name]
+    outside = pd.Series(False, values.index)
+    for least, most in bounds:
+        outside |= (values < least) | (values > most)
+    return outside
 
 
 def _out_of_bounds(values: pd.Series, problem: str, row: int) -> str:

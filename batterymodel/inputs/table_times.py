@@ -47,7 +47,8 @@ def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime
     Raises
     ------
     InputError
-        A clock time that is none, a UTC offset in some rows only, or more than `LONGEST_LOG_S`.
+        A clock time that is none, a UTC offset in some rows only, more than `LONGEST_LOG_S`, or
+        hours between what both say.
     """
     started_at = None
     if "time" in frame:
@@ -59,17 +60,47 @@ def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime
         elapsed_s = frame.get("elapsed_s", clock_s)
         both = pd.DataFrame({"elapsed_s": elapsed_s, "clock_s": clock_s}).dropna()
         if "elapsed_s" in frame and len(both):
-            apart_s = np.ptp((both["clock_s"] - both["elapsed_s"]).to_numpy())
-            if apart_s > 1.0:
-                remarks.notes.append(
-                    f"elapsed_s is used; time runs apart from it by {apart_s:.0f} s"
-                )
+            _note_apart(float(np.ptp((both["clock_s"] - both["elapsed_s"]).to_numpy())), remarks)
         frame = frame.assign(elapsed_s=elapsed_s)
         for row in both.sort_values(["elapsed_s", "clock_s"]).index[:1]:
             started_at = moments[row] - timedelta(seconds=elapsed_s[row])
     lost = frame["elapsed_s"].isna()
     remarks.note_rows(lost, "dropped: no time, and any event there is lost with it")
     return frame.drop(columns="time", errors="ignore")[~lost], started_at
+
+
+def _note_apart(apart_s: float, remarks: Remarks) -> None:
+    """Note that clock and count run apart; hours apart they are of more than one connection."""
+    if apart_s > LONGEST_PAUSE_S:
+        raise remarks.error(
+            f"runs apart from 'elapsed_s' by {apart_s:.0f} s, as over two connections; give the "
+            "readings of one, or leave out the column that is wrong",
+            column="time",
+        )
+    if apart_s > 1.0:
+        remarks.notes.append(f"elapsed_s is used; time runs apart from it by {apart_s:.0f} s")
+
+
+def seconds_by_clock(time: pd.Series) -> pd.Series:
+    """Seconds since the first row that has a time, as far as the times can be read.
+
+    Parameters
+    ----------
+    time : Series of str
+        Stripped.
+
+    Returns
+    -------
+    Series of float
+        [s]; rows without a time, or with a UTC offset where the first has none, are left out.
+    """
+    known = {row: moment for row, text in time.items() if (moment := _moment(text)) is not None}
+    seconds: dict[object, float] = {}
+    for row, moment in known.items():
+        first = next(iter(known.values()))
+        if (moment.tzinfo is None) == (first.tzinfo is None):
+            seconds[row] = (moment - first).total_seconds()
+    return pd.Series(seconds, dtype=float)
 
 
 def _moments(time: pd.Series, remarks: Remarks) -> pd.Series:

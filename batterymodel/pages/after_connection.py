@@ -15,7 +15,7 @@ from batterymodel.assessment import assess, connection_day
 from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.readings import FORMAT, read_readings, readings_from_table
 from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
 from batterymodel.inputs.remarks import Remarks
@@ -112,12 +112,12 @@ class Job:
     is_answered: bool = False
 
     def attempt(self, read: Callable[[], T]) -> T | None:
-        """What `read` returns; None with its sentence among the problems if it cannot be used.
+        """What `read` returns; None with its sentences among the problems if it cannot be used.
 
         Parameters
         ----------
         read : callable without arguments
-            May raise a `BatteryModelError`, whose sentence is kept; anything else passes through.
+            May raise a `BatteryModelError`, whose sentences are kept; all else passes through.
 
         Returns
         -------
@@ -126,7 +126,7 @@ class Job:
         try:
             return read()
         except BatteryModelError as error:
-            self.problems.append(said_by_labels(error, LABELS))
+            self.problems += readings_file.sentences_of(error, LABELS)
             return None
 
 
@@ -224,11 +224,18 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
             job.supply = job.attempt(lambda: _supply_input(sample_supply, job))
         with known:
             job.known = _known_input()
-    job.battery, missing = job.attempt(battery_form.entered) or (None, ())
-    job.missing += missing
+    _take_battery(job)
     with download:
         battery_form.show_download(job.battery)
     return job
+
+
+def _take_battery(job: Job) -> None:
+    try:
+        job.battery, missing = battery_form.entered()
+        job.missing += missing
+    except BatteryModelError:
+        job.problems += battery_form.faults(battery_form.IN_HAND)
 
 
 def _form_is_open(source: str) -> bool:
@@ -403,7 +410,7 @@ def _source_changed(by_key: dict[str, Sample]) -> None:
 
 def _answer_side(job: Job) -> None:
     if job.problems:
-        st.error(literal(temperatures.said(job.problems[0])))
+        readings_file.show_sentences(job.problems)
         return
     if job.readings is None and job.growing is None:
         name = readings_file.awaited_name()
@@ -419,7 +426,7 @@ def _answer_side(job: Job) -> None:
         readings, battery = job.readings, job.battery
         result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
         if result is None:
-            st.error(literal(temperatures.said(job.problems[0])))
+            readings_file.show_sentences(job.problems)
             return
         _show_answer(job, battery, readings, result)
 

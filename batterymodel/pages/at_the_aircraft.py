@@ -8,7 +8,7 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import kept, literal
+from batterymodel.pages import kept, literal, temperatures
 from batterymodel.pages.connections import (
     CLOCK_STARTS,
     CONNECTION,
@@ -33,7 +33,7 @@ def page() -> None:
     try:
         _show(store, _current(store))
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        st.error(literal(temperatures.said(str(error))))
 
 
 def _show(store: Store, connection: InProgress | None) -> None:
@@ -51,7 +51,7 @@ def _current(store: Store) -> InProgress | None:
     try:
         return None if wanted is None else load(store, wanted)
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        st.error(literal(temperatures.said(str(error))))
         del st.query_params[CONNECTION]
         return None
 

@@ -52,7 +52,7 @@ def page() -> None:
         _show_tapers(store, serial)
         _show_timeline(store, serial)
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        st.error(literal(temperatures.said(str(error))))
     _show_adding(store)
     _show_demo(store)
 

@@ -49,7 +49,7 @@ def taken_columns(content: bytes, name: str) -> ColumnMap | None:
     settled, is_remembered = _settled(content, name)
     if settled.column_map.own:
         return settled.column_map
-    fingerprint = settled.column_map.fingerprint
+    fingerprint = settled.fingerprint
     if not settled.is_sure or st.session_state.get(ASKING) == fingerprint:
         _ask(content, name, settled)
         return None
@@ -104,7 +104,7 @@ def _show_taken(guess: ForeignGuess, is_remembered: bool) -> None:
     with st.expander(literal(f"Columns of the file: {len(guess.columns)}")):
         st.html(pages.note(f"{by}: {guess.column_map.words}."))
         _show_preview(guess)
-        fingerprint = guess.column_map.fingerprint
+        fingerprint = guess.fingerprint
         st.button(OTHERWISE, on_click=_begin_asking, args=(fingerprint,), width="stretch")
 
 
@@ -151,7 +151,7 @@ def _answer(question: ColumnQuestion, guess: ForeignGuess) -> Column:
         f"Column {names.index(header) + 1}",
         list(by_words),
         label_visibility="collapsed",
-        key=f"{KEPT}column.{guess.column_map.fingerprint}.{header}",
+        key=f"{KEPT}column.{guess.fingerprint}.{header}",
     )
     return by_words[chosen]
 
@@ -163,7 +163,7 @@ def _mark(guess: ForeignGuess) -> str:
         marks,
         index=list(MARKS.values()).index(guess.column_map.decimal_mark),
         horizontal=True,
-        key=f"{KEPT}column.{guess.column_map.fingerprint}.decimal mark",
+        key=f"{KEPT}column.{guess.fingerprint}.decimal mark",
     )
     return MARKS[chosen or marks[0]]
 
@@ -175,14 +175,13 @@ def _show_answered(content: bytes, name: str, columns: list[Column], mark: str) 
         st.error(literal(str(error)))
         return
     _show_preview(answered)
-    st.button(
-        CONFIRM, type="primary", width="stretch", on_click=_confirm, args=(answered.column_map,)
-    )
+    st.button(CONFIRM, type="primary", width="stretch", on_click=_confirm, args=(answered,))
 
 
-def _confirm(column_map: ColumnMap) -> None:
-    st.session_state[CONFIRMED + column_map.fingerprint] = column_map
+def _confirm(answered: ForeignGuess) -> None:
+    fingerprint, column_map = answered.fingerprint, answered.column_map
+    st.session_state[CONFIRMED + fingerprint] = column_map
     st.session_state[ASKING] = None
     store = kept.settings_store()
     if store is not None:
-        kept.attempt(lambda: remember_columns(store, column_map), "")
+        kept.attempt(lambda: remember_columns(store, fingerprint, column_map), "")

@@ -6,7 +6,7 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import KEPT, LAST_CASE, kept, literal
+from batterymodel.pages import KEPT, LAST_CASE, kept, literal, temperatures
 from batterymodel.say.record import outcome_words
 from batterymodel.sheet import wording as words
 from batterymodel.sheet.case import SheetCase, connections_of, recorded_case
@@ -35,7 +35,7 @@ def page() -> None:
         if case is not None:
             _show_case(case)
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        st.error(literal(temperatures.said(str(error))))
 
 
 def _last_case() -> SheetCase | None:

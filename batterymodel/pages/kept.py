@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
+from pathlib import Path
 from typing import TypeVar
 
 import streamlit as st
@@ -13,20 +14,23 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.records import Supply
+from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
-from batterymodel.store import Store, open_store
+from batterymodel.store import Store, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
+from batterymodel.store.in_progress import is_begun
 from batterymodel.store.records import BatteryPlate
 from batterymodel.store.stamps import battery_stamps, record_stamp
 
 T = TypeVar("T")
 DONE, FAILED = "done", "failed"
+TEMPERATURE_UNIT = f"{KEPT}temperature_unit"
 SERIAL = f"{KEPT}serial"
 NO_BATTERY = "No battery is in the record yet."
 WAYS = {
@@ -76,6 +80,27 @@ def settings_store() -> Store | None:
         return _own(default_url())
     except BatteryModelError:
         return None
+
+
+def is_in_other_record(in_progress_id: str) -> bool:
+    """Whether the record that is not shown, own or demo, has a connection under this id.
+
+    Parameters
+    ----------
+    in_progress_id : str
+
+    Returns
+    -------
+    bool
+        True too where that cannot be told now.
+    """
+    try:
+        if places.is_demo():
+            return is_begun(_own(default_url()), in_progress_id)
+        has_demo = Path(demo_url()).exists()
+        return has_demo and is_begun(_demo(demo_url()), in_progress_id)
+    except BatteryModelError:
+        return True
 
 
 def show_demo_mark() -> None:
@@ -190,9 +215,24 @@ def attempt(
 def show_done() -> None:
     """What was written last, or why it was not, said once."""
     if words := st.session_state.pop(DONE, None):
-        st.success(literal(words))
+        st.success(literal(spoken_in(words, temperature_unit())))
     if reason := st.session_state.pop(FAILED, None):
-        st.error(literal(reason))
+        st.error(literal(spoken_in(reason, temperature_unit())))
+
+
+def temperature_unit() -> TemperatureUnit:
+    """The unit of temperatures that was chosen: in this session, else in the own record."""
+    if TEMPERATURE_UNIT not in st.session_state:
+        st.session_state[TEMPERATURE_UNIT] = _unit_on_record()
+    return TemperatureUnit(st.session_state[TEMPERATURE_UNIT])
+
+
+def _unit_on_record() -> TemperatureUnit:
+    store = settings_store()
+    try:
+        return TemperatureUnit.CELSIUS if store is None else settings.temperature_unit(store)
+    except BatteryModelError:
+        return TemperatureUnit.CELSIUS
 
 
 def forecast(store: Store, serial: str) -> FadeForecast:

@@ -16,7 +16,7 @@ from batterymodel.pages.connections import CONNECTION
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
 from batterymodel.rules.results import Assessment
 from batterymodel.say.in_progress import NO_NAME, ended_words, is_battery_told, too_late_words
-from batterymodel.say.pad import FULL_LABELS, closed_pad, pad_of
+from batterymodel.say.pad import FULL_LABELS, NOT_IN_RECORD, closed_pad, pad_of
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
 from batterymodel.store.acts import MOST_LABEL, InProgress, State
@@ -29,6 +29,7 @@ PAD = "pad"
 KEPT_WITH = "It was kept with this outcome:"
 LEAVE = "Leave it unfinished"
 _STORED, _REFUSED, _LATE, _LEAVING = "pad_stored", "pad_refused", "pad_late", "leaving"
+_UNKNOWN = "pad_unknown"
 
 
 def show_live(store: Store, connection: InProgress) -> None:
@@ -82,7 +83,7 @@ def show_ended(store: Store, connection: InProgress) -> None:
 
 
 def show_pad(store: Store, shown: dict[str, Any]) -> None:
-    """The pad; with that of no connection, nothing is seen and what waits is sent.
+    """The pad; with that of no connection, what waits is sent, and only what no record has is seen.
 
     Parameters
     ----------
@@ -91,8 +92,13 @@ def show_pad(store: Store, shown: dict[str, Any]) -> None:
         Of `batterymodel.say.pad`.
     """
     stored = [*shown["stored"], *st.session_state.get(_STORED, [])]
-    refused = st.session_state.get(_REFUSED, {})
-    meter_pad({**shown, "stored": stored, "refused": refused}, PAD, lambda: _take_sent(store))
+    answers = {
+        "stored": stored,
+        "refused": st.session_state.get(_REFUSED, {}),
+        "unknown": st.session_state.get(_UNKNOWN, []),
+        "unknown_words": NOT_IN_RECORD,
+    }
+    meter_pad({**shown, **answers}, PAD, lambda: _take_sent(store))
 
 
 def show_late_elsewhere() -> None:
@@ -120,6 +126,8 @@ def _take_sent(store: Store) -> None:
             _late_words().setdefault(connection.id, {})[key] = words
     refused.update({key: temperatures.said(why, typed) for key, why in reply.refused.items()})
     st.session_state.setdefault(_STORED, []).extend(reply.connections)
+    elsewhere = {c: kept.is_in_other_record(c) for c in set(reply.unknown.values())}
+    st.session_state[_UNKNOWN] = [key for key, c in reply.unknown.items() if not elsewhere[c]]
     if reply.waiting:
         st.session_state[kept.FAILED] = f"Not stored yet, sent again by itself: {reply.waiting}"
 

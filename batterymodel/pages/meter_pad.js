@@ -71,6 +71,12 @@ class Entries {
     }
   }
 
+  /** Entries whose connection no record has, each with its connection. */
+  strays(unknown) {
+    return this.connections().flatMap((connection) => this.of(connection)
+      .filter((item) => unknown.includes(item.id)).map((item) => ({ ...item, connection })));
+  }
+
   /** What may be sent: timed and not refused, of every connection. */
   outgoing() {
     return this.connections().flatMap((connection) => this.of(connection)
@@ -299,10 +305,14 @@ class MeterPad {
   /** A refusal stands above the keys, and a new one is brought into sight. */
   drawRefused() {
     const refused = this.waiting().filter((item) => item.refused);
-    this.find("refused").replaceChildren(...refused.map((item) => this.refusal(item)));
+    const strays = this.entries.strays(this.data.unknown);
+    this.root.classList.toggle("strays", strays.length > 0);
+    this.find("refused").replaceChildren(...refused.map((item) => this.refusal(item)),
+      ...strays.map((item) => this.stray(item)));
     const seen = this.seenRefused ?? new Set();
-    this.seenRefused = new Set(refused.map((item) => item.id));
-    if (refused.some((item) => !seen.has(item.id))) this.find("refused").scrollIntoView({ block: "center" });
+    const listed = [...refused, ...strays];
+    this.seenRefused = new Set(listed.map((item) => item.id));
+    if (listed.some((item) => !seen.has(item.id))) this.find("refused").scrollIntoView({ block: "center" });
   }
 
   drawQuestion() {
@@ -336,8 +346,7 @@ class MeterPad {
 
   /** What the record did not take stays here, with the reason, until a person takes it away. */
   refusal(item) {
-    const what = item.kind === "strike" ? "Undo" : item.text ??
-      `${item.value ?? ""} ${this.unitOf(item.quantity)}`.trim();
+    const what = this.whatOf(item);
     const change = (items) => {
       this.entries.save(this.data.connection, items);
       this.drawAll();
@@ -350,6 +359,22 @@ class MeterPad {
         this.transmit();
       }),
       this.button("Take away", () => change(others()), "", `Take away ${what}`));
+  }
+
+  /** What no record knows stays here too: it goes where its record is opened again, or taken away. */
+  stray(item) {
+    const what = this.whatOf(item);
+    const take = () => {
+      this.entries.save(item.connection, this.entries.of(item.connection).filter((one) => one.id !== item.id));
+      this.drawAll();
+    };
+    return this.row(`${what}, pressed ${moment(item.at_ms ?? item.wall_ms)}, ${this.data.unknown_words}.`,
+      this.button("Take away", take, "", `Take away ${what}`));
+  }
+
+  whatOf(item) {
+    return { strike: "Undo", skip: "Skip" }[item.kind] ?? item.text
+      ?? `${item.value ?? ""} ${this.unitOf(item.quantity)}`.trim();
   }
 
   row(words, ...buttons) {
@@ -383,11 +408,18 @@ function meantBy(value, expected, before) {
   return away(best) < Math.log(expected.near) ? best : null;
 }
 
+function two(n) { return String(n).padStart(2, "0"); }
+
+/** Day and time of a moment, by the calendar of this device. */
+function moment(ms) {
+  const at = new Date(ms);
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} at ${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
 function clock(ms) {
   const seconds = Math.max(Math.floor(ms / 1000), 0);
   const minutes = Math.floor(seconds / 60);
   const hours = Math.floor(minutes / 60);
-  const two = (n) => String(n).padStart(2, "0");
   return hours ? `${hours}:${two(minutes % 60)}:${two(seconds % 60)}` : `${minutes}:${two(seconds % 60)}`;
 }
 

@@ -38,7 +38,8 @@ def meter_pad(data: dict[str, Any], key: str, on_sent: Callable[[], None]) -> No
     ----------
     data : dict
         Of `batterymodel.say.pad`, and ``refused`` (reason by the id of each entry that was not
-        taken).
+        taken), ``unknown`` (ids of entries whose connection no record has) and ``unknown_words``
+        (what is said of those).
     key : str
         Under which `sent_entries` finds what was sent.
     on_sent : callable without arguments

@@ -8,7 +8,7 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import KEPT, kept, literal, places
+from batterymodel.pages import KEPT, kept, literal, places, temperatures
 from batterymodel.pages.connections import (
     CONNECTION,
     JUST_CONNECTED,
@@ -33,7 +33,7 @@ def page() -> None:
         _show_just_connected(store)
         _show_batteries(kept.attention(store))
     except BatteryModelError as error:
-        st.error(literal(str(error)))
+        st.error(literal(temperatures.said(str(error))))
 
 
 def _show_just_connected(store: Store) -> None:

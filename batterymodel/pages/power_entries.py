@@ -187,10 +187,10 @@ def _entered_supply(store: Store) -> tuple[Supply | None, str]:
         supply = record_from(told, Supply, "supply")
     except BatteryModelError as error:
         show_faults(error, LABELS)
-        supply = st.session_state.get(GOOD)
-        if supply is not None:
+        good: Supply | None = st.session_state.get(GOOD)
+        if good is not None:
             st.caption(STILL)
-        return supply, _words_of(supply)
+        return good, _words_of(good)
     st.session_state[GOOD] = supply
     _show_keeping_supply(store, told)
     return supply, _words_of(supply)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.entry_faults import EntryError, Shown, said_by_labels
 from batterymodel.inputs.foreign import readings_from_foreign
 from batterymodel.inputs.records import Readings
 from batterymodel.pages import KEPT, literal, temperatures
@@ -100,7 +100,36 @@ def show_faults(error: BatteryModelError, labels: Mapping[str, Shown] | None = N
     labels : mapping, optional
         How entries are shown, by their names in the record.
     """
-    said = error.faults if len(error.faults) > 1 else (said_by_labels(error, labels or {}),)
-    faults = [literal(temperatures.said(fault)) for fault in said]
-    several = len(faults) > 1
-    st.error("\n".join(f"- {fault}" for fault in faults) if several else faults[0])
+    show_sentences(sentences_of(error, labels or {}))
+
+
+def sentences_of(error: BatteryModelError, labels: Mapping[str, Shown]) -> tuple[str, ...]:
+    """All that an error says is wrong.
+
+    Parameters
+    ----------
+    error : BatteryModelError
+    labels : mapping
+        How entries are shown, by their names in the record.
+
+    Returns
+    -------
+    tuple of str
+        Temperatures in °C.
+    """
+    if len(error.faults) > 1:
+        return error.faults
+    others = error.others if isinstance(error, EntryError) else ()
+    return tuple(said_by_labels(one, labels) for one in (error, *others))
+
+
+def show_sentences(sentences: Iterable[str]) -> None:
+    """Show what is wrong, as a list where it is more than one thing.
+
+    Parameters
+    ----------
+    sentences : iterable of str
+        At least one; temperatures in °C.
+    """
+    said = [literal(temperatures.said(sentence)) for sentence in sentences]
+    st.error("\n".join(f"- {fault}" for fault in said) if len(said) > 1 else said[0])

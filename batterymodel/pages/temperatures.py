@@ -12,7 +12,6 @@ from typing import Any
 
 import streamlit as st
 
-from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.temperature_unit import (
     TemperatureUnit,
     entered_row_c,
@@ -22,27 +21,17 @@ from batterymodel.inputs.temperature_unit import (
     spoken_in,
     temp_words,
 )
-from batterymodel.pages import KEPT, kept
-from batterymodel.store.settings import choose_temperature_unit, temperature_unit
+from batterymodel.pages import kept
+from batterymodel.store.settings import choose_temperature_unit
 
-UNIT = f"{KEPT}temperature_unit"
+UNIT = kept.TEMPERATURE_UNIT
 CHOICE = "Temperatures in"
 _AS_TYPED = ".degF"
 
 
 def unit() -> TemperatureUnit:
     """The unit that was chosen: in this session, else in the own record."""
-    if UNIT not in st.session_state:
-        st.session_state[UNIT] = _unit_on_record()
-    return TemperatureUnit(st.session_state[UNIT])
-
-
-def _unit_on_record() -> TemperatureUnit:
-    store = kept.settings_store()
-    try:
-        return TemperatureUnit.CELSIUS if store is None else temperature_unit(store)
-    except BatteryModelError:
-        return TemperatureUnit.CELSIUS
+    return kept.temperature_unit()
 
 
 def show_choice() -> None:

@@ -304,8 +304,8 @@ NEXT_STEPS = {
 }
 
 DOUBT_NOTE = (
-    "a finding says that the current may mislead: the ranges of the charge are drawn so wide that "
-    "they hold even if it tells nothing in one case of seven; the time to go holds if it does tell"
+    "a finding says that the current may mislead: the ranges of the charge and of the time to go "
+    "are drawn so wide that they hold even if it tells nothing in one case of seven"
 )
 """Said of numbers that `rules.doubts` widened."""
 

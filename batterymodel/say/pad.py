@@ -56,6 +56,9 @@ FULL_LABELS = {
 }
 """What is read or answered, as refusals name it."""
 
+NOT_IN_RECORD = "belongs to a connection that is not in this record"
+"""What is said of an entry that no record will take."""
+
 COUNTS_LATER = "counts once the meter is read beside it"
 COUNTS_NOT = "does not count: the meter was not read beside it"
 LIMIT_WORDS = {

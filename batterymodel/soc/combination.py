@@ -13,18 +13,19 @@ from typing import Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
+from scipy.special import ndtri
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import Interval, weighted_interval
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.reference.conditions import Condition
-from batterymodel.soc.account import Account, Weighted
+from batterymodel.soc.account import LAW_NODES, Account, Weighted
 from batterymodel.soc.conditions import ConditionState
 from batterymodel.soc.evidence import SOC_GRID, Evidence, as_evidence, charge_factors
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.posterior import ChargePosterior
-from batterymodel.taper.prior import present_capacity_ah
+from batterymodel.taper.prior import present_capacity_ah, prior_for
 
 SMOOTH_POINTS = 1.5
 """Width over which densities are smoothed, in points of `SOC_GRID` [-]: values stand on a grid of
@@ -140,17 +141,17 @@ def charge_state(
     """
     sound = Account(posterior, _factors(battery, conditions, on), _product(others))
     mixed = _mixed(sound, conditions)
-    untold = _without_current(_product(others), battery, on)
     done_ah = (1.0 - NEARLY_FULL_SOC) * present_capacity_ah(battery, on)
+    untold = _without_current(_product(others), battery, on, done_ah)
     told = _Told(
         _together([(a.at_connection, p) for a, p in mixed]),
         _together([(a.now, p) for a, p in mixed]),
         _together([(a.left_ah, p) for a, p in mixed]),
+        _together([(a.minutes_until(done_ah), p) for a, p in mixed]),
     )
-    told = told.mixed(untold, _nothing_charging(conditions))
+    told = replace(told.mixed(untold, _nothing_charging(conditions)), minutes=told.minutes)
     return ChargeState(
         evidence=(_alone(sound, battery), *others),
-        minutes_to_top_off=_interval(_together([(a.minutes_until(done_ah), p) for a, p in mixed])),
         next_reading_s=_next_reading_s(sound, sigma_a),
         told=told,
         untold=untold,
@@ -160,11 +161,12 @@ def charge_state(
 
 @dataclass(frozen=True)
 class _Told:
-    """State of charge at connection and now [0..1], and charge to return [Ah]."""
+    """State of charge at connection and now [0..1], charge to return [Ah], and time to go [min]."""
 
     at_connection: Weighted
     now: Weighted
     left_ah: Weighted
+    minutes: Weighted
 
     def mixed(self, other: _Told, share: float) -> _Told:
         """The other account with this probability, this one else."""
@@ -174,8 +176,8 @@ class _Told:
         return _Told(*(_together([(a, 1.0 - share), (b, share)]) for a, b in both))
 
     @property
-    def _all(self) -> tuple[Weighted, Weighted, Weighted]:
-        return self.at_connection, self.now, self.left_ah
+    def _all(self) -> tuple[Weighted, ...]:
+        return self.at_connection, self.now, self.left_ah, self.minutes
 
 
 def _numbers(told: _Told) -> dict[str, Any]:
@@ -186,6 +188,7 @@ def _numbers(told: _Told) -> dict[str, Any]:
         "soc_at_connection": _interval(at_connection),
         "soc_now": _interval(now),
         "charge_to_return_ah": _interval(told.left_ah),
+        "minutes_to_top_off": _interval(told.minutes),
         "soc_at_connection_values": at_connection.values,
         "weight": at_connection.weight,
     }
@@ -216,17 +219,36 @@ def _mixed(sound: Account, conditions: ConditionState | None) -> list[tuple[Acco
 
 def _nothing_charging(conditions: ConditionState | None) -> float:
     """Probability that counts of a battery that takes nothing [0..1]."""
-    if conditions is None or conditions.untold is None:
+    if conditions is None:
         return 0.0
-    probability = conditions.probability[Condition.NOTHING_CHARGING]
+    probability = conditions.probability.get(Condition.NOTHING_CHARGING, 0.0)
     return probability if probability >= LEAST_MIXED else 0.0
 
 
-def _without_current(others: FloatArray, battery: Battery, on: date | None) -> _Told:
+def _without_current(
+    others: FloatArray, battery: Battery, on: date | None, done_ah: float
+) -> _Told:
     """What is known without the current: all states of charge, by the other evidence."""
     ah = present_capacity_ah(battery, on) / data_for(battery.chemistry).taper.efficiency
     soc = Weighted(SOC_GRID, others)
-    return _Told(soc, soc, Weighted(ah * (1.0 - SOC_GRID), others))
+    left_ah = ah * (1.0 - SOC_GRID)
+    return _Told(
+        soc, soc, Weighted(left_ah, others), _believed_minutes(left_ah, others, battery, done_ah)
+    )
+
+
+def _believed_minutes(
+    left_ah: FloatArray, weight: FloatArray, battery: Battery, done_ah: float
+) -> Weighted:
+    """Time until so much is left by the belief in the taper's time constant alone [min].
+
+    ``tau ln(left / done)`` of an exponential taper that no supply limits.
+    """
+    prior = prior_for(battery, None)
+    share = (np.arange(LAW_NODES) + 0.5) / LAW_NODES
+    tau_min = np.exp(prior.log_time_s + prior.log_time_sd * ndtri(share)) / 60.0
+    minutes = np.outer(tau_min, np.log(np.maximum(left_ah / done_ah, 1.0)))
+    return Weighted(minutes.ravel(), np.tile(weight, LAW_NODES))
 
 
 def _together(parts: list[tuple[Weighted, float]]) -> Weighted:

@@ -78,7 +78,7 @@ class ConditionState:
     probability: dict[Condition, float]
     low_charge: dict[Condition, float]
     accounts: dict[Condition, Account] = field(default_factory=dict)
-    untold: FloatArray | None = None
+    untold: FloatArray = field(default_factory=lambda: np.ones(SOC_GRID.size))
 
     @property
     def unfit(self) -> float:
@@ -151,7 +151,7 @@ def condition_state(
     log_z: dict[Condition, float] = {}
     low: dict[Condition, float] = {}
     accounts: dict[Condition, Account] = {}
-    untold: FloatArray | None = None
+    untold = np.ones(SOC_GRID.size)
     held = capacity_belief(battery, on)
     for condition, belief in _possible(signal, battery, held):
         evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)

@@ -201,8 +201,6 @@ class Foresight:
         if account is not None:
             found = account.at_connection
             soc, weight = np.clip(found.values, 0.0, 1.0), found.weight
-        if weight is None:
-            weight = np.ones(soc.size)
         points = SOC_GRID[::SOC_STEP].size
         place = np.rint(soc * (points - 1)).astype(int)
         weight = self.conditions.probability[condition] / weight.sum() * weight

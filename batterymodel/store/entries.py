@@ -17,7 +17,7 @@ from typing import Any, Generic, TypeVar
 from sqlalchemy import ColumnElement, Select, exists, select
 from sqlalchemy.orm import Session, aliased
 
-from batterymodel.basis.text import one_line
+from batterymodel.basis.text import alike, one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Record, record_from
 from batterymodel.store.records import day_of
@@ -225,6 +225,7 @@ def added(session: Session, record: RecordT, now: datetime, new_id: str) -> Entr
     """
     kind = KIND_OF_RECORD[type(record)]
     _check(session, kind, record, new_id)
+    _refuse_alike(session, kind, record, new_id)
     row = row_of(record, kind, row_id=new_id, entry_id=new_id, recorded_at=now)
     session.add(row)
     session.flush()
@@ -269,6 +270,8 @@ def corrected(
     if record == old.record:
         raise InputError(f"the correction of {kind.word} {entry_id} changes nothing")
     _check(session, kind, record, entry_id)
+    if _name_of(kind, record) != _name_of(kind, old.record):
+        _refuse_alike(session, kind, record, entry_id)
     row = row_of(
         record,
         kind,
@@ -478,12 +481,34 @@ def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
             )
         if deletions_of(session, [parent]):
             raise InputError(f"the {known.word} {parent} is deleted; restore it first")
-    if kind.unique and day_of(record) is None:
+    if _name_of(kind, record):
         values = {name: getattr(record, name) for name in kind.unique}
-        alike = live_entries(session, kind.record, **values)
-        if any(other.id != entry_id and day_of(other.record) is None for other in alike):
+        named = live_entries(session, kind.record, **values)
+        if any(other.id != entry_id and day_of(other.record) is None for other in named):
             name = values[kind.unique[-1]]
             raise InputError(f"there is a {kind.word} '{name}' in the record already")
+
+
+def _refuse_alike(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
+    """Refuse a name that differs from one on record in nothing but letter case or spaces."""
+    if not _name_of(kind, record):
+        return
+    *beside, name = _name_of(kind, record)
+    within = dict(zip(kind.unique, beside, strict=False))
+    for other in live_entries(session, kind.record, **within):
+        there = str((_name_of(kind, other.record) or ("",))[-1])
+        if other.id != entry_id and alike(there) == alike(str(name)):
+            raise InputError(
+                f"{kind.word} '{name}' differs from '{there}' on record only in letter case or "
+                f"spaces; write '{there}' if that is the one, else a name that differs more"
+            )
+
+
+def _name_of(kind: Kind, record: Record) -> tuple[object, ...]:
+    """What no other entry of its kind may be called; empty where it has no name, or is of a day."""
+    if day_of(record) is not None:
+        return ()
+    return tuple(getattr(record, field) for field in kind.unique)
 
 
 def _reason(reason: str, what: str) -> str:

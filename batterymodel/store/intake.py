@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
 from batterymodel.assessment import assess
 from batterymodel.basis.meters import LOAD_SD_A
-from batterymodel.basis.text import alike, one_line
+from batterymodel.basis.text import one_line
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import readings_from_foreign
@@ -93,7 +93,8 @@ def add_battery(
     Raises
     ------
     InputError
-        A serial that is there already, or a field that cannot hold its value.
+        A serial that is there already, or one but for letter case and spaces, or a field that
+        cannot hold its value.
     """
     installed_on = installed_on or battery.installed_on
     about = {
@@ -106,7 +107,6 @@ def add_battery(
     }
     day = installed_on or date.today()
     with store.writing():
-        _refuse_alike("battery", serial, (e.record.serial for e in store.entries(BatteryPlate)))
         plate = store.add(record_from(about, BatteryPlate, f"battery {serial}"))
         store.add(
             CardRevision(battery_id=plate.id, on=day, limits=battery.limits, reason=NEW_CARD_REASON)
@@ -144,28 +144,17 @@ def add_fitted_battery(
     Raises
     ------
     InputError
-        A serial that is there already, or a field that cannot hold its value; nothing is added.
+        A serial that is there already, a serial or a tail like one that is, or a field that cannot
+        hold its value; nothing is added.
     """
     with store.writing():
         plate = add_battery(store, serial, battery, on)
-        _refuse_alike("aircraft", tail, (e.record.tail for e in store.entries(Aircraft)))
         found = store.entries(Aircraft, tail=one_line(tail))
         aircraft = (
             found[0] if found else store.add(record_from({"tail": tail}, Aircraft, "aircraft"))
         )
         store.add(Move(battery_id=plate.id, aircraft_id=aircraft.id, on=on, reason=FITTED_REASON))
     return plate
-
-
-def _refuse_alike(what: str, name: str, on_record: Iterable[str]) -> None:
-    """Refuse a name that differs from one on record in nothing but letter case or spaces."""
-    bare, others = one_line(name), tuple(on_record)
-    for other in others:
-        if bare not in others and alike(other) == alike(bare):
-            raise InputError(
-                f"{what} '{bare}' differs from '{other}' on record only in letter case or spaces; "
-                f"write '{other}' if that is the one, else a name that differs more"
-            )
 
 
 def add_connection(

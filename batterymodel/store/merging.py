@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from batterymodel.basis.text import alike
 from batterymodel.errors import StoreError
-from batterymodel.store.entries import live_entries
+from batterymodel.store.entries import Entry, live_entries
 from batterymodel.store.records import day_of
 from batterymodel.store.tables import (
     KIND_OF_TABLE,
@@ -20,7 +22,7 @@ from batterymodel.store.tables import (
 )
 
 
-def check_merged(session: Session, where: str) -> None:
+def check_merged(session: Session, where: str, before: Collection[str] = ()) -> None:
     """Check that every row still fits the others; the caller rolls back where one does not.
 
     Parameters
@@ -29,12 +31,15 @@ def check_merged(session: Session, where: str) -> None:
         In the write transaction that took the rows in.
     where : str
         What the rows came from, as the message names it.
+    before : collection of str
+        From `named_entries`, before the rows came in.
 
     Raises
     ------
     StoreError
         The first row that does not fit: a broken chain of corrections, something named that is
-        missing, a name given twice, a deletion of nothing.
+        missing, a name given twice, one that came in and differs from one on record only in letter
+        case or spaces, a deletion of nothing.
     """
     rows = {kind.table: _ids(session, kind) for kind in KINDS}
     files = set(session.scalars(select(FileRow.sha256)))
@@ -42,13 +47,28 @@ def check_merged(session: Session, where: str) -> None:
         for problem in (
             _wrong_chain(kind, rows[kind.table]),
             _missing(session, kind, rows, files),
-            _doubled(session, kind),
+            _doubled(session, kind, before),
         ):
             if problem:
                 raise StoreError(f"{where}: {kind.table}: {problem}; nothing was changed")
     problem = _wrong_deletions(session, rows)
     if problem:
         raise StoreError(f"{where}: {problem}; nothing was changed")
+
+
+def named_entries(session: Session) -> frozenset[str]:
+    """Ids of the entries that have a name of their own.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    frozenset of str
+    """
+    named = (kind for kind in KINDS if kind.unique)
+    return frozenset(id for kind in named for id in session.scalars(select(kind.row.entry_id)))
 
 
 def _ids(session: Session, kind: Kind) -> dict[str, tuple[str, str | None]]:
@@ -86,15 +106,27 @@ def _missing(
     return None
 
 
-def _doubled(session: Session, kind: Kind) -> str | None:
-    seen: dict[tuple[object, ...], str] = {}
+def _doubled(session: Session, kind: Kind, before: Collection[str]) -> str | None:
+    """A name that two entries have, or that differs in one on record and one that came in.
+
+    Two alike that came together, or were together before, are left: a backup must stay readable.
+    """
+    seen: dict[tuple[object, ...], Entry[Any]] = {}
     for entry in live_entries(session, kind.record) if kind.unique else ():
         if day_of(entry.record) is not None:
             continue
-        name = tuple(getattr(entry.record, field) for field in kind.unique)
-        if name in seen:
-            return f"rows {seen[name]} and {entry.row_id} are both called '{name[-1]}'"
-        seen[name] = entry.row_id
+        *beside, name = (getattr(entry.record, field) for field in kind.unique)
+        if other := seen.get((*beside, name)):
+            return f"rows {other.row_id} and {entry.row_id} are both called '{name}'"
+        is_on_record = entry.id in before
+        seen[(*beside, name)] = seen[(*beside, alike(name), is_on_record)] = entry
+        if other := seen.get((*beside, alike(name), not is_on_record)):
+            here, new = (entry, other) if is_on_record else (other, entry)
+            names = [getattr(one.record, kind.unique[-1]) for one in (here, new)]
+            return (
+                f"'{names[0]}' on record and '{names[1]}' that would come in differ only in letter "
+                "case or spaces; correct the name of one of them, or delete it, and import then"
+            )
     return None
 
 

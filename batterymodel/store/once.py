@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeVar
 
 from batterymodel.inputs.records import Record
@@ -14,11 +15,9 @@ from batterymodel.store.records import (
     day_of,
 )
 from batterymodel.store.store import Store
+from batterymodel.store.tables import KIND_OF_RECORD
 
 RecordT = TypeVar("RecordT", bound=Record)
-
-PARENTS = ("battery_id", "aircraft_id", "connection_id")
-"""Fields that name the entry a record belongs to."""
 
 IN_SEQUENCE: dict[type[Record], tuple[str, ...]] = {
     Move: ("battery_id",),
@@ -58,12 +57,17 @@ def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[Record
 
 def _of_its_day(store: Store, record: RecordT) -> list[Entry[RecordT]]:
     """Entries of its kind and parents; of a sequence only the one in force on its day."""
-    parents = IN_SEQUENCE.get(type(record), PARENTS)
-    values = {name: getattr(record, name, None) for name in parents}
+    parents = IN_SEQUENCE.get(type(record)) or _parents(record)
+    values = {name: getattr(record, name) for name in parents}
     found = store.entries(type(record), **{name: v for name, v in values.items() if v is not None})
     if type(record) not in IN_SEQUENCE:
         return list(found)
     return [entry for entry in found if day_of(entry.record) == day_of(record)][-1:]
+
+
+def _parents(record: Record) -> Iterable[str]:
+    """Fields that name the entry a record belongs to."""
+    return KIND_OF_RECORD[type(record)].parents
 
 
 def _same(one: Record, other: Record, besides: tuple[str, ...]) -> bool:

@@ -42,12 +42,14 @@ class Reply:
     """What became of entries that were sent.
 
     ``connections`` holds, by the id of each entry that is in the record now, its connection after
-    it; ``refused`` the reason by the id of each that cannot be right. What is in neither is to be
-    sent again, ``waiting`` says why.
+    it; ``refused`` the reason by the id of each that cannot be right; ``unknown`` the connection by
+    the id of each of which the record has none. What is in none of them is to be sent again,
+    ``waiting`` says why.
     """
 
     connections: dict[str, InProgress] = field(default_factory=dict)
     refused: dict[str, str] = field(default_factory=dict)
+    unknown: dict[str, str] = field(default_factory=dict)
     waiting: str | None = None
 
 
@@ -76,6 +78,8 @@ def take_entries(
         try:
             if is_begun(store, in_progress_id):
                 reply.connections[key] = take_entry(store, in_progress_id, rest)
+            else:
+                reply.unknown[key] = in_progress_id
         except StoreError as error:
             reply.waiting = str(error)
             return reply

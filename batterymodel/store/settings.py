@@ -9,7 +9,7 @@ from __future__ import annotations
 from sqlalchemy import select
 
 from batterymodel.errors import InputError
-from batterymodel.inputs.column_map import ColumnMap, map_from_json, remembered
+from batterymodel.inputs.column_map import ColumnMap, map_from_json
 from batterymodel.inputs.temperature_unit import TemperatureUnit
 from batterymodel.store.store import Store
 from batterymodel.store.tables import SettingRow
@@ -99,12 +99,14 @@ def choose_temperature_unit(store: Store, unit: TemperatureUnit) -> None:
     set_to(store, TEMPERATURE_UNIT, str(unit))
 
 
-def remember_columns(store: Store, column_map: ColumnMap) -> None:
+def remember_columns(store: Store, fingerprint: str, column_map: ColumnMap) -> None:
     """Remember confirmed columns for the next file with the same header.
 
     Parameters
     ----------
     store : Store
+    fingerprint : str
+        `ForeignGuess.fingerprint` of the file.
     column_map : ColumnMap
 
     Raises
@@ -112,8 +114,7 @@ def remember_columns(store: Store, column_map: ColumnMap) -> None:
     StoreError
         The record cannot be written.
     """
-    key, document = remembered(column_map)
-    set_to(store, f"{COLUMNS}{key}", document)
+    set_to(store, f"{COLUMNS}{fingerprint}", column_map.model_dump_json())
 
 
 def remembered_columns(store: Store, fingerprint: str) -> ColumnMap | None:
@@ -123,7 +124,7 @@ def remembered_columns(store: Store, fingerprint: str) -> ColumnMap | None:
     ----------
     store : Store
     fingerprint : str
-        `ColumnMap.fingerprint` of the file at hand.
+        `ForeignGuess.fingerprint` of the file at hand.
 
     Returns
     -------

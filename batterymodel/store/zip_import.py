@@ -42,7 +42,7 @@ from batterymodel.store.archive import (
 from batterymodel.store.cells import cell_of, value_of
 from batterymodel.store.entries import BOOKKEEPING, entry_of, row_of
 from batterymodel.store.faults import said_plainly
-from batterymodel.store.merging import check_merged
+from batterymodel.store.merging import check_merged, named_entries
 from batterymodel.store.records import MAX_FILE_BYTES, UUID_PATTERN
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_TABLE, BatteryRow, CardRow, FileRow
@@ -96,7 +96,7 @@ def import_zip(store: Store, path: str | Path, progress: Progress = in_silence) 
     path = Path(path)
     with _opened(path) as archive, store.writing() as session:
         added = there = 0
-        tables = tables_of(archive.format)
+        before, tables = named_entries(session), tables_of(archive.format)
         named = {MANIFEST, *(f"{table.__tablename__}.csv" for table in tables)}
         for table in progress(tables, "tables"):
             new, old = _take_table(archive, session, table, named)
@@ -104,7 +104,7 @@ def import_zip(store: Store, path: str | Path, progress: Progress = in_silence) 
         _check_named(archive, named)
         new, old = _take_files(archive, session, progress)
         added, there = added + new, there + old
-        check_merged(session, archive.where)
+        check_merged(session, archive.where, before)
     return Merged(added, there)
 
 

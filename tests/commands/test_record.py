@@ -13,6 +13,7 @@ import zipfile
 import pytest
 
 from batterymodel.cli import main
+from batterymodel.inputs.load_plan import read_aircraft_loads
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.store import open_store
 from batterymodel.store.finishing import finish
@@ -217,6 +218,25 @@ def test_a_circuit_of_0_a_is_one_line(fleet, tmp_path):
     cart.write_text(CART.replace("= 20.0", "= 0"))
     said = fleet("add", "supply", cart, fails=True)
     assert "cart.toml: circuit 1 ('Hangar east'): circuit_breaker_a: more than 0 A" in said
+
+
+def test_loads_are_printed_with_what_connections_taught_as_the_budget_takes_them(fleet, tmp_path):
+    assert "no loads of 'DEMO-1'" in fleet("loads", "DEMO-1", fails=True)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN.replace("Radio", "Avionics").replace("3.0", "9.5"))
+    fleet("add", "loads", "DEMO-1", plan)
+    steps = SAMPLE_FOLDER / "marked-load-steps.csv"
+    fleet("add", "connection", steps, "--serial", "B-1", "--on", "2026-03-02")
+    told = fleet("loads", "DEMO-1", "--as-told")
+    assert "continuous_a = 9.5" in told
+    learned = fleet("loads", "DEMO-1")
+    assert learned.startswith("# Currents of Avionics are as 1 connection on record taught them.")
+    assert "readings = 2" in learned
+    again = tmp_path / "learned.toml"
+    again.write_text(learned)
+    consumer = read_aircraft_loads(again).consumer("Avionics")
+    assert consumer.continuous_a != 9.5
+    assert "no loads" in fleet("loads", "DEMO-1", "--on", "2026-01-01", fails=True)
 
 
 def test_the_first_note_of_a_check_told_twice_stays(fleet):

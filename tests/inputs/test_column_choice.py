@@ -11,7 +11,7 @@ from batterymodel.inputs.column_choice import (
     options_for,
     preview_table,
     questions_of,
-    with_remembered,
+    settled_guess,
 )
 from batterymodel.inputs.column_map import UNITS, Column, ColumnMap, Quantity
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
@@ -52,6 +52,20 @@ def test_amperes_or_milliamperes_is_one_choice():
     assert words[:2] == ["supply current in A", "supply current in mA"]
     assert "battery current in mA" in words
     assert not [word for word in words if "voltage" in word or "temperature" in word]
+
+
+def test_the_order_of_a_date_is_said_in_words():
+    text = (
+        b"Date,Time,Amps\n03.04.2026,14:02:00,18\n03.04.2026,14:02:05,17\n03.04.2026,14:02:10,16\n"
+    )
+    guess = guess_of(text)
+    assert guess.column_map.words.startswith("'Date' as date [day, month, year], ")
+    options = [column_words(option) for option in questions_of(guess)[0].options[:3]]
+    assert options == [
+        "date as day, month, year",
+        "time as year, month, day",
+        "time as day, month, year",
+    ]
 
 
 @given(A_QUANTITY)
@@ -98,18 +112,39 @@ def test_a_quantity_that_is_missing_is_named():
 
 def test_what_was_confirmed_holds_for_the_next_file_with_the_header():
     confirmed = answered_guess(TEXT, "a.csv", answers(Temp=(Quantity.BATTERY_TEMP, "K")), ",")
-    known = {confirmed.column_map.fingerprint: confirmed.column_map}
+    known = {confirmed.fingerprint: confirmed.column_map}
     other = TEXT.replace(b"Temp", b"TEMP").replace(b"17,9", b"17,8")
-    found = with_remembered(other, "b.csv", guess_of(other), known.get)
-    assert found is not None
+    found, is_remembered = settled_guess(other, "b.csv", guess_of(other), known.get)
+    assert is_remembered
     assert found.is_sure
     assert [c.unit for c in found.column_map.columns] == ["s", "A", "K", "text"]
     assert [c.header for c in found.column_map.columns][2] == "TEMP"
 
 
+@pytest.mark.parametrize(
+    ("above", "is_asked"),
+    [
+        ("Log 8 of 4 March 2026\n", False),
+        ("All values in mA\n", True),
+        ("Clamp of the battery\n", True),
+        ("Temperatures: °F\n", True),
+    ],
+)
+def test_what_a_preamble_says_of_units_or_places_is_asked_about_anew(above, is_asked):
+    logged = b"Log 7 of 3 March 2026\n" + TEXT
+    confirmed = answered_guess(logged, "a.csv", answers(Temp=(Quantity.BATTERY_TEMP, "K")), ",")
+    known = {confirmed.fingerprint: confirmed.column_map}
+    assert confirmed.fingerprint == guess_of().fingerprint
+    later = above.encode() + TEXT
+    assert settled_guess(later, "b.csv", guess_of(later), known.get)[1] is not is_asked
+    again = answered_guess(later, "b.csv", confirmed.column_map.columns, ",")
+    known[again.fingerprint] = again.column_map
+    assert settled_guess(later, "c.csv", guess_of(later), known.get)[1]
+
+
 def test_nothing_is_remembered_for_another_header_or_the_own_format():
-    known = {guess_of().column_map.fingerprint: ColumnMap(columns=())}
-    assert with_remembered(TEXT, "a.csv", guess_of(), known.get) is None
-    assert with_remembered(TEXT, "a.csv", guess_of(), lambda _: None) is None
+    known = {guess_of().fingerprint: ColumnMap(columns=())}
+    assert not settled_guess(TEXT, "a.csv", guess_of(), known.get)[1]
+    assert not settled_guess(TEXT, "a.csv", guess_of(), lambda _: None)[1]
     own = b"elapsed_s,supply_current_a\n0,18\n5,17\n10,16\n"
-    assert with_remembered(own, "own.csv", guess_of(own), known.get) is None
+    assert not settled_guess(own, "own.csv", guess_of(own), known.get)[1]

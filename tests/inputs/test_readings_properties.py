@@ -15,7 +15,7 @@ from batterymodel.inputs.readings import (
     readings_from_frame,
 )
 from batterymodel.inputs.records import Event, Readings
-from batterymodel.inputs.table_times import run_starts
+from batterymodel.inputs.table_times import pauses, run_starts
 from tests.inputs.csv_text import HEADER, PLAIN, read
 
 # Writing
@@ -130,6 +130,8 @@ def test_separator_and_quoting_do_not_matter(frame, separator, quote_all):
 @given(tables(unique=True), STARTS.filter(bool))
 def test_iso_times_equal_elapsed_times(frame, start):
     frame["elapsed_s"] -= frame["elapsed_s"].min()
+    # A clock that hours part is of two connections, a count is not.
+    assume(not pauses(np.sort(frame["elapsed_s"].round(6))))
     clock = [(start + timedelta(seconds=s)).isoformat() for s in frame["elapsed_s"]]
     timed = readings_from_frame(frame.drop(columns="elapsed_s").assign(time=clock))
     plain = readings_from_frame(frame)

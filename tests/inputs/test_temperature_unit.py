@@ -49,6 +49,9 @@ def test_a_change_has_no_offset():
     [
         ("Battery at 48 °C, within 0 to 45 °C.", "Battery at 118 °F, within 32 to 113 °F."),
         ("colder than -5 °C", "colder than 23 °F"),
+        ("colder than −5 °C, −40 to −10 °C", "colder than 23 °F, -40 to 14 °F"),
+        ("read as 10 and 20 °C", "read as 50 and 68 °F"),
+        ("5–30 °C", "41–86 °F"),
         ("warms by 1.0 °C a minute, faster than 0.5 °C a minute", None),
         ("limit 0.5 °C/min", "limit 0.9 °F/min"),
         ("moved by 10 °C at 25 °C", "moved by 18 °F at 77 °F"),

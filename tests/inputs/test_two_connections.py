@@ -3,7 +3,10 @@
 import pytest
 
 from batterymodel.errors import InputError
+from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
+from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.runs import last_run
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
 
@@ -50,3 +53,57 @@ def test_a_lone_reading_an_hour_later_is_of_the_same_connection():
     content = content_of("Time", "2026-03-02 {h:02}:{m:02}:{s:02}", 9)
     late = content + b"2026-03-02 11:00:00;9.8\n"
     assert read(late).elapsed_s[-1] == 7200.0
+
+
+# The project's own format
+
+
+def own_content(header, *hours, counts=(0,)):
+    lines = []
+    for hour, count_s in zip(hours, counts * len(hours), strict=False):
+        for k, amps in enumerate(AMPS):
+            stamp = f"2026-03-02T{hour:02}:00:{10 * k:02}"
+            lines.append(
+                f"{count_s + 10 * k},{stamp},{amps}" if "," in header else f"{stamp},{amps}"
+            )
+    return "\n".join([f"{header},supply_current_a", *lines, ""]).encode()
+
+
+@pytest.mark.parametrize("hours", [(9, 12), (12, 9)])
+def test_the_own_format_refuses_two_connections_by_its_clock(hours):
+    with pytest.raises(InputError) as caught:
+        readings_from_bytes(own_content("time", *hours), "log.csv")
+    rows = "rows 2 to 5 or rows 6 to 9" if hours == (9, 12) else "rows 6 to 9 or rows 2 to 5"
+    assert str(caught.value).endswith(
+        "column 'time': 10770 s without a reading stand before it, as between two connections; "
+        f"give the readings of one: {rows}"
+    )
+
+
+def test_the_own_format_refuses_a_count_that_went_on_hours_later():
+    with pytest.raises(InputError) as caught:
+        readings_from_bytes(own_content("elapsed_s,time", 9, 12, counts=(0, 40)), "log.csv")
+    assert str(caught.value) == (
+        "log.csv: column 'time': runs apart from 'elapsed_s' by 10760 s, as over two connections; "
+        "give the readings of one, or leave out the column that is wrong"
+    )
+
+
+def test_a_count_and_a_clock_that_tell_the_same_pause_are_one_connection():
+    content = own_content("elapsed_s,time", 9, 12, counts=(0, 3 * 3600))
+    assert readings_from_bytes(content, "log.csv").elapsed_s[-1] == 3 * 3600.0 + 30.0
+
+
+@pytest.mark.parametrize(
+    ("content", "row"),
+    [
+        (own_content("time", 9, 12), 6),
+        (own_content("time", 9), None),
+        (own_content("elapsed_s,time", 9, 12, counts=(0, 3 * 3600)), None),
+    ],
+)
+def test_of_a_growing_log_of_the_own_format_the_last_connection_is_followed(content, row):
+    run = last_run(content, "log.csv", ColumnMap(columns=(), own=True))
+    assert (run.row, run.paused) == (row, row is not None)
+    readings = readings_from_bytes(run.content, "log.csv")
+    assert row is None or readings.started_at.hour == 12

@@ -22,6 +22,7 @@ SOC = changes_in(
         "done_ah = (1.0 - NEARLY_FULL_SOC)",
         "done_ah = 2.5 * (1.0 - NEARLY_FULL_SOC)",
     ),
+    ("half a bin at the ends", "combination", "[[0, -1]] *= 2.0", "[[0, -1]] *= 1.0"),
     ("complete fraction", "learning", "COMPLETE_FRACTION = 0.10\n", "COMPLETE_FRACTION = 0.30\n"),
     (
         "least learning depth",
@@ -36,6 +37,17 @@ SOC = changes_in(
         "DRIFT_PER_ROOT_YEAR = 0.10\n",
         "DRIFT_PER_ROOT_YEAR = 0.03\n",
     ),
+)
+
+SOC += changes_in(
+    "soc",
+    (
+        "a record of a later day",
+        "evidence",
+        "days = max((on - known.on).days, 0)",
+        "days = abs((on - known.on).days)",
+    ),
+    tests=("tests/soc/test_combination.py",),
 )
 
 REFERENCE = (

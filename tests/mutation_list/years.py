@@ -221,6 +221,19 @@ FOREIGN = (
     ),
     *changes_in(
         "inputs",
+        ("far from all others", "no_value_marks", "LEAST_RATIO = 5.0\n", "LEAST_RATIO = 4.99\n"),
+        ("constants of a logger", "no_value_marks", "LEAST_TIMES = 2\n", "LEAST_TIMES = 3\n"),
+        ("half are marks", "no_value_marks", "known.sum() <= len(", "known.sum() < len("),
+        tests=("tests/inputs/test_no_value_marks.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("a pair of temperatures", "temperature_unit", " to | and |–", " to |–"),
+        ("a minus of print", "temperature_unit", "[+\\-−]?", "[+\\-]?"),
+        tests=("tests/inputs/test_temperature_unit.py",),
+    ),
+    *changes_in(
+        "inputs",
         ("rows of totals", "totals", "MOST_TOTALS = 12\n", "MOST_TOTALS = 13\n"),
         (
             "half of the cells are units",

@@ -255,6 +255,20 @@ def test_entry_that_cannot_be_right_gives_one_sentence_and_stays(
     assert at.number_input(key=key("battery..rated_capacity_ah")).value == 40.0
 
 
+def test_all_that_is_wrong_with_the_form_is_said_at_once() -> None:
+    at = with_sample("healthy-top-off")
+    at.session_state[key("from_sample")] = False
+    at.radio(key=key("source")).set_value(after_connection.TYPED)
+    at.session_state["typed_now"] = typed(("0", "20", ""), ("30", "19,5", ""), ("60", "5000", ""))
+    at.number_input(key=key("battery..cells")).set_value(0)
+    at = at.number_input(key=key("battery.limits.charge_voltage_max_v")).set_value(900.0).run()
+    (said,) = sentences(at.error)
+    lines = said.split("\n")
+    assert [line.startswith("- ") for line in lines] == [True] * 4
+    for line, part in zip(lines, ("row 2", "row 3", "Cells: at least 1", "900 V"), strict=True):
+        assert part in line
+
+
 def test_entered_supply_is_asked_for_its_current_and_then_used() -> None:
     at = with_sample("healthy-top-off")
     at = at.radio(key=key("supply_from")).set_value(after_connection.OWN_SUPPLY).run()

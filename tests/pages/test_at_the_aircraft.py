@@ -8,14 +8,15 @@ from html import unescape
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from batterymodel.pages import connections, literal
+from batterymodel.pages import connections, kept, literal, live_connection
 from batterymodel.pages.live_connection import KEPT_WITH
 from batterymodel.say.in_progress import NO_BATTERY
 from batterymodel.store import open_store
 from batterymodel.store.acts import State
-from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.store.engine import URL_VARIABLE, demo_url
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, connections_in_progress, leave, load, note
+from batterymodel.store.records import Aircraft
 from tests.store.test_in_progress import with_battery
 
 SCRIPT = "from batterymodel.pages import at_the_aircraft\nat_the_aircraft.page()\n"
@@ -205,3 +206,26 @@ def test_an_unknown_connection_is_one_sentence_on_the_start(store):
     at = opened("connection-9")
     assert "begin it first" in at.error[0].value
     assert connections.JUST_CONNECTED in labels(at)
+
+
+@pytest.mark.parametrize("record", ["own", "demo"])
+def test_the_pad_hears_which_entries_no_record_will_take(store, monkeypatch, record):
+    demo, now = open_store(demo_url()), datetime.now(UTC)
+    demo.add(Aircraft(tail="DEMO-1"))
+    begin(demo, "in-demo-1", now)
+    begin(store, C, now)
+    moment = {"kind": "reading", "quantity": "supply_current_a", "at_ms": 1000.0 * now.timestamp()}
+    sent = [
+        {**moment, "id": f"of-{connection}", "connection": connection, "value": 22.4}
+        for connection in (C, "in-demo-1", "nowhere-1")
+    ]
+    monkeypatch.setattr(live_connection, "sent_entries", lambda _: sent)
+    monkeypatch.setattr(kept, "_demo", lambda _: demo)
+    script = "from batterymodel.pages import kept, live_connection\n"
+    at = AppTest.from_string(script + "live_connection._take_sent(kept.record())\n")
+    if record == "demo":
+        at.query_params["record"] = "demo"
+    at = ran(at.run())
+    assert at.session_state["pad_unknown"] == ["of-nowhere-1"]
+    taken = C if record == "own" else "in-demo-1"
+    assert at.session_state["pad_stored"] == [f"of-{taken}"]

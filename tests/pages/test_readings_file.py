@@ -109,7 +109,7 @@ def test_only_what_is_not_sure_is_asked_and_nothing_is_answered_before():
 
 
 def confirmed_unit(url: str) -> str | None:
-    fingerprint = guess_columns(UNSURE, "log.csv").column_map.fingerprint
+    fingerprint = guess_columns(UNSURE, "log.csv").fingerprint
     column_map = remembered_columns(open_store(url), fingerprint)
     return column_map and {c.quantity: c.unit for c in column_map.columns}[Quantity.BATTERY_TEMP]
 

@@ -149,6 +149,23 @@ def test_all_that_is_wrong_with_a_card_is_said_at_its_top_in_the_chosen_unit(own
     assert "(32 °F) must be below 'Highest charging temperature' (20 °F)" in said
 
 
+def test_what_a_press_of_keep_meets_is_said_in_the_chosen_unit(own):
+    script = """
+from batterymodel.inputs.readings import checked_value
+from batterymodel.pages import kept
+from batterymodel.say.pad import FULL_LABELS
+kept.attempt(lambda: checked_value("battery_temp_c", 200.0, "reading"), "", FULL_LABELS)
+kept.show_done()
+"""
+    for unit, numbers in (
+        (C, "200 °C is outside -60 to 120 °C"),
+        (F, "392 °F is outside -76 to 248 °F"),
+    ):
+        choose_temperature_unit(open_store(own), unit)
+        [error] = AppTest.from_string(script).run().error
+        assert error.value.replace("\\", "") == f"Battery temperature: {numbers}"
+
+
 def test_a_row_that_is_no_row_stays_as_typed_and_is_refused(own):
     choose_temperature_unit(open_store(own), F)
     at = shown("limits_card")

@@ -148,6 +148,8 @@ def test_a_capacity_check_is_due_after_a_year(battery, days, expected):
     day = battery.capacity_check.on + timedelta(days=days)
     case = case_of(simulated_connection(0.05), battery, on=day)
     assert severity(findings.capacity_check_overdue(case)) == expected
+    earlier = replace(case, on=battery.capacity_check.on - timedelta(days=days))
+    assert findings.capacity_check_overdue(earlier).value == 0.0
 
 
 @pytest.mark.parametrize(("temp_c", "expected"), [(44.9, "ok"), (45.1, "disconnect")])

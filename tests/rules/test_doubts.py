@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from batterymodel import assess
+from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.rules.doubts import DOUBT, casting_doubt, with_doubt
+from batterymodel.taper.prior import prior_for
 from batterymodel.taper.trends import Rise
 from tests.conftest import simulated_connection
 from tests.rules.cases import ON, SUPPLY, case_of, quiet_case, with_evidence
@@ -56,6 +58,19 @@ def test_a_current_that_may_mislead_counts_for_less(battery, rule):
     assert after.state.soc_at_connection.low < before.state.soc_at_connection.low - 0.2
     assert after.state.charge_to_return_ah.high > 2.0 * before.state.charge_to_return_ah.high
     assert after.state.soc_now.low < before.state.soc_now.low - 0.2
+    assert after.state.minutes_to_top_off.high > 1.5 * before.state.minutes_to_top_off.high
+
+
+def test_the_time_to_go_follows_the_same_mixture(battery):
+    """Against draws of any charge and of the believed time constant, by ``tau ln(left / done)``."""
+    before = DOUBTED["clamp"](quiet_case(battery))
+    state, prior, rng = before.state, prior_for(battery, None), np.random.default_rng(11)
+    tau_min = np.exp(rng.normal(prior.log_time_s, prior.log_time_sd, 40_000)) / 60.0
+    efficiency = data_for(battery.chemistry).taper.efficiency
+    over = rng.uniform(size=tau_min.size) / efficiency / (1.0 - NEARLY_FULL_SOC)
+    drawn = np.mean(tau_min * np.log(np.maximum(over, 1.0)))
+    expected = (1.0 - DOUBT) * state.minutes_to_top_off.mean + DOUBT * drawn
+    assert with_doubt(before).state.minutes_to_top_off.mean == pytest.approx(expected, rel=0.02)
 
 
 def test_numbers_stay_where_nothing_casts_doubt(battery):

@@ -218,6 +218,24 @@ def test_surface_charge_of_fifty_millivolts_a_cell_is_plausible(battery, above_v
     assert found == pytest.approx(expected, abs=0.002)
 
 
+def test_where_nothing_is_known_every_charge_is_as_likely_to_its_ends(battery):
+    """Half of a bin lies outside at empty and full, so that its weight counts twice there.
+
+    Of the five fine points to a bin the last is whole where a half is inside: 3 over 2.5 at most.
+    """
+    _, posterior = taper_of(battery, 0.1, 3.0)
+    sound = Account(posterior, charge_factors(battery), np.ones(SOC_GRID.size))
+    state = ConditionState(
+        {Condition.SOUND: 0.0, Condition.NOTHING_CHARGING: 1.0},
+        {Condition.SOUND: 0.0, Condition.NOTHING_CHARGING: 1.0},
+        {Condition.SOUND: sound},
+    )
+    density = charge_state(posterior, battery, (), state, 0.1, ON).combined.density
+    over = density / density[density.size // 2]
+    assert over[3:-3] == pytest.approx(np.ones(density.size - 6), rel=0.05)
+    assert np.all((over > 0.95) & (over < 3.0 / 2.5))
+
+
 @pytest.mark.parametrize(("probability", "counts"), [(0.004, False), (0.006, True)])
 def test_a_condition_of_half_a_percent_counts(battery, probability, counts):
     """A sound battery near full, and a worn one that other evidence has below a third."""

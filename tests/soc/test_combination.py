@@ -1,6 +1,6 @@
 """State of charge: evidence, combination, intervals and their coverage."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -47,6 +47,15 @@ def test_rest_voltage_is_nearly_useless_for_flat_chemistries_and_says_so(chemist
     low, high = np.interp([0.05, 0.95], cumulative / cumulative[-1], SOC_GRID)
     assert high - low > 0.5
     assert "little" in evidence.remark
+
+
+def test_a_record_of_a_later_day_counts_as_one_of_the_day(battery):
+    """No charge was lost, and nothing happened unrecorded, before it."""
+    last = LastKnown(on=ON, state_of_charge=0.9, sd=0.03)
+    known = battery.model_copy(update={"last_known": last})
+    same, earlier = (last_known_evidence(known, ON - timedelta(days=d)) for d in (0, 30))
+    np.testing.assert_array_equal(earlier.likelihood, same.likelihood)
+    assert earlier.remark == same.remark
 
 
 def test_an_old_record_only_lets_the_battery_be_emptier(battery):

@@ -102,6 +102,29 @@ def test_one_serial_given_in_both_records_stops_the_import(full, new_url, tmp_pa
     assert zipped(full, tmp_path).read_bytes() == before
 
 
+def test_a_name_like_one_on_record_stops_the_import_and_both_are_named(full, new_url, tmp_path):
+    other = open_store(new_url())
+    other.add(BatteryPlate(serial="b -1", chemistry="lfp", cells=8, rated_capacity_ah=20.0))
+    before = zipped(full, tmp_path).read_bytes()
+    for store, one, two in ((full, "B-1", "b -1"), (other, "b -1", "B-1")):
+        words = f"batteries: '{one}' on record and '{two}' that would come in differ only in letter"
+        with pytest.raises(StoreError, match=words):
+            import_zip(store, zipped(other if store is full else full, tmp_path))
+    assert zipped(full, tmp_path).read_bytes() == before
+
+
+def test_a_backup_with_two_names_alike_can_be_read_and_read_again(
+    full, new_url, tmp_path, monkeypatch
+):
+    with monkeypatch.context() as lax:
+        lax.setattr("batterymodel.store.entries._refuse_alike", lambda *_: None)
+        full.add(Aircraft(tail="demo-1"))
+    backup, other = zipped(full, tmp_path), open_store(new_url())
+    assert import_zip(other, backup).added > 0
+    assert import_zip(other, backup).added == 0
+    assert {a.record.tail for a in other.entries(Aircraft)} >= {"DEMO-1", "demo-1"}
+
+
 def test_a_progress_bar_walks_through_everything(full, tmp_path):
     seen = []
 

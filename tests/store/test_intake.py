@@ -262,3 +262,25 @@ def test_a_name_that_differs_in_case_or_spaces_alone_is_refused_with_the_other(f
     with pytest.raises(InputError, match="aircraft 'demo -1' differs from 'DEMO-1' on record"):
         add_fitted_battery(fleet, "B-7", battery, "demo -1", DAY)
     assert [entry.record.serial for entry in fleet.entries(BatteryPlate)] == ["B-1"]
+
+
+def test_a_correction_to_a_name_like_another_is_refused_with_the_other(fleet):
+    add_fitted_battery(fleet, "B-2", fleet.battery("B-1"), "DEMO-2", DAY)
+    for kind, name, words in (
+        ("serial", "b-1", "battery 'b-1' differs from 'B-1' on record only in letter case or"),
+        ("tail", "Demo - 1", "aircraft 'Demo - 1' differs from 'DEMO-1' on record only in"),
+    ):
+        entry = fleet.plate("B-2") if kind == "serial" else fleet.aircraft("DEMO-2")
+        with pytest.raises(InputError, match=words):
+            corrected_entry(fleet, entry.id, {kind: name}, "misread")
+    own = corrected_entry(fleet, fleet.plate("B-2").id, {"serial": "b-2"}, "small letters")
+    assert own.record.serial == "b-2"
+
+
+def test_of_two_that_were_named_alike_before_each_can_be_corrected(fleet, monkeypatch):
+    with monkeypatch.context() as lax:
+        lax.setattr("batterymodel.store.entries._refuse_alike", lambda *_: None)
+        add_battery(fleet, "b-1", fleet.battery("B-1"))
+    entry = corrected_entry(fleet, fleet.plate("b-1").id, {"note": "second"}, "noted")
+    assert (entry.record.serial, entry.record.note) == ("b-1", "second")
+    assert corrected_entry(fleet, entry.id, {"serial": "C-1"}, "read anew").record.serial == "C-1"

@@ -7,17 +7,28 @@ from datetime import date, timedelta
 import pytest
 from pydantic import ValidationError
 
+from batterymodel.budget.plan import budget
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Supply
+from batterymodel.store.in_progress import begin
 from batterymodel.store.power import (
     add_load_plan,
     add_supply,
+    keep_configuration,
+    known_configuration,
     loads_in_force,
     supplies_of,
     supply_named,
     tails_of,
 )
-from batterymodel.store.records import Aircraft, LoadPlan, ShopSupply, WallCircuit
+from batterymodel.store.records import (
+    Aircraft,
+    LoadConfiguration,
+    LoadPlan,
+    ShopSupply,
+    WallCircuit,
+)
+from batterymodel.store.stamps import record_stamp
 from tests.store.cases import PLAN, SUPPLY
 
 
@@ -141,3 +152,43 @@ def test_circuit_names_that_look_alike_are_one(sqlite_store):
     twice = tuple(WallCircuit(name=name, circuit_breaker_a=15.0) for name in ("East", "EAST "))
     with pytest.raises(ValidationError, match="two circuits are named 'East'"):
         ShopSupply(name="Cart 1", rated_current_a=60.0, circuits=twice)
+
+
+def test_a_chosen_configuration_is_kept_once_and_a_new_choice_of_the_day_is_news(planned):
+    chosen = budget(PLAN, "Database update", SUPPLY.on_circuit(), on=date(2026, 3, 2))
+    entry, was_there = keep_configuration(planned, chosen, "Cart 1 on Hangar east", "fits")
+    assert not was_there
+    again = keep_configuration(planned, chosen, "Cart 1 on Hangar east", "fits, another draw")
+    assert again == (entry, True)
+    known = known_configuration(planned, "DEMO-2", "Database update")
+    assert known == entry.record
+    assert [one.peak_a for one in known.consumers] == [3.0, 14.0]
+    assert (known.left_off, known.said_by, known.said_on) == ((), PLAN.said_by, PLAN.on)
+    assert not keep_configuration(planned, chosen, "Cart 2", "x" * 400)[1]
+    assert known_configuration(planned, "DEMO-2", "Database update").supply == "Cart 2"
+    assert known_configuration(planned, "DEMO-1", "Database update") is None
+
+
+def test_a_configuration_without_its_day_is_not_kept(planned):
+    chosen = budget(PLAN, "Database update", SUPPLY.on_circuit())
+    with pytest.raises(InputError, match="needs its day"):
+        keep_configuration(planned, chosen, "Cart 1", "fits")
+
+
+def test_a_load_configuration_without_a_day_is_no_known_one(planned):
+    aircraft = planned.aircraft("DEMO-2").id
+    planned.add(LoadConfiguration(aircraft_id=aircraft, name="Database update", consumers=()))
+    assert known_configuration(planned, "DEMO-2", "Database update") is None
+
+
+def test_a_stamp_changes_with_every_write(planned):
+    stamps = [record_stamp(planned)]
+    entry = add_supply(planned, SUPPLY).entry
+    stamps.append(record_stamp(planned))
+    gone = planned.delete(entry.id, "sold")
+    stamps.append(record_stamp(planned))
+    planned.restore(gone.id)
+    stamps.append(record_stamp(planned))
+    begin(planned, "connection-1", planned.now())
+    stamps.append(record_stamp(planned))
+    assert len(set(stamps)) == len(stamps)

@@ -111,6 +111,7 @@ def test_entries_of_another_record_stay_where_they_are(begun):
     sent = sent_to("elsewhere-1", entry("reading", 1, "supply_current_a", value=22.4))
     reply = take_entries(begun, sent)
     assert (reply.connections, reply.refused, reply.waiting) == ({}, {}, None)
+    assert reply.unknown == {"entry-0001": "elsewhere-1"}
 
 
 def test_entries_of_two_connections_go_each_into_its_own(begun):

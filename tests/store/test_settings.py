@@ -2,7 +2,7 @@
 
 from sqlalchemy import func, select
 
-from batterymodel.inputs.column_map import Column, ColumnMap, Quantity
+from batterymodel.inputs.column_map import Column, ColumnMap, Quantity, header_fingerprint
 from batterymodel.inputs.temperature_unit import TemperatureUnit
 from batterymodel.store import open_store
 from batterymodel.store.archive import TABLES
@@ -51,14 +51,14 @@ def test_temperatures_are_in_celsius_until_another_unit_is_chosen(store):
 
 
 def test_columns_are_remembered_by_header_and_a_wrong_unit_is_taken_back(store):
-    right, wrong = amps("A"), amps("mA")
-    assert remembered_columns(store, right.fingerprint) is None
-    remember_columns(store, wrong)
-    assert remembered_columns(store, right.fingerprint) == wrong
-    remember_columns(store, right)
-    assert remembered_columns(store, right.fingerprint) == right
-    set_to(store, f"{COLUMNS}{right.fingerprint}", "{}")
-    assert remembered_columns(store, right.fingerprint) is None
+    right, wrong, key = amps("A"), amps("mA"), header_fingerprint(["Amps"])
+    assert remembered_columns(store, key) is None
+    remember_columns(store, key, wrong)
+    assert remembered_columns(store, key) == wrong
+    remember_columns(store, key, right)
+    assert remembered_columns(store, key) == right
+    set_to(store, f"{COLUMNS}{key}", "{}")
+    assert remembered_columns(store, key) is None
 
 
 def test_settings_stay_when_the_record_is_opened_again_and_are_not_exported(new_sqlite):

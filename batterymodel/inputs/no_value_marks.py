@@ -1,0 +1,101 @@
+"""Numbers that a logger writes where it has no value, like -9999: no reading of anything.
+
+A number is taken for such a mark only where it cannot be a value of its column, and stands far from
+all the others there. One that loggers are known to use is left out, with a note; any other constant
+is told, for a person to judge.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from batterymodel.inputs.faults import Faults
+
+MARKS = (
+    *(sign * whole for whole in (999.0, 9999.0, 99999.0) for sign in (1.0, -1.0)),
+    *(-32768.0, 32767.0, 65535.0, -2147483648.0, 2147483647.0),
+)
+"""What loggers write for no value (common practice, no source: nines, and the least and the most
+that a whole number of 16 or 32 bits holds)."""
+
+LEAST_RATIO = 5.0
+"""So many times larger than every other value of its column is what may be a mark (own choice:
+milliamperes among milliamperes are closer to each other)."""
+
+LEAST_TIMES = 2
+"""So often stands an unknown constant that may be a mark (own choice)."""
+
+MOST_ROWS_TOLD = 3
+"""Rows that a sentence names one by one (own choice)."""
+
+
+def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Faults) -> pd.Series:
+    """Which cells hold a mark for no value: left out with a note, or told as one fault each.
+
+    Parameters
+    ----------
+    values : Series of float
+        As the column has them, in its own unit, indexed by the row as seen; NaN where empty.
+    outside : Series of bool
+        Which of them no such column may hold.
+    column : str
+        Its header as seen.
+    faults : Faults
+        Takes the note of what is left out, and a fault for each constant that may be a mark and is
+        not surely one: unknown, or in more than half of the cells.
+
+    Returns
+    -------
+    Series of bool
+        Cells about which all is said, so that they are no values.
+    """
+    candidates = outside & np.isfinite(values) & _is_mark_or_constant(values, outside)
+    others = values[~candidates & values.notna()]
+    apart = candidates & (values.abs() >= LEAST_RATIO * _largest(others))
+    known = apart & values.isin(MARKS)
+    told = known | (apart & (len(others) > 0))
+    sure = known.sum() <= len(others)
+    for value in values[told].drop_duplicates().tolist():
+        at = told & (values == value)
+        if sure and value in MARKS:
+            faults.remarks.notes.append(_note(value, at, faults.remarks.called(column)))
+        else:
+            first, *more = at.index[at].tolist()
+            faults.add(_fault(value, more), first, column)
+    return told
+
+
+def _is_mark_or_constant(values: pd.Series, outside: pd.Series) -> pd.Series:
+    times = values[outside].map(values[outside].value_counts()).reindex(values.index)
+    return values.isin(MARKS) | (times >= LEAST_TIMES)
+
+
+def _largest(others: pd.Series) -> float:
+    return float(others.abs().max()) if len(others) else 0.0
+
+
+def _note(value: float, at: pd.Series, column: str) -> str:
+    rows = at.index[at].tolist()
+    cells = f"{len(rows)} cell{'s' * (len(rows) > 1)}"
+    return (
+        f"column '{column}': {cells} left out, for {value:.10g} is a logger's mark for no value "
+        f"({_rows(rows)})"
+    )
+
+
+def _fault(value: float, others: list[int]) -> str:
+    also = f", here and in {_rows(others)}" if others else ""
+    return (
+        f"{value:.10g} looks like a logger's mark for no value{also}; leave such cells empty, or "
+        "leave the column out"
+    )
+
+
+def _rows(rows: list[int]) -> str:
+    """``row 5``, ``rows 5 and 9``, ``rows 5, 9, 12 and 40 more``."""
+    named = [str(row) for row in rows[:MOST_ROWS_TOLD]]
+    if more := len(rows) - len(named):
+        named.append(f"{more} more")
+    joined = " and ".join(part for part in (", ".join(named[:-1]), named[-1]) if part)
+    return f"row{'s' * (len(rows) > 1)} {joined}"

@@ -334,7 +334,7 @@ KNOWN = "Known configuration of {on}, on {supply}: on are {runs}; off are {off}.
 NOT_KNOWN = "No configuration for {task} is on record yet."
 SOURCE = "Currents from {document}, said by {by} on {on}."
 SOURCE_OF_LOADS = "Consumers and tasks of {tail}: from {document}, said by {by} on {on}."
-NOBODY, NO_DOCUMENT, NO_DAY = "nobody named", "no document named", "a day not told"
+NOBODY, NO_DOCUMENT, NO_DAY = "somebody not named", "no document named", "a day not told"
 
 
 def known_words(task: str, known: LoadConfiguration | None) -> str:

@@ -16,6 +16,7 @@ from batterymodel.reference.temperature import (
     charge_voltage_mismatch_v,
     charge_voltage_shift_v,
     rest_voltage_shift_v,
+    rest_voltage_v,
     within_data_c,
 )
 from batterymodel.rules.case import NEGLIGIBLE_V, OWN_RULE, Case, against, any_seen
@@ -24,7 +25,7 @@ from batterymodel.rules.results import (
     Severity,
 )
 from batterymodel.rules.wording import chance_words, say
-from batterymodel.soc.evidence import REST_VOLTAGE, SOC_GRID, rest_voltage_sd_v
+from batterymodel.soc.evidence import rest_voltage_sd_v
 from batterymodel.taper.signals import held_voltage_v
 from batterymodel.taper.trends import (
     warming_c_per_min,
@@ -40,9 +41,9 @@ is the dangerous error, so more is asked on that side."""
 LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
 """Chemistries whose rest voltage follows the charge closely enough to confirm it."""
 
-CONFIRMED = 0.9
-"""Probability above the limit, by the rest voltage alone, that confirms a charge [0..1] (own
-choice: a twentieth of all rest voltages mislead)."""
+CONFIRMED = 0.95
+"""Share of batteries at the limit for topping off that show less than a rest voltage which confirms
+a charge [0..1] (own choice: a twentieth of all rest voltages mislead)."""
 
 SUSTAINED_S = 60.0
 """Time a voltage must last to count as the highest of the run [s] (own choice)."""
@@ -87,7 +88,11 @@ def deep_discharge(case: Case) -> Finding:
 
 
 def rest_voltage_confirms(case: Case) -> bool:
-    """Whether the rest voltage by itself puts the charge above the limit for topping off.
+    """Whether hardly any battery at the limit for topping off shows so high a rest voltage.
+
+    ``Phi((V - V_limit) / sd)`` from `CONFIRMED` on, with ``V_limit`` the battery's curve at that
+    limit and its temperature, ``sd`` its spread there (`soc.evidence.rest_voltage_sd_v`). Batteries
+    below the limit show less, so that no belief in charges is needed.
 
     Parameters
     ----------
@@ -98,11 +103,13 @@ def rest_voltage_confirms(case: Case) -> bool:
     bool
         False for chemistries of which it tells little.
     """
-    found = [e for e in case.state.evidence if e.name == REST_VOLTAGE]
-    if not found or case.battery.chemistry not in LEAD_ACID:
+    if case.rest_voltage_v is None or case.battery.chemistry not in LEAD_ACID:
         return False
-    above = case.limit("min_top_off_soc").value <= SOC_GRID
-    return float(np.trapezoid(np.where(above, found[0].density, 0.0), SOC_GRID)) >= CONFIRMED
+    least = case.limit("min_top_off_soc").value
+    temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
+    at_limit = float(rest_voltage_v(case.battery, least, temp))
+    sd = float(rest_voltage_sd_v(case.battery, least))
+    return float(ndtr((case.rest_voltage_v - at_limit) / sd)) >= CONFIRMED
 
 
 def other_conditions(case: Case) -> Finding | None:

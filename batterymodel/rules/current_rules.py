@@ -143,6 +143,9 @@ mohm for 40 Ah, battery and wiring)."""
 def charge_current(case: Case) -> Finding:
     """Battery current when the constant-voltage phase began, against the card's maximum.
 
+    Nobody knows whether more than a generic maximum was too much: once the current has fallen below
+    it there is nothing left to watch, and it is a note.
+
     Parameters
     ----------
     case : Case
@@ -158,12 +161,24 @@ def charge_current(case: Case) -> Finding:
     sd = float(np.sqrt(fit.covariance[np.ix_(names, names)].sum()))
     if current - LEVEL_SD * sd > limit.value and not limit.generic:
         variant, severity = "service", Severity.SERVICE
-    elif current + LEVEL_SD * sd > limit.value:
-        variant, severity = "watch", Severity.WATCH
-    else:
+    elif current + LEVEL_SD * sd <= limit.value:
         variant, severity = "ok", Severity.OK
+    elif limit.generic and _takes_less_by_now(case, limit.value):
+        variant, severity = "fallen", Severity.NOTE
+    else:
+        variant, severity = "watch", Severity.WATCH
     text = say(f"charge_current.{variant}", value=current, limit=limit.value)
     return against("charge_current", severity, text, current, limit)
+
+
+def _takes_less_by_now(case: Case, most_a: float) -> bool:
+    """Whether the last readings show a battery current below a most [A], its load being known."""
+    signal = case.fit.signal
+    _, current = battery_current(case.fit)
+    if not (signal.load.given or signal.from_clamp) or current.size < ENDS_COMPARED:
+        return False
+    error = 0.0 if signal.from_clamp else signal.load.sd_a
+    return float(current[-ENDS_COMPARED:].mean()) + LEVEL_SD * error < most_a
 
 
 def supply_at_limit(case: Case) -> Finding | None:

@@ -11,21 +11,26 @@ from batterymodel.rules.case import OWN_RULE, Case, against
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import say
 from batterymodel.taper.fit import MOST_CONFLICT
-from batterymodel.taper.trends import battery_current, whole_change
+from batterymodel.taper.trends import (
+    SEEN_METER_STEPS,
+    Change,
+    battery_current,
+    whole_change,
+)
 
 FALL_ERRORS = 3.0
 """Errors by which the current must fall to have been seen to [-] (own choice)."""
 
 FALL_METER_STEPS = 2.0
 """And by more than so many steps of the meter [-] (own choice: a steady current between two marks
-moves by one)."""
+moves by one, the line through its readings by one and a half)."""
 
 FALLS_TO = 0.4
 """Part of its first level to which the current of a nearly full battery must fall where it is no
 taper [-] (own choice: a joint or cell that halves its current as it warms is told from it)."""
 
 ENDS_COMPARED = 3
-"""Readings at each end whose means are compared there (own choice)."""
+"""Readings at each end whose means are compared (own choice)."""
 
 FALL_OF_CURRENT = 0.05
 """Part of the battery current by which it must fall besides [-] (own choice)."""
@@ -58,14 +63,36 @@ def charge_confirmed(case: Case) -> Finding | None:
     change = whole_change(case.fit)
     if case.fit.signal.limited_throughout or change is None:
         return _confirmation("unseen", Severity.WATCH)
-    _, current = battery_current(case.fit)
-    least = max(
-        FALL_ERRORS * change.standard_error,
-        FALL_METER_STEPS * case.fit.signal.resolution_a,
-        FALL_OF_CURRENT * float(np.median(current)),
-    )
-    seen = -change.amount > least
+    seen = _fell_along_a_line(change, case) or _fell_between_ends(case)
     return _confirmation("fall" if seen else "unseen", Severity.OK if seen else Severity.WATCH)
+
+
+def _fell_along_a_line(change: Change, case: Case) -> bool:
+    """The line through all readings falls by more than errors, meter and `FALL_OF_CURRENT`.
+
+    A steady current that moves from one mark to the next makes a line of one and a half steps.
+    """
+    steps_a = FALL_METER_STEPS * case.fit.signal.resolution_a
+    errors_a = FALL_ERRORS * change.standard_error
+    return -change.amount > max(errors_a, steps_a, _least_fall_a(case))
+
+
+def _fell_between_ends(case: Case) -> bool:
+    """So do the means of the first and the last readings; a steady current moves them by a step."""
+    _, current = battery_current(case.fit)
+    first_a, last_a = _ends_a(current)
+    steps_a = SEEN_METER_STEPS * case.fit.signal.resolution_a
+    return first_a - last_a > max(_error_of_ends_a(case), steps_a, _least_fall_a(case))
+
+
+def _least_fall_a(case: Case) -> float:
+    _, current = battery_current(case.fit)
+    return FALL_OF_CURRENT * float(np.median(current))
+
+
+def _error_of_ends_a(case: Case) -> float:
+    """`FALL_ERRORS` of the difference between the means of the readings at both ends [A]."""
+    return FALL_ERRORS * case.fit.signal.sigma_a * float(np.sqrt(2.0 / ENDS_COMPARED))
 
 
 def current_seen(case: Case) -> Finding | None:
@@ -89,8 +116,7 @@ def current_seen(case: Case) -> Finding | None:
         return None
     _, current = battery_current(case.fit)
     first_a, last_a = _ends_a(current)
-    noise = FALL_ERRORS * case.fit.signal.sigma_a * float(np.sqrt(2.0 / ENDS_COMPARED))
-    noise = max(noise, FALL_METER_STEPS * case.fit.signal.resolution_a)
+    noise = max(_error_of_ends_a(case), FALL_METER_STEPS * case.fit.signal.resolution_a)
     limit = case.limit("min_top_off_soc").value
     below = case.state.evidence[0].below(limit)
     if first_a - last_a <= noise:
@@ -128,8 +154,11 @@ def unlike_any_taper(case: Case) -> Finding | None:
     Returns
     -------
     Finding or None
-        None where the taper agrees with what was believed.
+        None where the taper agrees with what was believed, and for a chemistry whose current is no
+        exponential taper: it follows another law (`taper.flat_current`).
     """
+    if not case.tapers:
+        return None
     conflict = case.fit.conflict
     if case.unlike_history:
         variant = "history"
@@ -140,7 +169,9 @@ def unlike_any_taper(case: Case) -> Finding | None:
         return None
     limit = Limit(MOST_CONFLICT, "-", OWN_RULE, generic=False)
     text = say(f"unlike_any_taper.{variant}")
-    return against("unlike_any_taper", Severity.WATCH, text, conflict, limit)
+    witnessed = variant == "fast" and rest_voltage_confirms(case)
+    severity = Severity.NOTE if witnessed else Severity.WATCH
+    return against("unlike_any_taper", severity, text, conflict, limit)
 
 
 def rated_capacity(case: Case) -> Finding | None:

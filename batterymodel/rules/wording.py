@@ -165,6 +165,9 @@ TEXTS = {
     "charge_current.ok": "The battery takes at most {value:.1f} A, within its {limit:.1f} A.",
     "charge_current.watch": "The battery may take more than its {limit:.1f} A (best value "
     "{value:.1f} A): give the bus load or clamp the battery lead.",
+    "charge_current.fallen": "At first the battery took some {value:.1f} A, more than the generic "
+    "{limit:.1f} A; it takes less by now. The maker's figure on the limits card would tell whether "
+    "that was too much.",
     "charge_current.service": "The battery takes {value:.1f} A, more than its {limit:.1f} A.",
     "supply_at_limit.note": "The supply was at its limit for {value:.1f} minutes, then let go.",
     "supply_at_limit.watch": "The supply is still at its limit after {value:.1f} minutes.",

@@ -77,7 +77,14 @@ class ChargeState:
     untold: _Told
 
     def doubted(self, share: float) -> ChargeState:
-        """The same where the current tells nothing, with this probability.
+        """The same where the current tells nothing, with this probability before all else is known.
+
+        Other evidence that agrees with the current lowers the probability, by its mean likelihood
+        ``Z`` over all states of charge and ``Z_told`` over those of the current::
+
+            s' = s Z / (s Z + (1 - s) Z_told)
+
+        Evidence that contradicts the current does not raise it: either may mislead.
 
         Parameters
         ----------
@@ -88,7 +95,12 @@ class ChargeState:
         -------
         ChargeState
         """
-        return replace(self, **_numbers(self.told.mixed(self.untold, share)))
+        current, *others = self.evidence
+        other = as_evidence("other", _product(tuple(others)))
+        blind = share * float(np.trapezoid(other.likelihood, SOC_GRID))
+        sighted = (1.0 - share) * other.support_from(current)
+        left = min(blind / (blind + sighted), share)
+        return replace(self, **_numbers(self.told.mixed(self.untold, left)))
 
     def probability_below(self, soc: float) -> float:
         """Probability that the state of charge at connection was below a value.

@@ -49,16 +49,18 @@ class ChargeBounds(ChargeLikelihood):
     """Likelihood of the charge to return, one node for each bus load that may be.
 
     ``delivered_ah`` is the charge delivered to the battery [Ah] and ``current_a`` the battery
-    current at the last reading [A], both of shape ``(k, 1)``.
+    current at the last reading [A], both of shape ``(k, 1)``; ``limited_throughout`` says that the
+    supply was at its limit to the last reading.
     """
 
     delivered_ah: FloatArray
     current_a: FloatArray
+    limited_throughout: bool
 
     @property
     def follows_a_law(self) -> bool:
-        """No: no exponential is carried beyond the readings."""
-        return False
+        """Whether the current could fall: what it may still bring was carried on by a law."""
+        return not self.limited_throughout
 
     @property
     def left_share(self) -> FloatArray:
@@ -139,6 +141,7 @@ def charge_bounds(fit: TaperFit) -> ChargeBounds:
         window_end_s=float(fit.signal.time_s[-1]),
         delivered_ah=delivered,
         current_a=end[:, None],
+        limited_throughout=fit.signal.limited_throughout,
     )
 
 

@@ -133,6 +133,7 @@ class FlatCurrent:
             window_end_s=float(self._signal.time_s[-1]),
             delivered_ah=table.delivered_ah[:, None],
             current_a=table.end_a[:, None],
+            limited_throughout=self._signal.limited_throughout,
         )
         step = float(np.log(charge[1] / charge[0]))
         return bounds, table.log_scale + float(np.log(most) + np.log(step))

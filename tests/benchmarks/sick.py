@@ -53,7 +53,7 @@ def group_rows(scores: Sequence[Score]) -> list[dict[str, Any]]:
     return [*rows, row_of("all", scores)]
 
 
-def document_lines(half: str = "unseen", per_family: int = 30) -> Iterable[str]:
+def document_lines(half: str = "last", per_family: int = 30) -> Iterable[str]:
     """Groups, totals, time to disconnect, measured tapers and families, as Markdown."""
     every = cases(half, per_family)
     scores = [scored(case) for case in every]

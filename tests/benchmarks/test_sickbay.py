@@ -11,7 +11,7 @@ from batterymodel import Chemistry
 from tests.benchmarks.sick import main
 from tests.benchmarks.sickbay import cases as sickbay
 from tests.benchmarks.sickbay.bus import wander_a
-from tests.benchmarks.sickbay.cases import FAMILIES, Case, cases, growing
+from tests.benchmarks.sickbay.cases import FAMILIES, SEEDS, Case, cases, growing
 from tests.benchmarks.sickbay.circuit import Trace, traces
 from tests.benchmarks.sickbay.curves import KINDS, open_circuit_v
 from tests.benchmarks.sickbay.draw import drawn_plan
@@ -370,7 +370,7 @@ def test_same_seed_same_cases_and_more_of_them_change_none():
 def test_halves_share_no_battery():
     batteries = [
         {case.plan.cell.tau_h for case in cases(half, 3, FAMILIES[:6])}
-        for half in ("calibration", "test", "unseen")
+        for half in SEEDS
     ]
     assert len(set.union(*batteries)) == sum(map(len, batteries))
 

@@ -60,6 +60,29 @@ def test_charge_current_is_what_the_battery_takes_with_its_floor(battery):
         assert severity(finding) == expected
 
 
+@pytest.mark.parametrize(
+    ("last_a", "told", "expected"),
+    [
+        (59.0, {}, "note"),
+        (60.5, {}, "watch"),
+        (59.8, {}, "watch"),
+        (59.0, {"load_a": None}, "watch"),
+    ],
+)
+def test_more_than_a_generic_current_is_watched_until_it_fell(battery, last_a, told, expected):
+    """One and a half times 40 Ah are 60 A; the load's 0.2 A leave 0.33 A of doubt.
+
+    Without a load nobody knows what the battery takes.
+    """
+    bare = battery.model_copy(update={"history": None})
+    readings = simulated_connection(0.1)
+    fallen = 8.0 + last_a + 10.0 * np.exp(-readings.elapsed_s / 30.0)
+    readings = readings.model_copy(update={"supply_current_a": fallen})
+    case = case_of(readings, bare, Supply(rated_current_a=200.0), **told)
+    case = with_fitted(case, hold_amplitude_a=70.0, float_current_a=0.0)
+    assert severity(findings.charge_current(case)) == expected
+
+
 @pytest.mark.parametrize(("correlation", "expected"), [(-1.0, "service"), (1.0, "watch")])
 def test_errors_of_charge_current_that_cancel_are_not_counted_twice(battery, correlation, expected):
     """28 A over 27: 1 A and 1 A that move against each other are 0 A, with each other 2 A."""

@@ -8,10 +8,11 @@ import pytest
 from batterymodel import assess
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.rules.doubts import DOUBT, casting_doubt, with_doubt
+from batterymodel.rules.proof_rules import unlike_any_taper
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.trends import Rise
 from tests.conftest import simulated_connection
-from tests.rules.cases import ON, SUPPLY, case_of, quiet_case, with_evidence
+from tests.rules.cases import ON, SUPPLY, case_of, quiet_case, with_evidence, with_fitted
 from tests.rules.test_findings import clamped
 
 
@@ -49,7 +50,10 @@ DOUBTED = {
 
 @pytest.mark.parametrize("rule", DOUBTED)
 def test_a_current_that_may_mislead_counts_for_less(battery, rule):
-    """A share `DOUBT` of the belief goes to what is known without the current: nothing, here."""
+    """A share `DOUBT` of the belief goes to what is known without the current: nothing, here.
+
+    Evidence that contradicts the current leaves it at that: either may mislead.
+    """
     before = DOUBTED[rule](quiet_case(battery))
     assert casting_doubt(before) == (rule,)
     after = with_doubt(before)
@@ -71,6 +75,26 @@ def test_the_time_to_go_follows_the_same_mixture(battery):
     drawn = np.mean(tau_min * np.log(np.maximum(over, 1.0)))
     expected = (1.0 - DOUBT) * state.minutes_to_top_off.mean + DOUBT * drawn
     assert with_doubt(before).state.minutes_to_top_off.mean == pytest.approx(expected, rel=0.02)
+
+
+def test_evidence_that_agrees_with_the_current_takes_doubt_from_it(battery):
+    """Two normal pieces of 0.02 at 0.9: blind 0.02 sqrt(2 pi) agree, sighted 1 / sqrt(2).
+
+    0.15 0.0501 / (0.15 0.0501 + 0.85 0.7071) leaves a doubt of 0.0123.
+    """
+    before = replace(with_evidence(quiet_case(battery), 0.02, 0.9, 0.9), unlike_history=True)
+    assert casting_doubt(before) == ("unlike_any_taper",)
+    was, now = (c.state.probability_below(0.5) for c in (before, with_doubt(before)))
+    assert now == pytest.approx(0.9877 * was + 0.0123 * 0.5, abs=5e-4)
+
+
+def test_a_fast_taper_beside_a_rest_voltage_that_confirms_still_casts_doubt(battery):
+    case = case_of(simulated_connection(0.1), battery, rest_voltage_v=25.9)
+    faster = case.fit.belief.log_time_s - 1.0
+    case = with_fitted(case, log_time_constant=faster)
+    case = replace(case, fit=replace(case.fit, conflict=2.0))
+    assert unlike_any_taper(case).severity == "note"
+    assert "unlike_any_taper" in casting_doubt(case)
 
 
 def test_numbers_stay_where_nothing_casts_doubt(battery):

@@ -102,7 +102,7 @@ def test_share_below_is_that_of_the_state_of_charge(battery):
     assert account.share_below(0.0) == 0.0
 
 
-def test_a_supply_at_its_limit_and_lithium_follow_no_law(battery):
+def test_a_supply_at_its_limit_bounds_and_follows_no_law(battery):
     signal = signal_from(simulated_connection(0.9), SUPPLY, 8.0, 0.2)
     fit = fit_taper(signal, prior_for(battery, 25.0))
     limited = Account(charge_posterior(fit), charge_factors(battery), EVEN)
@@ -111,6 +111,18 @@ def test_a_supply_at_its_limit_and_lithium_follow_no_law(battery):
         node, _, _ = account.pair_weight
         assert account.left_ah.values.size == node.size
         assert not account.posterior.follows_a_law
+
+
+def test_what_a_current_that_is_no_taper_may_still_bring_follows_a_law(battery):
+    """Its tail is carried on by one law of many too: each charge left counts with all factors."""
+    signal = signal_from(simulated_connection(0.1, minutes=60.0), SUPPLY, 8.0, 0.2)
+    bounds = charge_bounds(fit_taper(signal, prior_for(battery, 25.0)))
+    account = Account(bounds, charge_factors(battery), EVEN)
+    node, at, _ = account.pair_weight
+    left_ah = bounds.charge_at_ah(bounds.window_end_s, node, at)
+    laws = account.left_ah.values.reshape(node.size, -1) / left_ah[:, None]
+    np.testing.assert_allclose(laws.mean(axis=1), 1.0)
+    assert np.all(laws.max(axis=1) > 1.5 * laws.min(axis=1))
 
 
 def test_more_charge_than_the_battery_holds_counts_as_empty(battery):

@@ -19,7 +19,7 @@ from batterymodel.say.ground_power import (
     power_view,
 )
 from batterymodel.store import open_store
-from batterymodel.store.in_progress import begin, leave, note
+from batterymodel.store.in_progress import begin, leave, note, tell
 from batterymodel.store.intake import readings_of
 from batterymodel.store.power import loads_in_force
 from batterymodel.store.records import Aircraft, Connection, LoadConfiguration, Move
@@ -27,6 +27,12 @@ from tests.store.cases import PLAN
 
 SUPPLY = Supply(rated_current_a=60.0, name="Cart 1")
 NOW = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def fleet(demo_sqlite):
+    """The invented fleet, for tests that only look at it."""
+    return open_store(demo_sqlite)
 
 
 @pytest.fixture
@@ -39,15 +45,15 @@ def view_of(store, now=NOW):
     return power_view(store, "DEMO-1", "Database update", SUPPLY, now)
 
 
-def test_the_last_connection_up_to_the_day_counts(store):
-    last = store.entries(Connection, battery_id=store.plate("SF-101").id)[-1]
-    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+def test_the_last_connection_up_to_the_day_counts(fleet):
+    last = fleet.entries(Connection, battery_id=fleet.plate("SF-101").id)[-1]
+    seen, why_not = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW)
     assert (seen.name, seen.entry_id, why_not) == ("SF-101", last.id, "")
-    assert seen.readings == readings_of(store, last.record)
+    assert seen.readings == readings_of(fleet, last.record)
     early = datetime(2026, 2, 10, 18, 0, tzinfo=UTC)
-    before, _ = battery_seen(store, store.aircraft("DEMO-1"), early)
+    before, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), early)
     assert before.day == "2026-02-09"
-    none, why_not = battery_seen(store, store.aircraft("DEMO-1"), early - timedelta(days=900))
+    none, why_not = battery_seen(fleet, fleet.aircraft("DEMO-1"), early - timedelta(days=900))
     assert none is None
     assert "not counted" in why_not
 
@@ -62,11 +68,11 @@ def test_a_battery_that_was_taken_off_no_longer_counts(store):
     )
 
 
-def test_today_is_said_and_any_other_day_asks_to_read_again(store):
-    said = battery_words(view_of(store), NOW)
+def test_today_is_said_and_any_other_day_asks_to_read_again(fleet):
+    said = battery_words(view_of(fleet), NOW)
     assert said.endswith("as last read in the connection of today, 2026-03-02.")
     later = NOW + timedelta(days=1)
-    said = battery_words(view_of(store, later), later)
+    said = battery_words(view_of(fleet, later), later)
     assert "That is not now: read the ammeter after connecting." in said
 
 
@@ -89,6 +95,21 @@ def test_a_connection_in_progress_goes_before_those_on_record(store):
         said = battery_words(view, read_at + age)
         assert "the connection in progress, read 10 min ago." in said
         assert said.endswith(READ_AGAIN) == asks
+
+
+def test_one_without_an_answer_does_not_count_and_is_said(store):
+    live(store, (24.0,))
+    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert seen is None
+    assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
+
+
+def test_a_battery_that_is_not_on_record_counts_by_the_name_of_its_aircraft(store):
+    begin(store, "connection-1", datetime.now(UTC) - timedelta(minutes=4))
+    plate = {"chemistry": "vrla", "cells": 12, "rated_capacity_ah": 40.0}
+    tell(store, "connection-1", "tell-00001", tail="demo-1", **plate)
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert "A connection of demo-1 is in progress" in why_not
 
 
 def test_one_that_was_left_does_not_count(store):
@@ -117,9 +138,9 @@ def test_the_connection_that_is_looked_at_is_not_learned_from_beforehand(store):
     assert [one.name for one in view.budget.learned] == ["Avionics"]
 
 
-def test_an_aircraft_without_loads_says_what_would_be_right(store):
+def test_an_aircraft_without_loads_says_what_would_be_right(fleet):
     with pytest.raises(InputError, match="'record add loads', or a loads file here"):
-        power_view(store, "DEMO-3", "Database update", SUPPLY, NOW)
+        power_view(fleet, "DEMO-3", "Database update", SUPPLY, NOW)
 
 
 def test_what_nobody_named_is_said_so():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import date
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from batterymodel.budget.learning import declared, updated
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
+from batterymodel.store import open_store
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.learned_loads import learned_loads
 from batterymodel.store.records import Aircraft, Connection, Move
@@ -37,16 +39,25 @@ def log(step_a: float, event: str = "pump on") -> bytes:
     return "\n".join(["elapsed_s,supply_current_a,load_a,event", *rows, ""]).encode()
 
 
-@pytest.fixture
-def flown(sqlite_store):
+@pytest.fixture(scope="module")
+def flown_file(new_sqlite):
     """Three connections in which the pump took 6, 6.4 and 6.2 A."""
+    path = new_sqlite("flown")
+    sqlite_store = open_store(path)
     aircraft = sqlite_store.add(Aircraft(tail="DEMO-1"))
     battery = add_battery(sqlite_store, "B-1", BARE, date(2024, 1, 5))
     about = {"battery_id": battery.id, "aircraft_id": aircraft.id}
     sqlite_store.add(Move(on=date(2024, 1, 5), reason="new", **about))
     for day, step_a in zip(DAYS, (6.0, 6.4, 6.2), strict=True):
         add_connection(sqlite_store, "B-1", log(step_a), f"{day}.csv", Told(on=day))
-    return sqlite_store
+    sqlite_store.engine.dispose()
+    return path
+
+
+@pytest.fixture
+def flown(flown_file, tmp_path):
+    """The same, to be added to."""
+    return open_store(shutil.copy(flown_file, tmp_path / "record.sqlite"))
 
 
 def test_steps_of_all_connections_are_learned_in_order(flown):

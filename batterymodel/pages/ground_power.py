@@ -25,7 +25,6 @@ from batterymodel.say.budget import (
     answer,
     budget_text,
     consumer_rows,
-    learned_words,
     limit_rows,
     load_words,
     way_rows,
@@ -40,6 +39,7 @@ from batterymodel.say.ground_power import (
     known_words,
     learned_from_words,
     loads_words,
+    taught_words,
 )
 from batterymodel.store import Store
 from batterymodel.store.power import keep_configuration, known_configuration, loads_in_force
@@ -137,7 +137,7 @@ def _show_details(view: PowerView, known_c: tuple[float, ...]) -> None:
         st.html(either(LIMITS, rows))
         quiet = [finding for finding in budget.findings if finding.severity not in OPEN]
         temperatures.show_html(pages.findings_list(quiet, RULE_WORDS), known_c)
-        learned = [*filter(None, [learned_from_words(view.learned)]), *learned_words(budget)]
+        learned = [*filter(None, [learned_from_words(view.learned)]), *taught_words(budget)]
         if learned:
             st.html(pages.plain_list(learned))
 

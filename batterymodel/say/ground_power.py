@@ -10,6 +10,7 @@ from typing import Any
 from batterymodel.assessment import assess
 from batterymodel.basis.text import alike
 from batterymodel.budget.battery import BatteryNow, battery_now
+from batterymodel.budget.learned import with_learned
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget, Verdict
 from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes
@@ -58,6 +59,13 @@ OLD = (
 )
 READ_AGAIN = " Read the ammeter again."
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
+TAUGHT = (
+    "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
+    "{after} now."
+)
+GROWN = "draws_more"
+"""The rule that compares a consumer with what was known of it before."""
+
 BATTERY_FIRST_WORD, BATTERY_FIRST_SIGN = "Battery first", "✕"
 BOX_OF_VERDICT = {
     Verdict.FITS: "top_off",
@@ -115,8 +123,8 @@ def power_view(
 ) -> PowerView:
     """The budget of a task by what the record knows of aircraft and battery.
 
-    Consumers count with what connections taught of them; the one the battery's draw is from is
-    compared with those before it.
+    Consumers count with what connections taught of them; what the one teaches that the battery's
+    draw is from is compared with those before it.
 
     Parameters
     ----------
@@ -145,12 +153,26 @@ def power_view(
             raise InputError(NO_PLAN.format(tail=tail))
         seen, why_not = battery_seen(store, store.aircraft(tail), now)
         learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
-    told = {} if seen is None else _told_of(seen)
-    result = budget(learned.loads, task, supply, supply_temp_c=supply_temp_c, on=now.date(), **told)
-    return PowerView(result, seen, why_not, learned)
+    told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
+    return PowerView(_budget(learned.loads, task, supply, told), seen, why_not, learned)
 
 
-def _told_of(seen: BatterySeen) -> dict[str, Any]:
+def _budget(loads: AircraftLoads, task: str, supply: Supply, told: dict[str, Any]) -> Budget:
+    """The budget with what the connection looked at teaches; whether more is drawn is said by what
+    was known before it."""
+    before = budget(loads, task, supply, **told)
+    if not before.learned:
+        return before
+    now = budget(with_learned(loads, before.learned), task, supply, **told)
+    findings = [f for f in now.findings if f.rule != GROWN]
+    findings += [f for f in before.findings if f.rule == GROWN]
+    findings.sort(key=lambda f: -SEVERITY_ORDER.index(f.severity))
+    return now.model_copy(update={"learned": before.learned, "findings": tuple(findings)})
+
+
+def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
+    if seen is None:
+        return {}
     return {
         "battery_now": seen.now,
         "battery": seen.battery,
@@ -307,6 +329,28 @@ def learned_from_words(learned: LearnedLoads) -> str:
     count = learned.connections
     connections = f"{count} connection{'s' * (count != 1)}"
     return LEARNED_FROM.format(names=", ".join(learned.names), connections=connections)
+
+
+def taught_words(result: Budget) -> tuple[str, ...]:
+    """What the connection looked at taught of consumers, a sentence for each.
+
+    Parameters
+    ----------
+    result : Budget
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(
+        TAUGHT.format(
+            name=one.name,
+            seen=amperes(one.seen_a),
+            before=amperes(one.before_a.mean),
+            after=amperes(one.after_a.mean),
+        )
+        for one in result.learned
+    )
 
 
 def box_of(result: Budget) -> Box:

@@ -9,20 +9,29 @@ import pytest
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import Supply
+from batterymodel.rules.results import SEVERITY_ORDER, Severity
 from batterymodel.say.ground_power import (
     FRESH,
+    GROWN,
     READ_AGAIN,
     battery_seen,
     battery_words,
     known_words,
     loads_words,
     power_view,
+    taught_words,
 )
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
 from batterymodel.store.intake import readings_of
 from batterymodel.store.power import loads_in_force
-from batterymodel.store.records import Aircraft, Connection, LoadConfiguration, Move
+from batterymodel.store.records import (
+    Aircraft,
+    Connection,
+    LoadConfiguration,
+    LoadPlan,
+    Move,
+)
 from tests.store.cases import PLAN
 
 SUPPLY = Supply(rated_current_a=60.0, name="Cart 1")
@@ -135,7 +144,29 @@ def test_the_connection_that_is_looked_at_is_not_learned_from_beforehand(store):
     assert plan.on > steps.record.day
     view = view_of(store, day + timedelta(days=30))
     assert view.learned.names == ()
-    assert [one.name for one in view.budget.learned] == ["Avionics"]
+    [taught] = view.budget.learned
+    assert (taught.name, taught.before_a.mean) == ("Avionics", 9.5)
+    counted = next(one for one in view.budget.consumers if one.name == "Avionics")
+    assert counted.continuous_a.mean == pytest.approx(taught.after_a.mean)
+    assert "where 9.5 A was known" in taught_words(view.budget)[0]
+
+
+def test_a_consumer_that_draws_more_than_on_record_is_a_finding(store):
+    plan = loads_in_force(store, "DEMO-1")
+    known = {"continuous_a": 6.0, "continuous_sd_a": 0.2, "readings": 12}
+    consumers = tuple(
+        one.model_copy(update=known) if one.name == "Avionics" else one for one in plan.consumers
+    )
+    aircraft = store.aircraft("DEMO-1").id
+    told = plan.model_copy(update={"consumers": consumers, "on": date(2026, 2, 15)})
+    store.add(LoadPlan(aircraft_id=aircraft, on=date(2026, 2, 15), loads=told))
+    view = view_of(store, datetime(2026, 2, 16, 18, 0, tzinfo=UTC))
+    [grown] = [finding for finding in view.budget.findings if finding.rule == GROWN]
+    assert grown.severity is Severity.WATCH
+    assert "Avionics drew" in grown.text
+    assert "where 6 A was known" in grown.text
+    order = [SEVERITY_ORDER.index(finding.severity) for finding in view.budget.findings]
+    assert order == sorted(order, reverse=True)
 
 
 def test_an_aircraft_without_loads_says_what_would_be_right(fleet):

@@ -31,7 +31,14 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 README_PICTURE = CHECKOUT / ".readme" / "page.png"
 README_SAMPLE, README_HEIGHT = "healthy-top-off", 1440
 WIDTHS = {"desktop": 1280, "phone": 360}
-TITLES = ("Battery record", "Capacity check", "Limits card", "Findings sheet", "In plain words")
+TITLES = (
+    "Battery record",
+    "Ground power",
+    "Capacity check",
+    "Limits card",
+    "Findings sheet",
+    "In plain words",
+)
 PATHS = {title: title.lower().replace(" ", "-") for title in (*TITLES, "At the aircraft", "More")}
 PATHS |= {"Batteries": "", "Readings file": "after-connection"}
 """Path of each page by its title."""
@@ -157,7 +164,9 @@ def take_page(browser: Browser, address: str, title: str, width: int, to: Path) 
     if title == "Findings sheet":
         page.get_by_text("One of the record").click()
         page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
-    if title in TITLES and title != "In plain words":
+    if title == "Ground power":
+        page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
+    elif title in TITLES and title != "In plain words":
         page.get_by_role("combobox", name="Battery", exact=True).wait_for(timeout=3 * WAIT_MS)
     settle(page)
     if title == "Battery record":

@@ -34,6 +34,12 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     show = deed("show", "show one battery and everything on record")
     show.add_argument("serial", metavar="SERIAL", help="battery on record")
     show.add_argument("--on", type=day, metavar="DATE", help="as it was on this day")
+    loads = deed("loads", "consumers and tasks of an aircraft as 'budget' takes them (TOML)")
+    loads.add_argument("tail", metavar="TAIL", help="aircraft on record")
+    loads.add_argument("--on", type=day, metavar="DATE", help="as told up to this day")
+    loads.add_argument(
+        "--as-told", action="store_true", help="without what its connections taught since"
+    )
     history = deed("history", "show how an entry came to be as it is")
     history.add_argument("id", metavar="ID", help="entry, as record show names it")
     correct = deed("correct", "correct an entry; the old row stays readable")

@@ -48,13 +48,15 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
     card.add_argument("card", metavar="CARD.toml", help="the limits, or a battery with [limits]")
     card.add_argument("--on", type=day, metavar="DATE", help="in force from (today)")
     card.add_argument("--reason", required=True, metavar="TEXT", help="why it changes")
-    loads = thing("loads", "a load configuration of an aircraft")
-    loads.add_argument("tail", metavar="TAIL", help="aircraft on record")
-    loads.add_argument(
-        "loads",
-        metavar="LOADS.toml",
-        help="name, and [[consumers]] with name, continuous_a, peak_a",
+    _declare_loads(thing("loads", "consumers and tasks of an aircraft, or one configuration"))
+    supply = thing("supply", "a ground supply of the shop, with the circuits it may hang on")
+    supply.add_argument(
+        "supply",
+        metavar="S.toml",
+        help="its plate, with [cable] and [[circuits]] of name and circuit_breaker_a",
     )
+    supply.add_argument("--name", metavar="TEXT", help="what it is called (name in the file)")
+    supply.add_argument("--reason", metavar="TEXT", help="why its figures on record change")
     sheet = thing("sheet", "a sheet that was handed to an owner")
     sheet.add_argument("connection", metavar="ID", help="entry of the connection")
     sheet.add_argument("file", metavar="FILE", help="the sheet as it was handed over")
@@ -85,6 +87,18 @@ def _declare_battery(command: argparse.ArgumentParser) -> None:
     command.add_argument("--installed", type=day, metavar="DATE", help="first installed on")
     command.add_argument("--aircraft", metavar="TAIL", help="put it into this aircraft")
     command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
+
+
+def _declare_loads(command: argparse.ArgumentParser) -> None:
+    command.add_argument("tail", metavar="TAIL", help="aircraft on record")
+    command.add_argument(
+        "loads",
+        metavar="LOADS.toml",
+        help="[[consumers]] and [[tasks]]; or name, and [[consumers]] with continuous_a, peak_a",
+    )
+    command.add_argument("--on", type=day, metavar="DATE", help="said on (the file's, else today)")
+    command.add_argument("--said-by", metavar="TEXT", help="who said so (said_by in the file)")
+    command.add_argument("--document", metavar="TEXT", help="where the figures are from")
 
 
 def _declare_check(command: argparse.ArgumentParser) -> None:

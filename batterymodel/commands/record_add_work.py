@@ -14,6 +14,7 @@ from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import InputError
 from batterymodel.inputs.foreign import ForeignGuess, guess_as_own
 from batterymodel.inputs.foreign_table import foreign_table
+from batterymodel.inputs.load_plan import aircraft_loads_from
 from batterymodel.inputs.records import (
     Limits,
     read_battery,
@@ -27,6 +28,7 @@ from batterymodel.store import Entry, Store
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.intake import add_check as take_check
 from batterymodel.store.once import add_once
+from batterymodel.store.power import add_load_plan, add_supply, shop_supply_from
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
@@ -284,13 +286,16 @@ def add_card(store: Store, options: argparse.Namespace) -> str:
 
 
 def add_loads(store: Store, options: argparse.Namespace) -> str:
-    """The line that confirms the load configuration.
+    """The line that confirms consumers and tasks of an aircraft, or one load configuration.
+
+    A file with a name and no tasks is a configuration: what is on in one situation.
 
     Parameters
     ----------
     store : Store
     options : Namespace
-        `tail` and `loads` (path of a TOML) are read.
+        `tail`, `loads` (path of a TOML), `on`, `said_by` and `document` are read; the last two
+        fill what the file leaves open.
 
     Returns
     -------
@@ -299,10 +304,45 @@ def add_loads(store: Store, options: argparse.Namespace) -> str:
     Raises
     ------
     InputError
-        An aircraft not on record, a name it has already, or a file that cannot be used.
+        An aircraft not on record or another than the file's, a name it has already, or a file
+        that cannot be used.
     """
-    data = {**read_toml(options.loads), "aircraft_id": store.aircraft(options.tail).id}
-    return _added(store, *add_once(store, record_from(data, LoadConfiguration, options.loads)))
+    data, aircraft = read_toml(options.loads), store.aircraft(options.tail)
+    told = {"on": options.on, "said_by": options.said_by, "document": options.document}
+    told = {name: value for name, value in told.items() if value is not None}
+    if "name" in data and "tasks" not in data:
+        record = record_from(
+            {**data, **told, "aircraft_id": aircraft.id}, LoadConfiguration, options.loads
+        )
+        return _added(store, *add_once(store, record))
+    loads = aircraft_loads_from({"tail": aircraft.record.tail, **data, **told}, options.loads)
+    return _added(store, *add_load_plan(store, options.tail, loads, date.today()))
+
+
+def add_a_supply(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms the supply, or its correction.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `supply` (path of a TOML), `name` (that of the file where None) and `reason` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A file that cannot be used, or a supply of this name with other figures and no reason.
+    """
+    told = {} if options.name is None else {"name": options.name}
+    supply = shop_supply_from({**read_toml(options.supply), **told}, options.supply)
+    taken = add_supply(store, supply, options.reason)
+    if taken.corrected:
+        return f"corrected: {summary(store, taken.entry.record)}  [{taken.entry.id}]"
+    return _added(store, taken.entry, taken.was_there)
 
 
 def add_sheet(store: Store, options: argparse.Namespace) -> str:
@@ -373,6 +413,7 @@ THINGS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
     "move": add_move,
     "card": add_card,
     "loads": add_loads,
+    "supply": add_a_supply,
     "sheet": add_sheet,
 }
 """What each word after ``record add`` puts in."""

@@ -12,7 +12,9 @@ from tqdm import tqdm
 
 from batterymodel.commands.record_add_work import add_thing, told_from
 from batterymodel.errors import InputError
+from batterymodel.inputs.records import record_toml
 from batterymodel.samples.demo import fill_demo, remove_demo
+from batterymodel.say.ground_power import learned_from_words
 from batterymodel.say.record import (
     battery_text,
     deletions_text,
@@ -28,6 +30,8 @@ from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import connection_files, import_connections
+from batterymodel.store.learned_loads import learned_loads
+from batterymodel.store.power import loads_in_force
 from batterymodel.store.zip_import import import_zip
 
 OPEN_STATES = (State.IN_PROGRESS, State.LEFT)
@@ -68,6 +72,36 @@ def show_battery(store: Store, options: argparse.Namespace) -> str:
         A battery that is not on record.
     """
     return battery_text(store, options.serial, options.on)
+
+
+def show_loads(store: Store, options: argparse.Namespace) -> str:
+    """Consumers and tasks of an aircraft as TOML, their currents as connections taught them.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `tail`, `on` (None: as told last) and `as_told` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record, or of which no loads are.
+    """
+    loads = loads_in_force(store, options.tail, options.on)
+    if loads is None:
+        raise InputError(
+            f"there are no loads of '{options.tail}' in the record; 'record add loads' adds them"
+        )
+    if options.as_told:
+        return record_toml(loads).rstrip("\n")
+    learned = learned_loads(store, loads)
+    words = learned_from_words(learned)
+    return (f"# {words}\n" * bool(words) + record_toml(learned.loads)).rstrip("\n")
 
 
 def show_history(store: Store, options: argparse.Namespace) -> str:
@@ -293,6 +327,7 @@ DEEDS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
     "add": add_thing,
     "list": list_batteries,
     "show": show_battery,
+    "loads": show_loads,
     "history": show_history,
     "correct": correct_entry,
     "delete": delete_entry,

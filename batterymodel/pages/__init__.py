@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import streamlit as st
@@ -417,20 +417,23 @@ def figures(cells: Iterable[tuple[str, str, str]]) -> str:
     return f'<div class="jc jc-figures">{"".join(told)}</div>'
 
 
-def findings_list(findings: Iterable[Finding]) -> str:
+def findings_list(findings: Iterable[Finding], names: Mapping[str, str] = RULE_WORDS) -> str:
     """Findings as a list that wraps: sign and word, rule, text, limit and where it comes from.
 
     Parameters
     ----------
     findings : iterable of Finding
         In the order to show them.
+    names : mapping
+        Words of each rule.
 
     Returns
     -------
     str
         HTML.
     """
-    return f'<ul class="jc jc-findings">{"".join(map(_finding, findings))}</ul>'
+    items = (_finding(finding, names[finding.rule]) for finding in findings)
+    return f'<ul class="jc jc-findings">{"".join(items)}</ul>'
 
 
 def note(text: str) -> str:
@@ -497,12 +500,12 @@ def plain_list(items: Iterable[str]) -> str:
     return f'<ul class="jc jc-plain">{"".join(f"<li>{shown(item)}</li>" for item in items)}</ul>'
 
 
-def _finding(finding: Finding) -> str:
+def _finding(finding: Finding, name: str) -> str:
     severity = finding.severity
     return (
         f'<li><span class="jc-severity {severity}">{boxed_sign(SEVERITY_SIGNS[severity])}'
         f"{SEVERITY_WORDS[severity]}</span>"
-        f'<div class="jc-text"><b>{RULE_WORDS[finding.rule]}.</b> {shown(finding.text)}'
+        f'<div class="jc-text"><b>{name}.</b> {shown(finding.text)}'
         f"{_source(finding)}</div></li>"
     )
 

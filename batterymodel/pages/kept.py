@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,10 +13,12 @@ from batterymodel import pages
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.records import Supply
 from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
+from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
 from batterymodel.store import Store, open_store, settings
@@ -24,7 +26,7 @@ from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
 from batterymodel.store.in_progress import is_begun
 from batterymodel.store.records import BatteryPlate
-from batterymodel.store.stamps import battery_stamps
+from batterymodel.store.stamps import battery_stamps, record_stamp
 
 T = TypeVar("T")
 DONE, FAILED = "done", "failed"
@@ -316,3 +318,48 @@ def live(store: Store, connection: InProgress) -> LiveView:
 @st.cache_data(show_spinner=False, max_entries=200)
 def _live(_store: Store, _connection: InProgress, state: object) -> LiveView:
     return live_view(_store, _connection)
+
+
+def power(
+    store: Store, tail: str, task: str, supply: Supply, now: datetime, supply_temp_c: float | None
+) -> PowerView:
+    """The budget of a task, computed anew when what it rests on or the day changes.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    task : str
+    supply : Supply
+    now : datetime
+        With its UTC offset; only its day counts.
+    supply_temp_c : float or None
+        Air at the supply [degC].
+
+    Returns
+    -------
+    PowerView
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record or has no load plan, no such task, or a value that
+        cannot be right.
+    StoreError
+        The record cannot be read.
+    """
+    state = (store.where, record_stamp(store), now.date(), repr(supply))
+    return _power(store, tail, task, supply, now, supply_temp_c, state)
+
+
+@st.cache_data(show_spinner="Working out the budget", max_entries=200)
+def _power(
+    _store: Store,
+    tail: str,
+    task: str,
+    _supply: Supply,
+    _now: datetime,
+    supply_temp_c: float | None,
+    state: object,
+) -> PowerView:
+    return power_view(_store, tail, task, _supply, _now, supply_temp_c)

@@ -21,6 +21,7 @@ from batterymodel.samples.connections import (
     load_scenario,
     sample_readings_path,
 )
+from batterymodel.samples.loads import HANGAR_SUPPLY, LIGHT_SINGLE, LIGHT_TWIN, SAID_ON
 from batterymodel.store import Deletion, Entry, Store, open_store
 from batterymodel.store.engine import demo_url
 from batterymodel.store.intake import Told, add_battery, add_connection
@@ -30,7 +31,10 @@ from batterymodel.store.records import (
     BenchCheck,
     Consumer,
     LoadConfiguration,
+    LoadPlan,
     Move,
+    ShopSupply,
+    WallCircuit,
 )
 
 SEED = 20260302
@@ -80,6 +84,20 @@ RAMP_CHECK = (
 EVERYTHING_ON = (
     *RAMP_CHECK,
     Consumer(name="Air conditioning blower", continuous_a=18.0, peak_a=32.0),
+)
+
+CIRCUITS = (
+    WallCircuit(name="Hangar wall", circuit_breaker_a=15.0),
+    WallCircuit(name="Workshop", circuit_breaker_a=20.0),
+)
+RAMP_CART = ShopSupply(
+    name="Ramp cart",
+    rated_current_a=30.0,
+    input_voltage_v=120.0,
+    input_current_full_load_a=9.0,
+    circuits=(WallCircuit(name="Ramp post", circuit_breaker_a=15.0),),
+    note=NOTE,
+    invented=True,
 )
 
 
@@ -144,6 +162,7 @@ def fill_demo(store: Store) -> int:
             )
             data = sample_readings_path(sample.key).read_bytes()
             add_connection(script, batteries[sample.key], data, f"{sample.key}.csv", told)
+        _add_ground_power(script)
     return len(samples)
 
 
@@ -153,7 +172,7 @@ def remove_demo(store: Store) -> Deletion:
     Parameters
     ----------
     store : Store
-        Batteries and aircraft that are not marked invented stay.
+        Batteries, aircraft and supplies that are not marked invented stay.
 
     Returns
     -------
@@ -167,7 +186,7 @@ def remove_demo(store: Store) -> Deletion:
     with store.writing():
         ids = [
             entry.id
-            for kind in (BatteryPlate, Aircraft)
+            for kind in (BatteryPlate, Aircraft, ShopSupply)
             for entry in store.entries(kind, invented=True)
         ]
         if not ids:
@@ -262,3 +281,13 @@ def _add_loads(store: Store, aircraft_id: str) -> None:
         store.add(
             LoadConfiguration(aircraft_id=aircraft_id, name=name, consumers=consumers, note=NOTE)
         )
+
+
+def _add_ground_power(store: Store) -> None:
+    """Load plans of the aircraft that have one, and the supplies with their wall circuits."""
+    for loads in (LIGHT_SINGLE, LIGHT_TWIN):
+        aircraft = store.aircraft(loads.tail)
+        store.add(LoadPlan(aircraft_id=aircraft.id, on=SAID_ON, loads=loads, note=NOTE))
+    plate = {**HANGAR_SUPPLY.model_dump(), "circuit_breaker_a": None}
+    store.add(ShopSupply(**{**plate, "circuits": CIRCUITS, "note": NOTE, "invented": True}))
+    store.add(RAMP_CART)

@@ -21,8 +21,10 @@ from batterymodel.store.records import (
     HistoryRevision,
     KnownState,
     LoadConfiguration,
+    LoadPlan,
     Move,
     OwnerSheet,
+    ShopSupply,
     day_of,
 )
 from batterymodel.store.tables import KIND_OF_RECORD, KIND_OF_TABLE
@@ -40,11 +42,12 @@ _OF_A_BATTERY = (
     BenchCheck,
 )
 _HEADER = ("battery", "aircraft", "rated", "last capacity check", "last connection")
-_AIRCRAFT_HEADER = ("aircraft", "load configurations", "id")
+_AIRCRAFT_HEADER = ("aircraft", "load plan", "load configurations", "id")
+_SUPPLY_HEADER = ("supply", "plate", "circuits", "id")
 
 
 def fleet_text(store: Store) -> str:
-    """The batteries with their last check and connection, then the aircraft with their ids.
+    """The batteries with their last check and connection, then aircraft and supplies with ids.
 
     Parameters
     ----------
@@ -53,7 +56,7 @@ def fleet_text(store: Store) -> str:
     Returns
     -------
     str
-        Two tables, those that are empty left out; `NOTHING` where both are.
+        Three tables, those that are empty left out; `NOTHING` where all are.
 
     Raises
     ------
@@ -63,8 +66,9 @@ def fleet_text(store: Store) -> str:
     with store.reading():
         batteries = sorted(_battery_row(store, plate) for plate in store.entries(BatteryPlate))
         aircraft = sorted(_aircraft_row(store, entry) for entry in store.entries(Aircraft))
-    tables = [([_HEADER, *batteries], batteries), ([_AIRCRAFT_HEADER, *aircraft], aircraft)]
-    return "\n\n".join(table_text(rows) for rows, some in tables if some) or NOTHING
+        supplies = sorted(_supply_row(entry) for entry in store.entries(ShopSupply))
+    tables = [(_HEADER, batteries), (_AIRCRAFT_HEADER, aircraft), (_SUPPLY_HEADER, supplies)]
+    return "\n\n".join(table_text([head, *rows]) for head, rows in tables if rows) or NOTHING
 
 
 def table_text(rows: list[tuple[str, ...]]) -> str:
@@ -86,8 +90,43 @@ def table_text(rows: list[tuple[str, ...]]) -> str:
 
 def _aircraft_row(store: Store, entry: Entry[Aircraft]) -> tuple[str, ...]:
     loads = store.entries(LoadConfiguration, aircraft_id=entry.id)
+    names = dict.fromkeys(e.record.name for e in loads)
+    plan = latest(store.entries(LoadPlan, aircraft_id=entry.id), None)
+    said = "none" if plan is None else f"{plan.record.on}: {_plan_words(plan.record)}"
     mark = f" ({INVENTED})" * entry.record.invented
-    return entry.record.tail + mark, ", ".join(e.record.name for e in loads) or "none", entry.id
+    return entry.record.tail + mark, said, ", ".join(names) or "none", entry.id
+
+
+def _supply_row(entry: Entry[ShopSupply]) -> tuple[str, ...]:
+    supply = entry.record
+    mark = f" ({INVENTED})" * supply.invented
+    return supply.name + mark, _plate_words(supply), circuits_words(supply), entry.id
+
+
+def _plate_words(supply: ShopSupply) -> str:
+    return f"{supply.rated_current_a:g} A at {supply.set_voltage_v:g} V"
+
+
+def circuits_words(supply: ShopSupply) -> str:
+    """The wall circuits of a supply with their breakers.
+
+    Parameters
+    ----------
+    supply : ShopSupply
+
+    Returns
+    -------
+    str
+    """
+    if supply.circuits:
+        return ", ".join(f"{one.name} {one.circuit_breaker_a:g} A" for one in supply.circuits)
+    breaker_a = supply.circuit_breaker_a
+    return "not told" if breaker_a is None else f"{breaker_a:g} A"
+
+
+def _plan_words(plan: LoadPlan) -> str:
+    loads = plan.loads
+    return f"{len(loads.consumers)} consumers, {len(loads.tasks)} tasks"
 
 
 def _battery_row(store: Store, plate: Entry[BatteryPlate]) -> tuple[str, ...]:
@@ -137,7 +176,8 @@ def battery_text(store: Store, serial: str, on: date | None = None) -> str:
         ]
         aircraft = store.aircraft_of(serial, on)
         owner = aircraft.id if aircraft else None
-        loads = store.entries(LoadConfiguration, aircraft_id=owner) if owner else ()
+        kinds = (LoadPlan, LoadConfiguration) if owner else ()
+        loads = [e for kind in kinds for e in store.entries(kind, aircraft_id=owner)]
         listed = [_line(store, entry) for entry in _until([*entries, *sheets, *loads], on)]
     mark = f" ({INVENTED})" * plate.record.invented
     day = f"on {on}" if on else "now"
@@ -201,12 +241,30 @@ def summary(store: Store, record: Record) -> str:
             said = f"{record.file_name}: {outcome_words(record)}"
         case BenchCheck():
             said = _check_words(record)
+        case LoadConfiguration() if record.on is not None:
+            said = _choice_words(record)
+        case LoadPlan():
+            said = f"{_plan_words(record)}, {_source_words(record)}"
+        case ShopSupply():
+            said = f"{record.name}: {_plate_words(record)}, circuits: {circuits_words(record)}"
         case OwnerSheet():
             said = f"{record.kind}: {record.file_name}"
         case _:
             said = next(str(getattr(record, name)) for name in ("serial", "tail", "name")
                         if hasattr(record, name))  # fmt: skip
     return f"{word}: {said}"
+
+
+def _choice_words(chosen: LoadConfiguration) -> str:
+    off = f"; left off: {', '.join(chosen.left_off)}" if chosen.left_off else ""
+    supply = f" on {chosen.supply}" if chosen.supply else ""
+    return f"{chosen.name}{supply}{off}"
+
+
+def _source_words(plan: LoadPlan) -> str:
+    loads = plan.loads
+    said = f"said by {loads.said_by}" if loads.said_by else "nobody named who said so"
+    return f"{loads.document or 'no document named'}, {said}"
 
 
 def outcome_words(connection: Connection) -> str:

@@ -28,9 +28,16 @@ from batterymodel.store.records import BatteryPlate
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
 
-FORMAT = 3
-ADDED_IN = {"connections.column_map": 3}
-"""Format that brought a column, by table and name; all others were there from the first."""
+FORMAT = 4
+_OF_A_CHOICE = ("on", "left_off", "supply", "answer", "document", "said_by", "said_on")
+ADDED_IN = {
+    "connections.column_map": 3,
+    **{f"load_configurations.{name}": 4 for name in _OF_A_CHOICE},
+}
+"""Format that brought a column, by table and name; all others came with their table."""
+
+TABLES_ADDED_IN = {"load_plans": 4, "supplies": 4}
+"""Format that brought a table; all others were there from the first."""
 
 MOST_RATIO = 100
 """Most that a member unpacks to, over its packed size (own choice; readings reach about ten).
@@ -205,6 +212,21 @@ def columns_of(table: type, format: int = FORMAT) -> tuple[Column[Any], ...]:
     """
     columns = table.__table__.columns  # type: ignore[attr-defined]
     return tuple(column for column in columns if ADDED_IN.get(str(column), 1) <= format)
+
+
+def tables_of(format: int) -> tuple[type[Any], ...]:
+    """The tables that a ZIP of a format holds.
+
+    Parameters
+    ----------
+    format : int
+
+    Returns
+    -------
+    tuple of type
+        Of `TABLES`, in their order.
+    """
+    return tuple(t for t in TABLES if TABLES_ADDED_IN.get(t.__tablename__, 1) <= format)
 
 
 def cells_of(table: type, row: Any) -> list[str]:

@@ -482,9 +482,10 @@ def _check(session: Session, kind: Kind, record: Record, entry_id: str) -> None:
             )
         if deletions_of(session, [parent]):
             raise InputError(f"the {known.word} {parent} is deleted; restore it first")
-    if kind.unique:
+    if _name_of(kind, record):
         values = {name: getattr(record, name) for name in kind.unique}
-        if any(other.id != entry_id for other in live_entries(session, kind.record, **values)):
+        named = live_entries(session, kind.record, **values)
+        if any(other.id != entry_id and day_of(other.record) is None for other in named):
             name = values[kind.unique[-1]]
             raise InputError(f"there is a {kind.word} '{name}' in the record already")
 
@@ -496,10 +497,12 @@ def _refuse_alike(
     session: Session, kind: Kind, record: Record, entry_id: str, right: str = _WRITE_THERE
 ) -> None:
     """Refuse a name that differs from one on record in nothing but letter case or spaces."""
-    *beside, name = _name_of(kind, record) or ("",)
+    if not _name_of(kind, record):
+        return
+    *beside, name = _name_of(kind, record)
     within = dict(zip(kind.unique, beside, strict=False))
-    for other in live_entries(session, kind.record, **within) if kind.unique else ():
-        there = str(_name_of(kind, other.record)[-1])
+    for other in live_entries(session, kind.record, **within):
+        there = str((_name_of(kind, other.record) or ("",))[-1])
         if other.id != entry_id and alike(there) == alike(str(name)):
             raise InputError(
                 f"{kind.word} '{name}' differs from '{there}' on record only in letter case or "
@@ -508,7 +511,9 @@ def _refuse_alike(
 
 
 def _name_of(kind: Kind, record: Record) -> tuple[object, ...]:
-    """What no other entry of its kind may be called; empty where it has no name."""
+    """What no other entry of its kind may be called; empty where it has no name, or is of a day."""
+    if day_of(record) is not None:
+        return ()
     return tuple(getattr(record, field) for field in kind.unique)
 
 

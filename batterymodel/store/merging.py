@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from batterymodel.basis.text import alike
 from batterymodel.errors import StoreError
 from batterymodel.store.entries import Entry, live_entries
+from batterymodel.store.records import day_of
 from batterymodel.store.tables import (
     KIND_OF_TABLE,
     KINDS,
@@ -112,6 +113,8 @@ def _doubled(session: Session, kind: Kind, before: Collection[str]) -> str | Non
     """
     seen: dict[tuple[object, ...], Entry[Any]] = {}
     for entry in live_entries(session, kind.record) if kind.unique else ():
+        if day_of(entry.record) is not None:
+            continue
         *beside, name = (getattr(entry.record, field) for field in kind.unique)
         if other := seen.get((*beside, name)):
             return f"rows {other.row_id} and {entry.row_id} are both called '{name}'"

@@ -7,14 +7,26 @@ from typing import TypeVar
 
 from batterymodel.inputs.records import Record
 from batterymodel.store.entries import Entry
-from batterymodel.store.records import CardRevision, Move, day_of
+from batterymodel.store.records import (
+    CardRevision,
+    LoadConfiguration,
+    LoadPlan,
+    Move,
+    day_of,
+)
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_RECORD
 
 RecordT = TypeVar("RecordT", bound=Record)
 
-IN_SEQUENCE = (Move, CardRevision)
-"""Kinds of which the last of a day is in force: going back to an earlier one is news."""
+IN_SEQUENCE: dict[type[Record], tuple[str, ...]] = {
+    Move: ("battery_id",),
+    CardRevision: ("battery_id",),
+    LoadPlan: ("aircraft_id",),
+    LoadConfiguration: ("aircraft_id", "name"),
+}
+"""Kinds of which the last of a day is in force: going back to an earlier one is news. With the
+fields that say what it is in force of."""
 
 
 def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[RecordT], bool]:
@@ -44,11 +56,11 @@ def add_once(store: Store, record: RecordT, *besides: str) -> tuple[Entry[Record
 
 
 def _of_its_day(store: Store, record: RecordT) -> list[Entry[RecordT]]:
-    """Entries of its kind and parents; of a battery's sequence only the one in force on its day."""
-    parents = ("battery_id",) if isinstance(record, IN_SEQUENCE) else _parents(record)
+    """Entries of its kind and parents; of a sequence only the one in force on its day."""
+    parents = IN_SEQUENCE.get(type(record)) or _parents(record)
     values = {name: getattr(record, name) for name in parents}
     found = store.entries(type(record), **{name: v for name, v in values.items() if v is not None})
-    if not isinstance(record, IN_SEQUENCE):
+    if type(record) not in IN_SEQUENCE:
         return list(found)
     return [entry for entry in found if day_of(entry.record) == day_of(record)][-1:]
 

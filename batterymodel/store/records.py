@@ -1,4 +1,4 @@
-"""What the record keeps of a fleet: aircraft, batteries, cards, connections, checks, loads.
+"""What the record keeps of a fleet: aircraft, batteries, cards, connections, loads, supplies.
 
 Immutable pydantic records like those of `records`; each is the content of one entry of the
 store. A field ending in ``_id`` names another entry, one ending in ``_sha256`` a kept file.
@@ -14,8 +14,10 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from batterymodel.basis.meters import LOAD_SD_A
-from batterymodel.basis.text import one_line
+from batterymodel.basis.text import alike, one_line
+from batterymodel.errors import InputError
 from batterymodel.inputs.column_map import ColumnMap
+from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import (
     CapacityCheck,
     Celsius,
@@ -195,7 +197,7 @@ class Consumer(Record):
 
     name: Label
     continuous_a: Amperes
-    peak_a: Amperes
+    peak_a: Annotated[float, Field(ge=0.0, le=2000.0)]
 
     @model_validator(mode="after")
     def _peak_is_the_most(self) -> Consumer:
@@ -207,12 +209,116 @@ class Consumer(Record):
 
 
 class LoadConfiguration(Record):
-    """What is switched on in an aircraft in one situation, under a name of its own."""
+    """What is switched on in an aircraft in one situation, under a name of its own.
+
+    With `on` it is the known configuration that was chosen that day for the task of its name:
+    `left_off` are the consumers that are off, `supply` and `answer` what it was chosen for in
+    words, `document`, `said_by` and `said_on` those of the load plan it was chosen from.
+    """
 
     aircraft_id: Id
     name: Label
     consumers: tuple[Consumer, ...]
     note: Note | None = None
+    on: date | None = None
+    left_off: tuple[Label, ...] | None = None
+    supply: Line | None = None
+    answer: Line | None = None
+    document: Line | None = None
+    said_by: Label | None = None
+    said_on: date | None = None
+
+
+class LoadPlan(Record):
+    """Consumers and tasks of an aircraft from a day on; every change of them is a new plan.
+
+    Document and who said so stand in `loads`.
+    """
+
+    aircraft_id: Id
+    on: date
+    loads: AircraftLoads
+    note: Note | None = None
+
+
+class WallCircuit(Record):
+    """A wall circuit that a supply may hang on; voltage and current where they are not the plate's.
+
+    `input_current_full_load_a` is what the supply draws at full load at this voltage.
+    """
+
+    name: Label
+    circuit_breaker_a: Annotated[float, Field(gt=0.0, le=500.0)]
+    input_voltage_v: Annotated[float, Field(ge=80.0, le=500.0)] | None = None
+    input_current_full_load_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
+
+    @model_validator(mode="after")
+    def _draws_at_its_own_voltage(self) -> WallCircuit:
+        if (self.input_voltage_v is None) != (self.input_current_full_load_a is None):
+            raise ValueError(
+                "input_voltage_v and input_current_full_load_a belong together; both, or neither "
+                "where the circuit has the voltage on the plate, would be right"
+            )
+        return self
+
+
+class ShopSupply(Supply):
+    """A ground supply of the shop under a name of its own, with the circuits it may hang on.
+
+    Without circuits, `circuit_breaker_a` is that of the only one. `invented` marks demo data.
+    """
+
+    name: Label
+    circuits: tuple[WallCircuit, ...] = ()
+    note: Note | None = None
+    invented: bool = False
+
+    @model_validator(mode="after")
+    def _circuits_are_told_apart(self) -> ShopSupply:
+        names = [alike(circuit.name) for circuit in self.circuits]
+        for circuit in self.circuits:
+            if names.count(alike(circuit.name)) > 1:
+                raise ValueError(
+                    f"two circuits are named '{circuit.name}'; a name of its own for each would "
+                    "be right"
+                )
+        if self.circuits and self.circuit_breaker_a is not None:
+            raise ValueError(
+                "circuit_breaker_a is given beside circuits; the breaker with its circuit would "
+                "be right"
+            )
+        return self
+
+    def on_circuit(self, name: str | None = None) -> Supply:
+        """The supply as it hangs on one of its circuits.
+
+        Parameters
+        ----------
+        name : str, optional
+            Of the circuit; None takes the first, or the supply as it stands where it has none.
+
+        Returns
+        -------
+        Supply
+
+        Raises
+        ------
+        InputError
+            No circuit has this name; says which it has.
+        """
+        wall = self._circuit(name)
+        own = {key: getattr(self, key) for key in Supply.model_fields}
+        told = {} if wall is None else wall.model_dump(exclude={"name"}, exclude_none=True)
+        return Supply(**{**own, **told})
+
+    def _circuit(self, name: str | None) -> WallCircuit | None:
+        if name is None:
+            return self.circuits[0] if self.circuits else None
+        for circuit in self.circuits:
+            if alike(circuit.name) == alike(name):
+                return circuit
+        known = ", ".join(f"'{circuit.name}'" for circuit in self.circuits) or "none"
+        raise InputError(f"{self.name}: no circuit is named '{one_line(name)}'; it has {known}")
 
 
 class OwnerSheet(Record):
@@ -226,7 +332,7 @@ class OwnerSheet(Record):
 
 
 def day_of(record: Record) -> date | None:
-    """The day a record speaks of; None for aircraft, batteries and load configurations.
+    """The day a record speaks of; None for aircraft, batteries, supplies and what has no day.
 
     Parameters
     ----------

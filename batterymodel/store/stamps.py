@@ -10,9 +10,11 @@ from sqlalchemy.orm import Session
 from batterymodel.store.store import Store
 from batterymodel.store.tables import (
     KINDS,
+    ActRow,
     AircraftRow,
     BatteryRow,
     DeletionRow,
+    InProgressRow,
     RestorationRow,
 )
 
@@ -59,3 +61,24 @@ def _counts(session: Session, row: Any, owner: Any) -> dict[str, tuple[int, int]
     """Rows, and corrections among them, by what they belong to."""
     wanted = select(owner, func.count(), func.count(row.replaces)).group_by(owner)
     return {key: (rows, corrections) for key, rows, corrections in session.execute(wanted)}
+
+
+def record_stamp(store: Store) -> tuple[int, ...]:
+    """A stamp that changes with each write into the record, connections in progress included.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    tuple of int
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    tables: tuple[Any, ...] = (DeletionRow, RestorationRow, InProgressRow, ActRow)
+    with store.reading() as session:
+        return tuple(_count(session, row) for row in (*(kind.row for kind in KINDS), *tables))

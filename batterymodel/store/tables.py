@@ -25,7 +25,8 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.records import Chemistry, History, Limits, Record, Supply
+from batterymodel.inputs.load_plan import AircraftLoads
+from batterymodel.inputs.records import Cable, Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
 from batterymodel.store.acts import Act, ToldSoFar
 
@@ -387,6 +388,42 @@ class LoadRow(EntryRow, Base):
     name: Mapped[str]
     consumers: Mapped[Any] = mapped_column(Json(tuple[fleet.Consumer, ...]))
     note: Mapped[str | None]
+    on: Mapped[date | None]
+    left_off: Mapped[Any | None] = mapped_column(Json(tuple[str, ...]))
+    supply: Mapped[str | None]
+    answer: Mapped[str | None]
+    document: Mapped[str | None]
+    said_by: Mapped[str | None]
+    said_on: Mapped[date | None]
+
+
+class LoadPlanRow(EntryRow, Base):
+    """`fleetrecords.LoadPlan`."""
+
+    __tablename__ = "load_plans"
+    aircraft_id: Mapped[str] = _reference("aircraft.row_id")
+    on: Mapped[date]
+    loads: Mapped[Any] = mapped_column(Json(AircraftLoads))
+    note: Mapped[str | None]
+
+
+class SupplyRow(EntryRow, Base):
+    """`fleetrecords.ShopSupply`."""
+
+    __tablename__ = "supplies"
+    name: Mapped[str] = mapped_column(index=True)
+    rated_current_a: Mapped[float]
+    set_voltage_v: Mapped[float]
+    voltage_tolerance_v: Mapped[float]
+    input_voltage_v: Mapped[float | None]
+    input_current_full_load_a: Mapped[float | None]
+    circuit_breaker_a: Mapped[float | None]
+    cable: Mapped[Any | None] = mapped_column(Json(Cable))
+    rated_at_c: Mapped[float | None]
+    derating_a_per_c: Mapped[float | None]
+    circuits: Mapped[Any] = mapped_column(Json(tuple[fleet.WallCircuit, ...]))
+    note: Mapped[str | None]
+    invented: Mapped[bool]
 
 
 class SheetRow(EntryRow, Base):
@@ -460,7 +497,10 @@ class SettingRow(Base):
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of entry: its trade word, its record model, its table, and what it belongs to."""
+    """One kind of entry: its trade word, its record model, its table, and what it belongs to.
+
+    No two of its entries that speak of no day have the same `unique` fields.
+    """
 
     word: str
     record: type[Record]
@@ -492,6 +532,8 @@ KINDS = (
     Kind("move", fleet.Move, MoveRow),
     Kind("capacity check", fleet.BenchCheck, CheckRow),
     Kind("load configuration", fleet.LoadConfiguration, LoadRow, ("aircraft_id", "name")),
+    Kind("load plan", fleet.LoadPlan, LoadPlanRow),
+    Kind("supply", fleet.ShopSupply, SupplyRow, ("name",)),
     Kind("owner's sheet", fleet.OwnerSheet, SheetRow),
 )
 KIND_OF_RECORD = {kind.record: kind for kind in KINDS}

@@ -37,6 +37,7 @@ from batterymodel.store.archive import (
     columns_of,
     file_columns,
     in_silence,
+    tables_of,
 )
 from batterymodel.store.cells import cell_of, value_of
 from batterymodel.store.entries import BOOKKEEPING, entry_of, row_of
@@ -49,8 +50,9 @@ from batterymodel.store.tables import KIND_OF_TABLE, BatteryRow, CardRow, FileRo
 MAX_ALL_BYTES = 16 * 1024**3
 """Most bytes a ZIP may unpack to."""
 
-READ_FORMATS = (1, 2, FORMAT)
-"""Format 1 wrote text that begins like a formula as it stood; 2 knew no files of other loggers."""
+READ_FORMATS = (1, 2, 3, FORMAT)
+"""Format 1 wrote text that begins like a formula as it stood; 2 knew no files of other loggers; 3
+knew no supplies and load plans."""
 
 _MAX_MEMBERS = 5_000_000
 [_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]
@@ -94,9 +96,9 @@ def import_zip(store: Store, path: str | Path, progress: Progress = in_silence) 
     path = Path(path)
     with _opened(path) as archive, store.writing() as session:
         added = there = 0
-        before = named_entries(session)
-        named = {MANIFEST, *(f"{table.__tablename__}.csv" for table in TABLES)}
-        for table in progress(TABLES, "tables"):
+        before, tables = named_entries(session), tables_of(archive.format)
+        named = {MANIFEST, *(f"{table.__tablename__}.csv" for table in tables)}
+        for table in progress(tables, "tables"):
             new, old = _take_table(archive, session, table, named)
             added, there = added + new, there + old
         _check_named(archive, named)

@@ -368,10 +368,7 @@ def test_same_seed_same_cases_and_more_of_them_change_none():
 
 
 def test_halves_share_no_battery():
-    batteries = [
-        {case.plan.cell.tau_h for case in cases(half, 3, FAMILIES[:6])}
-        for half in SEEDS
-    ]
+    batteries = [{case.plan.cell.tau_h for case in cases(half, 3, FAMILIES[:6])} for half in SEEDS]
     assert len(set.union(*batteries)) == sum(map(len, batteries))
 
 

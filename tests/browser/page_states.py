@@ -94,6 +94,27 @@ def sheet(page: Page, address: str) -> None:
     settle(page)
 
 
+def planned(page: Page, address: str) -> None:
+    """The budget of a task on ground power, unfolded."""
+    turn_to(page, address, "Ground power", DEMO)
+    page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
+    open_everything(page)
+
+
+def supply_typed(page: Page, address: str) -> None:
+    """A supply typed in for the budget, with a cable that has no size."""
+    planned(page, address)
+    page.get_by_role("combobox", name="Supply").click()
+    page.get_by_role("option", name="Entered here").click()
+    settle(page)
+    for label, number in (("Rated current (A)", "45"), ("Cable length, one way (m)", "5")):
+        open_everything(page)
+        page.get_by_label(label).fill(number)
+        page.get_by_label(label).press("Enter")
+        settle(page)
+    page.get_by_text("Cable cross-section' given").wait_for(timeout=WAIT_MS)
+
+
 def recorded(page: Page, address: str) -> None:
     """The record of a battery, unfolded."""
     turn_to(page, address, "Battery record", DEMO)
@@ -124,6 +145,7 @@ ANSWERED: dict[str, State] = {
     "readings answered": answered,
     "capacity checked": checked,
     "sheet": sheet,
+    "task planned": planned,
     "connection in progress": connected,
 }
 """States that show an outcome."""
@@ -137,6 +159,7 @@ STATES: dict[str, State] = {
     "readings typed": typed,
     "entry refused": refused,
     "limit changed": limit_changed,
+    "supply typed in": supply_typed,
 }
 """Every page with the empty and with the demo record, and what can be reached on them.
 

@@ -13,6 +13,7 @@ import zipfile
 import pytest
 
 from batterymodel.cli import main
+from batterymodel.inputs.load_plan import read_aircraft_loads
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.store import open_store
 from batterymodel.store.finishing import finish
@@ -23,6 +24,28 @@ LOG = SAMPLE_FOLDER / "healthy-top-off.csv"
 BATTERY = SAMPLE_FOLDER / "healthy-top-off.toml"
 SUPPLY = SAMPLE_FOLDER / "supply.toml"
 ID = re.compile(r"\[([0-9a-f-]{36})\]")
+PLAN = """document = "Load list, revision B"
+said_by = "shift lead"
+on = 2026-03-02
+
+[[consumers]]
+name = "Radio"
+continuous_a = 3.0
+
+[[tasks]]
+name = "Database update"
+minutes = 25
+needs = ["Radio"]
+"""
+CART = """name = "Cart 1"
+rated_current_a = 60.0
+input_voltage_v = 120.0
+input_current_full_load_a = 17.5
+
+[[circuits]]
+name = "Hangar east"
+circuit_breaker_a = 20.0
+"""
 LOADS = 'name = "Ramp"\n[[consumers]]\nname = "Radio"\ncontinuous_a = 3.0\npeak_a = 5.5\n'
 
 
@@ -114,6 +137,9 @@ def test_checks_moves_cards_loads_and_sheets_are_added(fleet, tmp_path):
 def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
     """Of each kind: the same id, exit 0, and the record shows it once."""
     bench, card, loads = (tmp_path / name for name in ("bench.csv", "card.toml", "loads.toml"))
+    plan, cart = tmp_path / "plan.toml", tmp_path / "cart.toml"
+    plan.write_text(PLAN)
+    cart.write_text(CART)
     bench.write_bytes(b"\x00log")
     card.write_text('document = "Manual, revision D"\nmin_top_off_soc = 0.9\n')
     loads.write_text(LOADS)
@@ -126,6 +152,8 @@ def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
         "move": ("move", "B-1", "--off", "--on", "2025-05-01", "--reason", "to the bench"),
         "card": ("card", "B-1", card, "--on", "2025-08-01", "--reason", "revision D"),
         "loads": ("loads", "DEMO-1", loads),
+        "plan": ("loads", "DEMO-1", plan),
+        "supply": ("supply", cart),
         "sheet": ("sheet", connection, bench, "--kind", "for owner", "--on", "2026-03-03"),
         "aircraft": ("aircraft", "DEMO-7"),
     }
@@ -138,6 +166,77 @@ def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
             assert again.startswith("already in the record: ")
             assert entry_id(again) == entry_id(first)
         assert (fleet("list"), fleet("show", "B-1")) == shown
+
+
+def test_supplies_and_load_plans_are_shown(fleet, tmp_path):
+    plan, cart = tmp_path / "plan.toml", tmp_path / "cart.toml"
+    plan.write_text(PLAN)
+    cart.write_text(CART)
+    said = fleet("add", "loads", "DEMO-1", plan, "--said-by", "the mechanic")
+    words = "1 consumers, 1 tasks, Load list, revision B, said by the mechanic"
+    assert f"Load plan: {words}" in said
+    said = fleet("add", "supply", cart)
+    assert "Supply: Cart 1: 60 A at 28 V, circuits: Hangar east 20 A" in said
+    assert words in fleet("show", "B-1")
+    listed = fleet("list")
+    assert "2026-03-02: 1 consumers, 1 tasks" in listed
+    assert re.search(r"Cart 1 +60 A at 28 V +Hangar east 20 A", listed)
+
+
+def test_a_supply_with_other_figures_asks_why(fleet, tmp_path):
+    cart = tmp_path / "cart.toml"
+    cart.write_text(CART)
+    entry = entry_id(fleet("add", "supply", cart))
+    cart.write_text(CART.replace("60.0", "50.0"))
+    refused = fleet("add", "supply", cart, fails=True)
+    assert "(rated_current_a); say why they change" in refused
+    assert fleet("add", "supply", cart, "--reason", "new plate").startswith("corrected: Supply")
+    fleet("correct", entry, "set_voltage_v=27.5", "--reason", "adjusted")
+    history = fleet("history", entry)
+    assert "rated_current_a = 50.0" in history
+    assert "set_voltage_v = 27.5" in history
+    assert fleet("add", "supply", cart, "--name", "Cart 2").startswith("confirmed")
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (("3.0", "-3.0"), "consumer 1 ('Radio'): continuous_a: at least 0 A"),
+        (('needs = ["Radio"]', 'needs = ["Radar"]'), "'Radar', which is no consumer"),
+        (("minutes = 25", "minutes = 1500"), "at most a day"),
+        (("document", 'tail = "DEMO-8"\ndocument'), "those of 'DEMO-8', not of 'DEMO-1'"),
+    ],
+)
+def test_a_load_plan_that_cannot_be_right_is_one_line(fleet, tmp_path, change, words):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN.replace(*change))
+    assert words in fleet("add", "loads", "DEMO-1", plan, fails=True)
+
+
+def test_a_circuit_of_0_a_is_one_line(fleet, tmp_path):
+    cart = tmp_path / "cart.toml"
+    cart.write_text(CART.replace("= 20.0", "= 0"))
+    said = fleet("add", "supply", cart, fails=True)
+    assert "cart.toml: circuit 1 ('Hangar east'): circuit_breaker_a: more than 0 A" in said
+
+
+def test_loads_are_printed_with_what_connections_taught_as_the_budget_takes_them(fleet, tmp_path):
+    assert "no loads of 'DEMO-1'" in fleet("loads", "DEMO-1", fails=True)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN.replace("Radio", "Avionics").replace("3.0", "9.5"))
+    fleet("add", "loads", "DEMO-1", plan)
+    steps = SAMPLE_FOLDER / "marked-load-steps.csv"
+    fleet("add", "connection", steps, "--serial", "B-1", "--on", "2026-03-02")
+    told = fleet("loads", "DEMO-1", "--as-told")
+    assert "continuous_a = 9.5" in told
+    learned = fleet("loads", "DEMO-1")
+    assert learned.startswith("# Currents of Avionics are as 1 connection on record taught them.")
+    assert "readings = 2" in learned
+    again = tmp_path / "learned.toml"
+    again.write_text(learned)
+    consumer = read_aircraft_loads(again).consumer("Avionics")
+    assert consumer.continuous_a != 9.5
+    assert "no loads" in fleet("loads", "DEMO-1", "--on", "2026-01-01", fails=True)
 
 
 def test_the_first_note_of_a_check_told_twice_stays(fleet):

@@ -121,4 +121,46 @@ SUPPLIES = (
     ),
 )
 
-ALL = (*BUDGET, *STARTS, *SUPPLIES)
+ON_RECORD = (
+    *changes_in(
+        "say",
+        ("old reading", "ground_power", "timedelta(minutes=10)", "timedelta(minutes=11)"),
+        (
+            "connections of a later day",
+            "ground_power",
+            "if connection.record.day <= now.date()",
+            "if True",
+        ),
+        tests=("tests/say/test_ground_power.py",),
+    ),
+    *changes_in(
+        "store",
+        (
+            "steps that a plan counts",
+            "learned_loads",
+            "entry.record.day <= told.on",
+            "entry.record.day < told.on",
+        ),
+        ("looked at beforehand", "learned_loads", "if entry.id == but else", "if False else"),
+        tests=("tests/store/test_learned_loads.py",),
+    ),
+    *changes_in(
+        "store",
+        ("plan of the day", "power", "LoadPlan, aircraft_id=aircraft.id), on)", "LoadPlan), on)"),
+        (
+            "first answer stays",
+            "power",
+            'record_from(told, LoadConfiguration, "configuration"), "answer"',
+            'record_from(told, LoadConfiguration, "configuration")',
+        ),
+        ("reason for other figures", "power", 'if not (reason or "").strip():', "if False:"),
+        tests=("tests/store/test_power.py",),
+    ),
+    *changes_in(
+        "store",
+        ("choices of two tasks", "once", '("aircraft_id", "name")', '("aircraft_id",)'),
+        tests=("tests/store/test_once.py",),
+    ),
+)
+
+ALL = (*BUDGET, *STARTS, *SUPPLIES, *ON_RECORD)

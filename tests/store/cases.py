@@ -7,6 +7,9 @@ from datetime import date
 from pathlib import Path
 
 from batterymodel import Battery
+from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.load_plan import Consumer as PlannedConsumer
+from batterymodel.inputs.records import Cable
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.store import Store
 from batterymodel.store.intake import Told, add_battery, add_connection
@@ -16,12 +19,44 @@ from batterymodel.store.records import (
     CardRevision,
     Consumer,
     LoadConfiguration,
+    LoadPlan,
     Move,
     OwnerSheet,
+    ShopSupply,
+    WallCircuit,
 )
 
 DAY = date(2026, 3, 2)
 LOG = SAMPLE_FOLDER / "completed-taper.csv"
+PLAN = AircraftLoads(
+    tail="DEMO-2",
+    consumers=(
+        PlannedConsumer(name="Radio", continuous_a=3.0, readings=2, continuous_sd_a=0.25),
+        PlannedConsumer(name="Pump", continuous_a=5.0, starting_a=14.0, may_switch_off=False),
+    ),
+    tasks=(Task(name="Database update", minutes=25.0, needs=("Radio",), wants=("Pump",)),),
+    document="Load list, revision B",
+    said_by="shift lead",
+    on=date(2025, 6, 2),
+    bus_min_v=24.5,
+)
+SUPPLY = ShopSupply(
+    name="Cart 1",
+    rated_current_a=60.0,
+    input_voltage_v=120.0,
+    input_current_full_load_a=17.5,
+    cable=Cable(length_m=6.0, gauge_awg=2, contacts_ohm=0.002),
+    circuits=(
+        WallCircuit(name="Hangar east", circuit_breaker_a=20.0),
+        WallCircuit(
+            name="Shop",
+            circuit_breaker_a=15.0,
+            input_voltage_v=240.0,
+            input_current_full_load_a=8.75,
+        ),
+    ),
+    note="the one with\nthe long lead",
+)
 BARE = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 
 
@@ -58,6 +93,11 @@ def _written(store: Store) -> Ids:
     store.add(BenchCheck(on=date(2025, 5, 10), capacity_ah=37.25, minutes=55.9, **about, **bench))
     loads = (Consumer(name="Radio", continuous_a=3.0, peak_a=5.5),)
     store.add(LoadConfiguration(aircraft_id=other, name="Ramp", consumers=loads))
+    store.add(LoadPlan(aircraft_id=other, on=date(2025, 6, 2), loads=PLAN))
+    store.add(SUPPLY)
+    chosen = {"on": DAY, "left_off": ("Pump",), "supply": "Cart 1", "answer": "fits"}
+    said = {"document": PLAN.document, "said_by": PLAN.said_by, "said_on": PLAN.on}
+    store.add(LoadConfiguration(aircraft_id=other, name="Ramp", consumers=loads, **chosen, **said))
     taken = add_connection(store, "B-1", LOG.read_bytes(), LOG.name, Told(on=DAY))
     content = store.keep_file(b"%PDF invented")
     sheet = OwnerSheet(

@@ -14,15 +14,17 @@ from batterymodel.store.records import (
     HistoryRevision,
     KnownState,
     LoadConfiguration,
+    LoadPlan,
     Move,
     OwnerSheet,
+    ShopSupply,
 )
-from tests.store.cases import small_record
+from tests.store.cases import PLAN, small_record
 
 ON = date(2026, 4, 1)
 KINDS = (
     BenchCheck, KnownState, HistoryRevision, Move, CardRevision, Aircraft, LoadConfiguration,
-    OwnerSheet,
+    OwnerSheet, LoadPlan, ShopSupply,
 )  # fmt: skip
 
 
@@ -45,6 +47,8 @@ def told(store, kind):
         LoadConfiguration: lambda: LoadConfiguration(
             aircraft_id=ids.aircraft, name="Night", consumers=loads
         ),
+        LoadPlan: lambda: LoadPlan(aircraft_id=ids.aircraft, on=ON, loads=PLAN),
+        ShopSupply: lambda: ShopSupply(name="Cart 2", rated_current_a=40.0),
         OwnerSheet: lambda: OwnerSheet(
             connection_id=ids.connection,
             made_on=ON,
@@ -91,3 +95,21 @@ def test_going_back_on_the_same_day_is_kept(store, kind):
     assert kept == [False, True, False, True, False, True]
     now = store.battery("B-1", ON)
     assert now.tail == "DEMO-1" if kind is Move else now.limits == record.limits
+
+
+@pytest.mark.parametrize("kind", [LoadPlan, LoadConfiguration])
+def test_going_back_to_a_plan_or_a_choice_of_the_same_day_is_kept(store, kind):
+    record = told(store, kind).model_copy(update={"on": ON})
+    if kind is LoadPlan:
+        other = record.model_copy(update={"loads": PLAN.model_copy(update={"bus_min_v": 25.0})})
+    else:
+        other = record.model_copy(update={"left_off": ("Radio",)})
+    kept = [add_once(store, r)[1] for r in (record, record, other, other, record, record)]
+    assert kept == [False, True, False, True, False, True]
+
+
+def test_choices_for_two_tasks_of_one_day_do_not_undo_each_other(store):
+    record = told(store, LoadConfiguration).model_copy(update={"on": ON})
+    other = record.model_copy(update={"name": "Morning"})
+    kept = [add_once(store, r)[1] for r in (record, other, record, other)]
+    assert kept == [False, False, True, True]

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from batterymodel import History, Limits, Supply
-from batterymodel.inputs.records import LEAST_CHECK_AH, MOST_CHECK_AH
+from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.load_plan import Consumer as PlannedConsumer
+from batterymodel.inputs.records import LEAST_CHECK_AH, MOST_CHECK_AH, Cable
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.records import (
@@ -24,7 +26,10 @@ from batterymodel.store.records import (
     HistoryRevision,
     KnownState,
     LoadConfiguration,
+    LoadPlan,
     Move,
+    ShopSupply,
+    WallCircuit,
     one_line,
 )
 from batterymodel.store.zip_import import import_zip
@@ -64,6 +69,35 @@ SUPPLY = st.builds(Supply, rated_current_a=st.floats(0.001, 1000.0))
 LOADS = st.lists(st.tuples(LABEL, AMPERES), max_size=4).map(
     lambda pairs: tuple(Consumer(name=n, continuous_a=a / 2, peak_a=a) for n, a in pairs)
 )
+CABLE = st.builds(
+    Cable,
+    length_m=st.floats(0.001, 200.0),
+    gauge_awg=st.integers(-3, 24),
+    contacts_ohm=MAYBE | st.floats(0.0, 1.0),
+)
+CIRCUITS = st.lists(st.floats(0.001, 500.0), max_size=3).map(
+    lambda found: tuple(
+        WallCircuit(name=f"Circuit {k}", circuit_breaker_a=a) for k, a in enumerate(found)
+    )
+)
+PLANNED = st.builds(
+    PlannedConsumer,
+    name=LABEL,
+    continuous_a=AMPERES,
+    duty=st.floats(0.001, 1.0),
+    may_switch_off=st.booleans(),
+    continuous_sd_a=MAYBE | st.floats(0.0, 500.0),
+    readings=st.integers(0, 1_000_000),
+    note=MAYBE | TEXT,
+)
+
+
+@st.composite
+def plans(draw):
+    consumer = draw(PLANNED)
+    task = Task(name=draw(LABEL), minutes=draw(st.floats(0.001, 1440.0)), needs=(consumer.name,))
+    about = {"document": draw(MAYBE | TEXT), "said_by": draw(MAYBE | LABEL), "on": draw(DAYS)}
+    return AircraftLoads(tail=draw(LABEL), consumers=(consumer,), tasks=(task,), **about)
 
 
 @st.composite
@@ -96,7 +130,22 @@ def fleets(draw):
             "is_lower_bound": draw(st.booleans()),
             "note": draw(MAYBE | TEXT),
         }),
-        (LoadConfiguration, {"name": draw(LABEL), "consumers": draw(LOADS)}),
+        (LoadConfiguration, {
+            "name": draw(LABEL),
+            "consumers": draw(LOADS),
+            "on": draw(MAYBE | DAYS),
+            "left_off": draw(MAYBE | st.lists(LABEL, max_size=3).map(tuple)),
+            "answer": draw(MAYBE | TEXT),
+        }),
+        (LoadPlan, {"on": draw(DAYS), "loads": draw(plans())}),
+        (ShopSupply, {
+            "name": draw(LABEL),
+            "rated_current_a": draw(st.floats(0.001, 1000.0)),
+            "cable": draw(MAYBE | CABLE),
+            "circuits": draw(CIRCUITS),
+            "note": draw(MAYBE | TEXT),
+            "invented": draw(st.booleans()),
+        }),
         (Connection, {
             "day": draw(DAYS),
             "started_at": draw(CLOCKS),

@@ -19,12 +19,14 @@ from batterymodel.store import upgrade as upgrade_module
 from batterymodel.store.engine import engine_for, url_from, write_transaction
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, note
-from batterymodel.store.records import Aircraft, LoadConfiguration, Move
+from batterymodel.store.power import add_supply, loads_in_force
+from batterymodel.store.records import Aircraft, LoadConfiguration, LoadPlan, Move
 from batterymodel.store.records import Connection as ConnectionRecord
 from batterymodel.store.tables import Base
 from batterymodel.store.upgrade import HEAD, REVISIONS, upgrade
+from tests.store.cases import PLAN, SUPPLY
 
-A, B, M = (f"{n}0000000-0000-4000-8000-000000000000" for n in "123")
+A, B, M, L = (f"{n}0000000-0000-4000-8000-000000000000" for n in "1234")
 OLD_ROWS = (
     f"INSERT INTO aircraft (row_id, recorded_at, entry_id, tail, invented) "
     f"VALUES ('{A}', '2025-01-02 03:04:05.000006', '{A}', 'DEMO-1', false)",
@@ -34,6 +36,12 @@ OLD_ROWS = (
     f'INSERT INTO moves (row_id, recorded_at, entry_id, battery_id, aircraft_id, "on", reason) '
     f"VALUES ('{M}', '2025-01-02 03:04:07.000000', '{M}', '{B}', '{A}', '2025-01-02', 'new')",
 )
+LOAD_ROW = (
+    f"INSERT INTO load_configurations (row_id, recorded_at, entry_id, aircraft_id, name, consumers)"
+    f" VALUES ('{L}', '2025-01-02 03:04:08.000000', '{L}', '{A}', 'Ramp', "
+    """'[{"name":"Radio","continuous_a": 3.0, "peak_a": 5.5}]')"""
+)
+PLAN_RECORD = LoadPlan(aircraft_id=A, on=date(2025, 6, 2), loads=PLAN)
 
 
 def revision_of(connection):
@@ -73,7 +81,7 @@ def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
     engine = engine_for(url_from(url))
     with write_transaction(engine) as connection:
         upgrade(connection, revision)
-        for statement in OLD_ROWS:
+        for statement in OLD_ROWS if revision == "0001" else (*OLD_ROWS, LOAD_ROW):
             connection.execute(text(statement))
         was = rows_of(connection)
     store = open_store(url)
@@ -81,12 +89,20 @@ def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
         now = rows_of(connection)
         assert revision_of(connection) == HEAD
     assert {name: now[name] for name in was} == was
-    assert set(now) >= {*was, "connections_in_progress", "acts_in_progress", "settings"}
+    new = {"connections_in_progress", "acts_in_progress", "settings", "supplies", "load_plans"}
+    assert set(now) >= {*was, *new}
     begin(store, "connection-1", "2026-03-02T07:43:00Z", serial="B-1")
     note(store, "connection-1", "press-0001", "supply_current_a", 22.4, "2026-03-02T07:43:30Z")
     finish(store, "connection-1", "press-0002")
     [kept] = store.entries(ConnectionRecord)
     assert (kept.record.battery_id, kept.record.aircraft_id) == (B, A)
+    for loads in store.entries(LoadConfiguration):
+        assert (loads.record.name, loads.record.on) == ("Ramp", None)
+        assert loads.record.consumers[0].peak_a == 5.5
+    assert len(store.entries(LoadConfiguration)) == (revision != "0001")
+    store.add(PLAN_RECORD)
+    assert add_supply(store, SUPPLY).entry.record == SUPPLY
+    assert loads_in_force(store, "DEMO-1") == PLAN.model_copy(update={"tail": "DEMO-1"})
     assert store.faults() == ()
 
 

@@ -15,7 +15,7 @@ from batterymodel import StoreError
 from batterymodel.store import open_store
 from batterymodel.store import zip_import as unpack_module
 from batterymodel.store.archive import export_zip
-from batterymodel.store.records import Connection, Move
+from batterymodel.store.records import Connection, LoadConfiguration, Move
 from batterymodel.store.zip_import import import_zip
 from tests.store.cases import small_record
 
@@ -95,11 +95,11 @@ BAD = {
     "manifest missing": (removed("record.toml"), "'record.toml' is missing"),
     "card missing": (removed("cards/"), "'cards/.*' is missing"),
     "file missing": (removed("files/"), "which is missing"),
-    "newer format": (swapped("record.toml", "format = 3", "format = 4"), "reads format 3"),
+    "newer format": (swapped("record.toml", "format = 4", "format = 5"), "reads format 4"),
     "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
     "manifest nested too deep": (put("record.toml", DEEP), "nested too deep"),
     "manifest of many digits": (put("record.toml", b"format = " + DIGITS), "too many digits"),
-    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 3"),
+    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 4"),
     "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
     "empty table": (put("moves.csv", b""), "has another header"),
     "no text": (put("moves.csv", b"\xff\xfe\x00"), "not UTF-8"),
@@ -257,16 +257,29 @@ def test_members_that_overlap_do_not_hide_the_ratio(exported, sqlite_store, tmp_
 
 
 def as_of_format(number, members):
-    """The members as an export of a former format had them: connections without a column map."""
-    swapped("record.toml", "format = 3", f"format = {number}")(members)
-    rows = list(csv.reader(io.StringIO(members["connections.csv"].decode(), newline="")))
-    assert rows[0][-1] == "column_map"
+    """The members as an export of a former format had them, without what came later."""
+    swapped("record.toml", "format = 4", f"format = {number}")(members)
+    for name in ("load_plans.csv", "supplies.csv"):
+        members.pop(name)
+    cut(members, "load_configurations.csv", CHOICE, lambda row: not row[-7])
+    if number < 3:
+        cut(members, "connections.csv", ["column_map"])
+
+
+def cut(members, name, columns, keeps=lambda row: True):
+    """Take the last columns off a table, and the rows that are not kept."""
+    head, *rows = csv.reader(io.StringIO(members[name].decode(), newline=""))
+    assert head[-len(columns) :] == columns
     text = io.StringIO(newline="")
-    csv.writer(text, lineterminator="\n").writerows(row[:-1] for row in rows)
-    members["connections.csv"] = text.getvalue().encode()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerows(row[: -len(columns)] for row in (head, *filter(keeps, rows)))
+    members[name] = text.getvalue().encode()
 
 
-@pytest.mark.parametrize("number", [1, 2])
+CHOICE = ["on", "left_off", "supply", "answer", "document", "said_by", "said_on"]
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
 def test_a_zip_of_a_format_before_gives_the_same_connections(
     exported, sqlite_store, tmp_path, number
 ):
@@ -276,6 +289,17 @@ def test_a_zip_of_a_format_before_gives_the_same_connections(
     [connection] = sqlite_store.entries(Connection)
     assert connection.record.column_map is None
     assert connection.record.readings_sha256
+    [loads] = sqlite_store.entries(LoadConfiguration)
+    assert (loads.record.name, loads.record.on, loads.record.left_off) == ("Ramp", None, None)
+
+
+def test_a_table_of_a_later_format_is_refused_in_a_former_one(exported, sqlite_store, tmp_path):
+    members = dict(exported)
+    as_of_format(3, members)
+    members["supplies.csv"] = exported["supplies.csv"]
+    assert "no row names 'supplies.csv'" in refused(
+        sqlite_store, write(tmp_path / "old.zip", members)
+    )
 
 
 def test_a_zip_of_the_format_before_keeps_its_text_as_it_stands(exported, sqlite_store, tmp_path):

@@ -1,0 +1,428 @@
+"""The ground power budget from the record: aircraft and battery as known, made ready to show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from batterymodel.assessment import assess
+from batterymodel.basis.text import alike
+from batterymodel.budget.battery import BatteryNow, battery_now
+from batterymodel.budget.learned import with_learned
+from batterymodel.budget.plan import budget
+from batterymodel.budget.results import Budget, Verdict
+from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes
+from batterymodel.errors import BatteryModelError, InputError
+from batterymodel.inputs.load_plan import AircraftLoads
+from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.rules.results import SEVERITY_ORDER, Severity
+from batterymodel.say.budget import battery_first
+from batterymodel.say.in_progress import LiveView, live_view
+from batterymodel.store import Entry, Store
+from batterymodel.store.acts import InProgress
+from batterymodel.store.finishing import told_so_far
+from batterymodel.store.in_progress import connections_in_progress
+from batterymodel.store.intake import TOLD_FIELDS, readings_of
+from batterymodel.store.learned_loads import LearnedLoads, learned_loads
+from batterymodel.store.noted_readings import readings_of as noted_readings_of
+from batterymodel.store.power import loads_in_force
+from batterymodel.store.records import (
+    Aircraft,
+    BatteryPlate,
+    Connection,
+    LoadConfiguration,
+)
+
+FRESH = timedelta(minutes=10)
+"""How old a reading may be for its draw to count as the present one (own choice)."""
+
+NO_PLAN = (
+    "No consumers and tasks of {tail} are on record; 'record add loads', or a loads file here, "
+    "would be right"
+)
+NO_CONNECTION = "No connection of a battery in {tail} is on record: what it draws is not counted."
+NO_ANSWER_YET = (
+    "A connection of {name} is in progress, but gives no answer yet: what the battery draws is not "
+    "counted."
+)
+NOT_READ = (
+    "The last connection of {name}, of {day}, tells no draw ({why}): what the battery draws is not "
+    "counted."
+)
+LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
+OF_TODAY = "The battery {name} draws {draw}: as last read in the connection of today, {day}."
+OLD = (
+    "The battery {name} is counted with {draw}, as last read in the connection of {day}. That is "
+    "not now: read the ammeter after connecting."
+)
+READ_AGAIN = " Read the ammeter again."
+LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
+TAUGHT = (
+    "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
+    "{after} now."
+)
+GROWN = "draws_more"
+"""The rule that compares a consumer with what was known of it before."""
+
+BATTERY_FIRST_WORD, BATTERY_FIRST_SIGN = "Battery first", "✕"
+BOX_OF_VERDICT = {
+    Verdict.FITS: "top_off",
+    Verdict.FITS_WITH_LESS: "keep_watching",
+    Verdict.TOO_MUCH: "service",
+}
+"""Outcome whose rule the box of a verdict has."""
+
+
+@dataclass(frozen=True)
+class BatterySeen:
+    """An aircraft's battery as a connection showed it last: its draw, and when that was read.
+
+    ``read_at`` is the moment of the last reading of a connection in progress, ``entry_id`` the
+    connection on record; one of both is None. ``temp_c`` is the battery's temperature [degC],
+    where it was read with the draw.
+    """
+
+    name: str
+    battery: Battery
+    now: BatteryNow
+    readings: Readings
+    temp_c: float | None
+    read_at: datetime | None = None
+    entry_id: str | None = None
+    day: str = ""
+
+
+@dataclass(frozen=True)
+class PowerView:
+    """A budget with what it rests on: the battery as it was seen, or why it is not counted."""
+
+    budget: Budget
+    seen: BatterySeen | None
+    why_not: str
+    learned: LearnedLoads
+
+
+@dataclass(frozen=True)
+class Box:
+    """What stands in the ruled box: class of its rule, sign and word."""
+
+    kind: str
+    sign: str
+    word: str
+
+
+def power_view(
+    store: Store,
+    tail: str,
+    task: str,
+    supply: Supply,
+    now: datetime,
+    supply_temp_c: float | None = None,
+) -> PowerView:
+    """The budget of a task by what the record knows of aircraft and battery.
+
+    Consumers count with what connections taught of them; what the one teaches that the battery's
+    draw is from is compared with those before it.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    task : str
+    supply : Supply
+    now : datetime
+        The moment, with its UTC offset; its day is that of the configuration.
+    supply_temp_c : float, optional
+        Air at the supply [degC].
+
+    Returns
+    -------
+    PowerView
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record or has no load plan, no such task, or a value that
+        cannot be right.
+    """
+    with store.reading():
+        loads = loads_in_force(store, tail, now.date())
+        if loads is None:
+            raise InputError(NO_PLAN.format(tail=tail))
+        seen, why_not = battery_seen(store, store.aircraft(tail), now)
+        learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
+    told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
+    return PowerView(_budget(learned.loads, task, supply, told), seen, why_not, learned)
+
+
+def _budget(loads: AircraftLoads, task: str, supply: Supply, told: dict[str, Any]) -> Budget:
+    """The budget with what the connection looked at teaches; whether more is drawn is said by what
+    was known before it."""
+    before = budget(loads, task, supply, **told)
+    if not before.learned:
+        return before
+    now = budget(with_learned(loads, before.learned), task, supply, **told)
+    findings = [f for f in now.findings if f.rule != GROWN]
+    findings += [f for f in before.findings if f.rule == GROWN]
+    findings.sort(key=lambda f: -SEVERITY_ORDER.index(f.severity))
+    return now.model_copy(update={"learned": before.learned, "findings": tuple(findings)})
+
+
+def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
+    if seen is None:
+        return {}
+    return {
+        "battery_now": seen.now,
+        "battery": seen.battery,
+        "readings": seen.readings,
+        "battery_temp_c": seen.temp_c,
+    }
+
+
+def battery_seen(
+    store: Store, aircraft: Entry[Aircraft], now: datetime
+) -> tuple[BatterySeen | None, str]:
+    """The battery of an aircraft as it was seen last, or why nothing of it is counted.
+
+    Parameters
+    ----------
+    store : Store
+    aircraft : Entry of Aircraft
+    now : datetime
+        With its UTC offset.
+
+    Returns
+    -------
+    seen : BatterySeen or None
+    why_not : str
+        Empty where it was seen.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    for connection in _in_progress_on(store, aircraft):
+        view = live_view(store, connection)
+        seen = _seen_live(view)
+        name = connection.told.serial or connection.told.tail or ""
+        return (seen, "") if seen else (None, NO_ANSWER_YET.format(name=name))
+    last = _last_connection(store, aircraft, now)
+    if last is None:
+        return None, NO_CONNECTION.format(tail=aircraft.record.tail)
+    return _seen_on_record(store, last, now)
+
+
+def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
+    """Connections in progress of this aircraft, begun last first."""
+    for connection in connections_in_progress(store):
+        told = connection.told
+        if told.serial is not None:
+            where = store.aircraft_of(told.serial, connection.day)
+            if where is not None and where.id == aircraft.id:
+                yield connection
+        elif told.tail and alike(told.tail) == alike(aircraft.record.tail):
+            yield connection
+
+
+def _seen_live(view: LiveView) -> BatterySeen | None:
+    if view.assessment is None or view.battery is None:
+        return None
+    connection = view.connection
+    readings = noted_readings_of(connection)
+    last_s = max(reading.elapsed_s for _, reading in connection.readings)
+    return BatterySeen(
+        name=connection.told.serial or view.battery.tail,
+        battery=view.battery,
+        now=battery_now(view.assessment),
+        readings=readings,
+        temp_c=_temp_c(readings, told_so_far(connection)["ambient_c"]),
+        read_at=connection.started_at + timedelta(seconds=last_s),
+    )
+
+
+def _last_connection(
+    store: Store, aircraft: Entry[Aircraft], now: datetime
+) -> Entry[Connection] | None:
+    """The last connection up to a moment of a battery that is in the aircraft."""
+    found = [
+        connection
+        for plate in store.entries(BatteryPlate)
+        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+        for connection in store.entries(Connection, battery_id=plate.id)
+        if connection.record.day <= now.date()
+    ]
+    return max(found, key=lambda entry: entry.order, default=None)
+
+
+def _seen_on_record(
+    store: Store, entry: Entry[Connection], now: datetime
+) -> tuple[BatterySeen | None, str]:
+    told, plate = entry.record, store.entry(entry.record.battery_id)
+    name = plate.record.serial
+    try:
+        readings = readings_of(store, told)
+        then = store.battery(name, told.day, before=told.started_at, again=entry.id)
+        known = {key: getattr(told, key) for key in TOLD_FIELDS}
+        assessment = assess(readings, then, on=told.day, **known)
+    except BatteryModelError as error:
+        why = str(error).split("\n", 1)[0]
+        return None, NOT_READ.format(name=name, day=told.day, why=why)
+    is_today = told.day == now.date()
+    return BatterySeen(
+        name=name,
+        battery=store.battery(name),
+        now=battery_now(assessment),
+        readings=readings,
+        temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
+        entry_id=entry.id,
+        day=str(told.day),
+    ), ""
+
+
+def _temp_c(readings: Readings, told_c: float | None) -> float | None:
+    _, temps_c = readings.battery_temps()
+    return float(temps_c[-1]) if temps_c.size else told_c
+
+
+def battery_words(view: PowerView, now: datetime) -> str:
+    """What the battery is counted with and from when, or that it is not counted.
+
+    Parameters
+    ----------
+    view : PowerView
+    now : datetime
+        With its UTC offset.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    seen = view.seen
+    if seen is None:
+        return view.why_not
+    draw = amperes(seen.now.current_a.mean)
+    if seen.read_at is not None:
+        age = max(now - seen.read_at, timedelta())
+        said = LIVE.format(name=seen.name, draw=draw, ago=f"{age.total_seconds() / 60.0:.0f} min")
+        return said + READ_AGAIN * (age > FRESH)
+    template = OF_TODAY if seen.day == str(now.date()) else OLD
+    return template.format(name=seen.name, draw=draw, day=seen.day)
+
+
+def learned_from_words(learned: LearnedLoads) -> str:
+    """Whose currents are learned, and from how many connections; empty where none is.
+
+    Parameters
+    ----------
+    learned : LearnedLoads
+
+    Returns
+    -------
+    str
+    """
+    if not learned.names:
+        return ""
+    count = learned.connections
+    connections = f"{count} connection{'s' * (count != 1)}"
+    return LEARNED_FROM.format(names=", ".join(learned.names), connections=connections)
+
+
+def taught_words(result: Budget) -> tuple[str, ...]:
+    """What the connection looked at taught of consumers, a sentence for each.
+
+    Parameters
+    ----------
+    result : Budget
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(
+        TAUGHT.format(
+            name=one.name,
+            seen=amperes(one.seen_a),
+            before=amperes(one.before_a.mean),
+            after=amperes(one.after_a.mean),
+        )
+        for one in result.learned
+    )
+
+
+def box_of(result: Budget) -> Box:
+    """How the box of a budget looks: by its verdict, and by a battery that must come off first.
+
+    Parameters
+    ----------
+    result : Budget
+
+    Returns
+    -------
+    Box
+    """
+    if battery_first(result):
+        worst = max((f.severity for f in result.findings), key=SEVERITY_ORDER.index)
+        return Box(str(worst), BATTERY_FIRST_SIGN, BATTERY_FIRST_WORD)
+    verdict = result.verdict
+    return Box(BOX_OF_VERDICT[verdict], VERDICT_SIGNS[verdict], VERDICT_WORDS[verdict])
+
+
+OPEN = (Severity.WATCH, Severity.SERVICE, Severity.DISCONNECT)
+"""Severities of findings that ask for something."""
+
+KNOWN = "Known configuration of {on}, on {supply}: on are {runs}; off are {off}. {source}"
+NOT_KNOWN = "No configuration for {task} is on record yet."
+SOURCE = "Currents from {document}, said by {by} on {on}."
+SOURCE_OF_LOADS = "Consumers and tasks of {tail}: from {document}, said by {by} on {on}."
+NOBODY, NO_DOCUMENT, NO_DAY = "somebody not named", "no document named", "a day not told"
+
+
+def known_words(task: str, known: LoadConfiguration | None) -> str:
+    """The configuration that was chosen last for a task, with its day and who said so.
+
+    Parameters
+    ----------
+    task : str
+    known : LoadConfiguration or None
+
+    Returns
+    -------
+    str
+    """
+    if known is None:
+        return NOT_KNOWN.format(task=task)
+    source = SOURCE.format(
+        document=known.document or NO_DOCUMENT,
+        by=known.said_by or NOBODY,
+        on=known.said_on or NO_DAY,
+    )
+    return KNOWN.format(
+        on=known.on,
+        supply=known.supply or "a supply not told",
+        runs=", ".join(one.name for one in known.consumers) or "none",
+        off=", ".join(known.left_off or ()) or "none",
+        source=source,
+    )
+
+
+def loads_words(loads: AircraftLoads) -> str:
+    """Where an aircraft's loads are from: document, who said so, and when.
+
+    Parameters
+    ----------
+    loads : AircraftLoads
+
+    Returns
+    -------
+    str
+    """
+    return SOURCE_OF_LOADS.format(
+        tail=loads.tail,
+        document=loads.document or NO_DOCUMENT,
+        by=loads.said_by or NOBODY,
+        on=loads.on or NO_DAY,
+    )

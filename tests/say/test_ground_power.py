@@ -1,0 +1,194 @@
+"""The budget from the record: which battery counts, from when, and how its age is said."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from batterymodel.errors import InputError
+from batterymodel.inputs.records import Supply
+from batterymodel.rules.results import SEVERITY_ORDER, Severity
+from batterymodel.say.ground_power import (
+    FRESH,
+    GROWN,
+    READ_AGAIN,
+    battery_seen,
+    battery_words,
+    known_words,
+    loads_words,
+    power_view,
+    taught_words,
+)
+from batterymodel.store import open_store
+from batterymodel.store.in_progress import begin, leave, note, tell
+from batterymodel.store.intake import readings_of
+from batterymodel.store.power import loads_in_force
+from batterymodel.store.records import (
+    Aircraft,
+    Connection,
+    LoadConfiguration,
+    LoadPlan,
+    Move,
+)
+from tests.store.cases import PLAN
+
+SUPPLY = Supply(rated_current_a=60.0, name="Cart 1")
+NOW = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def fleet(demo_sqlite):
+    """The invented fleet, for tests that only look at it."""
+    return open_store(demo_sqlite)
+
+
+@pytest.fixture
+def store(demo_sqlite, tmp_path):
+    """The invented fleet."""
+    return open_store(shutil.copy(demo_sqlite, tmp_path / "record.sqlite"))
+
+
+def view_of(store, now=NOW):
+    return power_view(store, "DEMO-1", "Database update", SUPPLY, now)
+
+
+def test_the_last_connection_up_to_the_day_counts(fleet):
+    last = fleet.entries(Connection, battery_id=fleet.plate("SF-101").id)[-1]
+    seen, why_not = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW)
+    assert (seen.name, seen.entry_id, why_not) == ("SF-101", last.id, "")
+    assert seen.readings == readings_of(fleet, last.record)
+    early = datetime(2026, 2, 10, 18, 0, tzinfo=UTC)
+    before, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), early)
+    assert before.day == "2026-02-09"
+    none, why_not = battery_seen(fleet, fleet.aircraft("DEMO-1"), early - timedelta(days=900))
+    assert none is None
+    assert "not counted" in why_not
+
+
+def test_a_battery_that_was_taken_off_no_longer_counts(store):
+    plate = store.plate("SF-101").id
+    store.add(Move(battery_id=plate, aircraft_id=None, on=date(2026, 3, 2), reason="to the bench"))
+    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert seen is None
+    assert why_not == (
+        "No connection of a battery in DEMO-1 is on record: what it draws is not counted."
+    )
+
+
+def test_today_is_said_and_any_other_day_asks_to_read_again(fleet):
+    said = battery_words(view_of(fleet), NOW)
+    assert said.endswith("as last read in the connection of today, 2026-03-02.")
+    later = NOW + timedelta(days=1)
+    said = battery_words(view_of(fleet, later), later)
+    assert "That is not now: read the ammeter after connecting." in said
+
+
+def live(store, currents):
+    began = datetime.now(UTC) - timedelta(minutes=6)
+    begin(store, "connection-1", began, serial="SF-101")
+    for number, current in enumerate(currents):
+        at = began + timedelta(seconds=30.0 * (number + 1))
+        note(store, "connection-1", f"press-{number:04}", "supply_current_a", current, at)
+    return began + timedelta(seconds=30.0 * len(currents))
+
+
+def test_a_connection_in_progress_goes_before_those_on_record(store):
+    read_at = live(store, (24.0, 22.6, 21.5, 20.6))
+    view = view_of(store, read_at)
+    assert view.seen.read_at == read_at
+    assert view.seen.entry_id is None
+    assert view.budget.battery_a.mean == pytest.approx(view.seen.now.current_a.mean)
+    for age, asks in ((FRESH, False), (FRESH + timedelta(seconds=1), True)):
+        said = battery_words(view, read_at + age)
+        assert "the connection in progress, read 10 min ago." in said
+        assert said.endswith(READ_AGAIN) == asks
+
+
+def test_one_without_an_answer_does_not_count_and_is_said(store):
+    live(store, (24.0,))
+    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert seen is None
+    assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
+
+
+def test_a_battery_that_is_not_on_record_counts_by_the_name_of_its_aircraft(store):
+    begin(store, "connection-1", datetime.now(UTC) - timedelta(minutes=4))
+    plate = {"chemistry": "vrla", "cells": 12, "rated_capacity_ah": 40.0}
+    tell(store, "connection-1", "tell-00001", tail="demo-1", **plate)
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert "A connection of demo-1 is in progress" in why_not
+
+
+def test_one_that_was_left_does_not_count(store):
+    live(store, (24.0, 22.6, 21.5, 20.6))
+    leave(store, "connection-1", "leave-0001", "left")
+    seen, _ = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert seen.read_at is None
+
+
+def test_the_connection_that_is_looked_at_is_not_learned_from_beforehand(store):
+    steps = next(
+        entry
+        for entry in store.entries(Connection)
+        if entry.record.file_name == "marked-load-steps.csv"
+    )
+    aircraft = store.aircraft("DEMO-1").id
+    assert steps.record.aircraft_id == aircraft
+    day = datetime.combine(steps.record.day, datetime.min.time(), UTC)
+    store.delete(
+        [e.id for e in store.entries(Connection, aircraft_id=aircraft) if e.id != steps.id], "x"
+    )
+    plan = loads_in_force(store, "DEMO-1")
+    assert plan.on > steps.record.day
+    view = view_of(store, day + timedelta(days=30))
+    assert view.learned.names == ()
+    [taught] = view.budget.learned
+    assert (taught.name, taught.before_a.mean) == ("Avionics", 9.5)
+    counted = next(one for one in view.budget.consumers if one.name == "Avionics")
+    assert counted.continuous_a.mean == pytest.approx(taught.after_a.mean)
+    assert "where 9.5 A was known" in taught_words(view.budget)[0]
+
+
+def test_a_consumer_that_draws_more_than_on_record_is_a_finding(store):
+    plan = loads_in_force(store, "DEMO-1")
+    known = {"continuous_a": 6.0, "continuous_sd_a": 0.2, "readings": 12}
+    consumers = tuple(
+        one.model_copy(update=known) if one.name == "Avionics" else one for one in plan.consumers
+    )
+    aircraft = store.aircraft("DEMO-1").id
+    told = plan.model_copy(update={"consumers": consumers, "on": date(2026, 2, 15)})
+    store.add(LoadPlan(aircraft_id=aircraft, on=date(2026, 2, 15), loads=told))
+    view = view_of(store, datetime(2026, 2, 16, 18, 0, tzinfo=UTC))
+    [grown] = [finding for finding in view.budget.findings if finding.rule == GROWN]
+    assert grown.severity is Severity.WATCH
+    assert "Avionics drew" in grown.text
+    assert "where 6 A was known" in grown.text
+    order = [SEVERITY_ORDER.index(finding.severity) for finding in view.budget.findings]
+    assert order == sorted(order, reverse=True)
+
+
+def test_an_aircraft_without_loads_says_what_would_be_right(fleet):
+    with pytest.raises(InputError, match="'record add loads', or a loads file here"):
+        power_view(fleet, "DEMO-3", "Database update", SUPPLY, NOW)
+
+
+def test_what_nobody_named_is_said_so():
+    bare = PLAN.model_copy(update={"document": None, "said_by": None, "on": None})
+    assert "no document named, said by somebody not named on a day not told" in loads_words(bare)
+    chosen = LoadConfiguration(
+        aircraft_id="00000000-0000-4000-8000-000000000000",
+        name="Ramp",
+        consumers=(),
+        on=date(2026, 3, 2),
+    )
+    assert "on are none; off are none. Currents from no document named" in known_words("R", chosen)
+
+
+def test_two_aircraft_do_not_share_a_connection_in_progress(store):
+    live(store, (24.0, 22.6, 21.5, 20.6))
+    other = store.add(Aircraft(tail="DEMO-20"))
+    seen, why_not = battery_seen(store, other, NOW)
+    assert seen is None
+    assert "DEMO-20" in why_not

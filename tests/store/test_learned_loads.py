@@ -1,0 +1,97 @@
+"""Consumers' currents from the connections on record: each marked step counts once."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+
+import numpy as np
+import pytest
+
+from batterymodel.budget.learning import declared, updated
+from batterymodel.inputs.load_plan import AircraftLoads, Consumer
+from batterymodel.store import open_store
+from batterymodel.store.intake import Told, add_battery, add_connection
+from batterymodel.store.learned_loads import learned_loads
+from batterymodel.store.records import Aircraft, Connection, Move
+from tests.store.cases import BARE
+
+DAYS = (date(2026, 1, 10), date(2026, 2, 10), date(2026, 3, 2))
+
+
+def loads(**pump) -> AircraftLoads:
+    consumers = (
+        Consumer(name="Pump", **{"continuous_a": 5.0, **pump}),
+        Consumer(name="Fan", continuous_a=2.0),
+    )
+    return AircraftLoads(tail="DEMO-1", consumers=consumers)
+
+
+def log(step_a: float, event: str = "pump on") -> bytes:
+    """A bus load told by its own column, so that the step stands alone."""
+    time_s = np.arange(0.0, 301.0, 10.0)
+    load_a = 8.0 + step_a * (time_s >= 150.0)
+    current_a = load_a + 4.0 * np.exp(-time_s / 900.0)
+    rows = [
+        f"{t:g},{a:.2f},{b:.2f},{event if t == 150.0 else ''}"
+        for t, a, b in zip(time_s, current_a, load_a, strict=True)
+    ]
+    return "\n".join(["elapsed_s,supply_current_a,load_a,event", *rows, ""]).encode()
+
+
+@pytest.fixture(scope="module")
+def flown_file(new_sqlite):
+    """Three connections in which the pump took 6, 6.4 and 6.2 A."""
+    path = new_sqlite("flown")
+    sqlite_store = open_store(path)
+    aircraft = sqlite_store.add(Aircraft(tail="DEMO-1"))
+    battery = add_battery(sqlite_store, "B-1", BARE, date(2024, 1, 5))
+    about = {"battery_id": battery.id, "aircraft_id": aircraft.id}
+    sqlite_store.add(Move(on=date(2024, 1, 5), reason="new", **about))
+    for day, step_a in zip(DAYS, (6.0, 6.4, 6.2), strict=True):
+        add_connection(sqlite_store, "B-1", log(step_a), f"{day}.csv", Told(on=day))
+    sqlite_store.engine.dispose()
+    return path
+
+
+@pytest.fixture
+def flown(flown_file, tmp_path):
+    """The same, to be added to."""
+    return open_store(shutil.copy(flown_file, tmp_path / "record.sqlite"))
+
+
+def test_steps_of_all_connections_are_learned_in_order(flown):
+    found = learned_loads(flown, loads())
+    pump = found.loads.consumer("Pump")
+    belief = declared(5.0)
+    for step_a in (6.0, 6.4, 6.2):
+        belief = updated(belief, step_a, 0.01)
+    assert (found.names, found.connections, pump.readings) == (("Pump",), 3, 3)
+    assert pump.continuous_a == pytest.approx(belief.mean_a, abs=0.02)
+    assert pump.continuous_sd_a == pytest.approx(belief.sd_a, rel=0.05)
+    assert found.loads.consumer("Fan") == loads().consumer("Fan")
+
+
+def test_a_connection_that_is_looked_at_is_left_out(flown):
+    last = flown.entries(Connection)[-1].id
+    assert learned_loads(flown, loads(), but=last).loads.consumer("Pump").readings == 2
+
+
+def test_an_entry_that_rests_on_readings_learns_from_later_connections_only(flown):
+    counted = loads(readings=2, continuous_sd_a=0.3).model_copy(update={"on": DAYS[1]})
+    assert learned_loads(flown, counted).loads.consumer("Pump").readings == 3
+    declared_then = loads().model_copy(update={"on": DAYS[1]})
+    assert learned_loads(flown, declared_then).loads.consumer("Pump").readings == 3
+    assert declared_then.consumer("Pump").readings == 0
+
+
+def test_what_is_deleted_or_names_nothing_teaches_nothing(flown):
+    first, *_ = flown.entries(Connection)
+    flown.delete([first.id], "wrong aircraft")
+    add_connection(flown, "B-1", log(9.0, "something on"), "other.csv", Told(on=DAYS[2]))
+    assert learned_loads(flown, loads()).connections == 2
+
+
+def test_readings_that_cannot_be_read_are_passed_over(flown):
+    add_connection(flown, "B-1", b"\xff\x00 no table", "broken.csv", Told(on=DAYS[2]))
+    assert learned_loads(flown, loads()).connections == 3

@@ -19,8 +19,7 @@ from batterymodel.budget.resistance import (
     Resistance,
     battery_resistance,
     generic_resistance,
-    generic_supply_resistance,
-    supply_resistance,
+    line_resistance,
 )
 from batterymodel.budget.results import Capability, Start
 from batterymodel.inputs.load_plan import Consumer
@@ -28,7 +27,6 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import rest_voltage_v, within_data_c
-from batterymodel.reference.wiring import cable_ohm
 
 
 def starts_of(
@@ -75,8 +73,7 @@ def resistance_of(told: Told) -> Resistance | None:
         return None
     if told.readings is None:
         return generic_resistance(plate, told.battery_temp_c)
-    line_ohm = 0.0 if told.supply.cable is None else cable_ohm(told.supply.cable)
-    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c, line_ohm)
+    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c)
 
 
 def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
@@ -121,11 +118,7 @@ def _curve_sd_v(battery: Battery, soc: float) -> float:
 def _line(told: Told, able: Capability) -> SupplyLine:
     """The supply up to the bus; its electronics limit at its rating, whatever its breaker does."""
     supply = told.supply
-    line_ohm = None if supply.cable is None else cable_ohm(supply.cable)
-    if told.readings is None:
-        ohm = generic_supply_resistance(line_ohm)
-    else:
-        ohm = supply_resistance(told.readings, supply, line_ohm)
+    ohm = line_resistance(supply, told.readings)
     rated = next(one for one in able.limits if one.name.startswith("supply rating"))
     return SupplyLine(
         set_voltage_v=supply.set_voltage_v,

@@ -7,7 +7,7 @@ import pytest
 from batterymodel import Battery, Interval, Outcome, Supply
 from batterymodel.budget.peaks import MotorStart, SupplyLine, dip_without_battery
 from batterymodel.budget.plan import budget
-from batterymodel.budget.resistance import generic_resistance, generic_supply_resistance
+from batterymodel.budget.resistance import generic_resistance, line_resistance
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable
 from batterymodel.reference.wiring import cable_ohm
@@ -51,7 +51,7 @@ def test_a_start_within_the_supply_needs_no_battery():
 def test_the_others_are_on_while_it_starts_and_it_is_not_counted_twice():
     """What a start on the supply alone makes of 20 A beside it; with 25 A it would be more."""
     (start,) = plan(RADIO, PUMP, now=None, battery=None).starts
-    ohm = generic_supply_resistance()
+    ohm = line_resistance(PLAIN)
     line = SupplyLine(28.0, 60.0, ohm.median_ohm, 0.5 / 1.6448536, ohm.log_sd)
     beside = dip_without_battery(MotorStart(5.0, 80.0, 0.4), 20.0, line, 22.0)
     assert start.supply_alone.least_bus_v.mean == pytest.approx(beside.least_bus_v.mean, abs=1e-6)

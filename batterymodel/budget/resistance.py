@@ -265,9 +265,7 @@ def combined(generic: Resistance, steps: Sequence[VoltageStep]) -> Resistance:
     weight /= weight.sum()
     mean_log = float(weight @ log_ohm)
     log_sd = float(np.sqrt(weight @ (log_ohm - mean_log) ** 2))
-    log_sd = max(
-        log_sd, 2.0 * LOG_REACH / (LOG_POINTS - 1)
-    )  # no finer than the grid
+    log_sd = max(log_sd, 2.0 * LOG_REACH / (LOG_POINTS - 1))  # no finer than the grid
     return Resistance(
         ohm=weighted_interval(np.exp(log_ohm), weight),
         median_ohm=float(np.exp(mean_log)),

@@ -35,7 +35,7 @@ def start_dip(case: BudgetCase) -> Finding | None:
         return None
     start, dip = found
     limit = bus_min(case.told.loads)
-    held = dip.chance_below <= 1.0 - HELD
+    held = _is_held(dip)
     text = tell(
         "start_dip.ok" if held else "start_dip.watch",
         name=start.name,
@@ -79,7 +79,7 @@ def start_alone(case: BudgetCase) -> Finding | None:
     beyond = [one for one in case.starts if one.supply_alone.chance_within < HELD]
     if not beyond:
         return None
-    covered = all(one.with_battery is not None for one in beyond)
+    covered = all(_is_held(one.with_battery) for one in beyond)
     return Finding(
         rule="start_alone",
         severity=Severity.NOTE if covered else Severity.WATCH,
@@ -145,6 +145,11 @@ def draws_more(case: BudgetCase) -> Finding | None:
     )
     limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
     return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)
+
+
+def _is_held(dip: Dip | None) -> bool:
+    """Whether the battery keeps the bus above what it needs."""
+    return dip is not None and dip.chance_below <= 1.0 - HELD
 
 
 def _in_volts(interval: Interval) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from batterymodel import Severity
+from batterymodel import Interval, Severity
 from batterymodel.budget.plan import budget
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from tests.budget.plans import PLAIN, consumer, drawing
@@ -76,3 +76,13 @@ def test_a_little_more_is_no_finding(size_a, likely, speaks):
     result = budget(LOADS, task, PLAIN, NOW, readings=readings)
     assert (named(result, "draws_more") is not None) is speaks
     assert result.learned[0].more_probability == pytest.approx(likely, abs=0.04)
+
+
+def test_a_battery_that_lets_the_bus_fall_does_not_cover_the_start():
+    """200 A beside 20 A on 60 A, from a battery at 2 % and -30 °C."""
+    empty = drawing(0.0, 0.5, state_of_charge=Interval(mean=0.02, low=0.0, high=0.05, level=0.9))
+    motor = consumer("Winch", 5.0, starting_a=200.0, starting_s=0.4)
+    result = plan(RADIO, motor, now=empty, battery_temp_c=-30.0)
+    dip, alone = named(result, "start_dip"), named(result, "start_alone")
+    assert (dip.severity, alone.severity) == (Severity.WATCH, Severity.WATCH)
+    assert "covers" not in alone.text

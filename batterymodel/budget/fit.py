@@ -96,6 +96,7 @@ def room_of(told: Told, limit: OutputLimit, runs: BoolArray) -> Room:
     mean_a = float(runs @ ceiling.means_a) + ceiling.fixed_a
     sd_a = np.sqrt(max(ceiling.load_sd_a(runs) ** 2 - limit.sd_a**2, 0.0))
     excess_a = ceiling.excess_a(runs)
+    excess_a = 0.0 if abs(excess_a) <= ROUNDING_A else excess_a  # as `Choice.fits` has it
     return Room(
         name=limit.name,
         limit_a=limit.limit_a,

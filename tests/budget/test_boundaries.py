@@ -2,7 +2,7 @@
 
 import pytest
 
-from batterymodel import Supply
+from batterymodel import Severity, Supply
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Verdict
@@ -79,3 +79,13 @@ def test_no_longer_wait_than_six_hours_is_proposed(tau_s, wait):
     found = budget(loads, "t", Supply(rated_current_a=40.0 + HELD_SD), battery)
     assert found.verdict is Verdict.TOO_MUCH
     assert found.wait_minutes == wait
+
+
+def test_a_load_right_at_its_limit_fits_in_verdict_and_finding_alike():
+    """60 A less 1.645 of margin, and a rounding of a hundred-billionth more."""
+    told = (consumer("a", 60.0 - HELD_SD + 1e-11),)
+    task = Task(name="t", minutes=60.0, needs=("a",))
+    found = budget(AircraftLoads(tail="X", consumers=told), task, Supply(rated_current_a=60.0))
+    line = next(one for one in found.findings if one.rule == "output_limit")
+    assert (found.verdict, line.severity) == (Verdict.FITS, Severity.OK)
+    assert "stays 0 A below" in line.text

@@ -5,10 +5,20 @@ from __future__ import annotations
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.alone import reserve_of
 from batterymodel.budget.case import BudgetCase
+from batterymodel.budget.endurance import Endurance
 from batterymodel.budget.peaks import Dip
 from batterymodel.budget.results import Start
 from batterymodel.budget.selection import HELD
-from batterymodel.budget.wording import UNTIL, WEAR, amperes, listed, tell, volts
+from batterymodel.budget.wording import (
+    DEPTH,
+    DEPTH_BEYOND,
+    UNTIL,
+    WEAR,
+    amperes,
+    listed,
+    tell,
+    volts,
+)
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import OWN_RULE, against
@@ -112,7 +122,7 @@ def battery_alone(case: BudgetCase) -> Finding | None:
         high=alone.minutes.high,
         until=UNTIL[alone.stopped_by].format(reserve=100.0 * reserve.value),
         task=minutes_words(case.told.task.minutes),
-        depth=100.0 * alone.wear.depth.mean,
+        depth=_depth_words(alone),
         wear=WEAR[alone.wear.grade],
     )
     limit = Limit(case.told.task.minutes, "min", reserve.source, reserve.generic)
@@ -145,6 +155,13 @@ def draws_more(case: BudgetCase) -> Finding | None:
     )
     limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
     return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)
+
+
+def _depth_words(alone: Endurance) -> str:
+    """What the whole task takes of the battery, which cannot give more than is in it."""
+    if alone.soc_after.high <= 0.0:
+        return DEPTH_BEYOND
+    return DEPTH.format(depth=100.0 * alone.wear.depth.mean)
 
 
 def _is_held(dip: Dip | None) -> bool:

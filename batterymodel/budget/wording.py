@@ -98,7 +98,7 @@ TEXTS = {
     "known to cover it: the voltage may fall, and what else is on may reset.",
     "battery_alone.note": "Without ground power the battery carries this load for {minutes} "
     "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
-    "would take {depth:.0f} % of what it holds, {wear}.",
+    "would take {depth}, {wear}.",
     "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
     "({low} to {high}). Have it looked at, or correct its entry.",
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
@@ -114,6 +114,9 @@ UNTIL = {
     StoppedBy.RESERVE: "only {reserve:.0f} % is left for the start",
     StoppedBy.LEAST_VOLTAGE: "the bus voltage is too low",
 }
+
+DEPTH = "{depth:.0f} % of what it holds when full"
+DEPTH_BEYOND = "more than is in it"
 
 WEAR = {
     WearGrade.SHALLOW: "which costs it next to nothing",

@@ -86,3 +86,14 @@ def test_a_battery_that_lets_the_bus_fall_does_not_cover_the_start():
     dip, alone = named(result, "start_dip"), named(result, "start_alone")
     assert (dip.severity, alone.severity) == (Severity.WATCH, Severity.WATCH)
     assert "covers" not in alone.text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "says"), [(10.0, "14 % of what it holds when full"), (300.0, "more than is in it")]
+)
+def test_a_task_takes_a_part_of_the_full_battery_or_more_than_is_in_it(minutes, says):
+    """29 A for ten minutes of 35 Ah or so; for five hours 145 Ah."""
+    task = Task(name="t", minutes=minutes, needs=("Radio",))
+    loads = AircraftLoads(tail="X", consumers=(consumer("Radio", 29.0),))
+    found = named(budget(loads, task, PLAIN, NOW, battery=PLATE), "battery_alone")
+    assert f"would take {says}" in found.text

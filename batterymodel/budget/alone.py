@@ -9,6 +9,7 @@ from batterymodel.budget.endurance import BatteryAlone, Endurance, LoadProfile, 
 from batterymodel.budget.resistance import Resistance
 from batterymodel.budget.results import Load
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.limits import Limit
 
@@ -68,8 +69,8 @@ def task_on_battery(told: Told, load: Load, ohm: Resistance | None) -> Endurance
         resistance=ohm,
     )
     rel_sd = load.average_sd_a / load.average_a if load.average_a > 0.0 else 0.0
-    profile = LoadProfile((told.task.minutes,), (load.average_a,), rel_sd)
-    return endurance(profile, alone, reserve_of(told).value, told.loads.bus_min_v)
+    profile = LoadProfile((told.task.minutes,), (load.average_a,), rel_sd, load.at_once_a)
+    return endurance(profile, alone, reserve_of(told).value, bus_min(told.loads).value)
 
 
 def _capacity(battery: Battery, told: Told) -> tuple[float, float]:

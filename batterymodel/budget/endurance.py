@@ -81,12 +81,14 @@ class LoadProfile:
     """The load of a task: ``load_a`` in each of its parts of ``minutes``, one after another.
 
     ``rel_sd`` is the standard deviation of all of them together, relative. After its end the task
-    is taken to go on with its mean load.
+    is taken to go on with its mean load. ``at_once_a`` is the highest current that the voltage has
+    to bear in any part, where ``load_a`` is a mean of consumers that come and go.
     """
 
     minutes: tuple[float, ...]
     load_a: tuple[float, ...]
     rel_sd: float = 0.05
+    at_once_a: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a load that is none."""
@@ -311,7 +313,7 @@ def _minutes(
     by_voltage, stopped = np.zeros(drawn.soc.size), np.zeros(drawn.soc.size, dtype=bool)
     mean_a = 60.0 * load.charge_ah / load.length_min
     for part_min, load_a in (*zip(load.minutes, load.load_a, strict=True), (np.inf, mean_a)):
-        low = _soc_at_voltage(now, drawn, load_a, least_v)
+        low = _soc_at_voltage(now, drawn, max(load_a, load.at_once_a), least_v)
         floor = np.maximum(low, reserve_fraction)
         per_min = _per_hour(load_a, drawn) / 60.0
         can_min = np.maximum(left - floor, 0.0) / per_min

@@ -41,7 +41,7 @@ class BatteryNow:
             raise InputError("the battery's draw: plain numbers in A would be right")
         if current.mean < 0.0 or floor_a < 0.0:
             raise InputError(
-                f"a battery that draws {current.mean:g} A and {floor_a:g} A after its taper: 0 A or "
+                f"a battery that draws {current.mean:g} A, {floor_a:g} A after its taper: 0 A or "
                 "more would be right; a battery that gives current is no room for consumers"
             )
         if tau_s is not None and not (isfinite(tau_s) and tau_s > 0.0):

@@ -86,7 +86,7 @@ def start_alone(case: BudgetCase) -> Finding | None:
     -------
     Finding or None
     """
-    beyond = [one for one in case.starts if one.supply_alone.chance_within < HELD]
+    beyond = beyond_the_supply(case)
     if not beyond:
         return None
     covered = all(_is_held(one.with_battery) for one in beyond)
@@ -99,6 +99,20 @@ def start_alone(case: BudgetCase) -> Finding | None:
         ),
         source=OWN_RULE,
     )
+
+
+def beyond_the_supply(case: BudgetCase) -> tuple[Start, ...]:
+    """Starts that likely take more than the supply gives.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    tuple of Start
+    """
+    return tuple(one for one in case.starts if one.supply_alone.chance_within < HELD)
 
 
 def battery_alone(case: BudgetCase) -> Finding | None:

@@ -39,7 +39,8 @@ RULE_WORDS = {
 CHECK_WORDS = {
     "battery": "what the battery draws",
     "wall_circuit": "wall circuit",
-    "cable": "voltage lost in the cable, and what current the cable may carry",
+    "cable": "voltage lost in the cable",
+    "cable_current": "what current the cable may carry",
     "supply_temp": "temperature at the supply",
     "other_loads": "what else hangs on the same wall circuit",
 }
@@ -59,6 +60,12 @@ HEADLINES = {
     Verdict.TOO_MUCH: "{task} does not fit on {supply}: even the least that must run is, with "
     "its margin, {short} over the {limit} of the {name}.",
 }
+
+HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
+
+HEADLINE_LOW = " But the bus may have as little as {low}, under the {limit} that it needs."
+
+HEADLINE_START_ALONE = " But the start of {names} is more than the supply gives."
 
 HEADLINE_WITHOUT_BATTERY = " What the battery draws is not counted."
 

@@ -156,3 +156,11 @@ def test_every_rule_has_its_words():
     assert set(VERDICT_WORDS) == set(VERDICT_SIGNS)
     assert set(budget(AIRCRAFT, "Update databases", PLAIN, None).not_checked) <= set(CHECK_WORDS)
     assert consumer("x", 1.0).continuous_sd_a == 0.0
+
+
+def test_what_current_a_cable_may_carry_is_never_checked_and_is_said_so():
+    """Two metres of gauge 14 lose little voltage at 50 A, and burn."""
+    thin = Supply(rated_current_a=60.0, cable=Cable(length_m=2.0, gauge_awg=14))
+    left = budget(AIRCRAFT, "Update databases", thin, DRAW).not_checked
+    assert "cable_current" in left
+    assert "cable" not in left

@@ -2,9 +2,10 @@
 
 import pytest
 
-from batterymodel import Interval, Severity
+from batterymodel import Interval, Outcome, Severity
 from batterymodel.budget.plan import budget
 from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.records import Cable
 from tests.budget.plans import PLAIN, consumer, drawing
 from tests.budget.test_learned import LOADS, read
 from tests.budget.test_starts import NOW, PLATE, PUMP, RADIO, plan
@@ -97,3 +98,20 @@ def test_a_task_takes_a_part_of_the_full_battery_or_more_than_is_in_it(minutes, 
     loads = AircraftLoads(tail="X", consumers=(consumer("Radio", 29.0),))
     found = named(budget(loads, task, PLAIN, NOW, battery=PLATE), "battery_alone")
     assert f"would take {says}" in found.text
+
+
+def test_the_headline_says_what_a_load_that_fits_is_no_use_without():
+    off = drawing(6.0, outcome=Outcome.DISCONNECT)
+    assert plan(RADIO, now=off).headline.endswith("But first the battery: disconnect now.")
+    bare = plan(RADIO, PUMP, now=drawing(6.0), battery=None).headline
+    assert bare.endswith("But the start of Pump is more than the supply gives.")
+    thin = PLAIN.model_copy(
+        update={"set_voltage_v": 22.4, "cable": Cable(length_m=20.0, area_mm2=4.0)}
+    )
+    task = Task(name="t", minutes=60.0, needs=("Radio",))
+    loads = AircraftLoads(tail="X", consumers=(RADIO,))
+    low = budget(loads, task, thin, drawing(6.0))
+    assert low.headline.endswith(
+        "But the bus may have as little as 16.7 V, under the 22.0 V that it needs."
+    )
+    assert "But" not in plan(RADIO, PUMP).headline

@@ -18,7 +18,8 @@ def learned_from(
     """What the load steps of a connection teach of the consumers.
 
     A step belongs to the consumer whose name stands in the words of its event, the longest where
-    several do; a step that nobody marked belongs to none.
+    several do; a step that nobody marked belongs to none, nor one that goes the other way than the
+    words say.
 
     Parameters
     ----------
@@ -32,7 +33,7 @@ def learned_from(
     tuple of Learned
         One for each consumer that stepped, in the order of the aircraft's list.
     """
-    steps = [step for step in measured_steps(readings, supply) if step.marked]
+    steps = [step for step in measured_steps(readings, supply) if step.marked and _agrees(step)]
     owners = [owner_of(step.text, loads) for step in steps]
     found = []
     for consumer in loads.consumers:
@@ -84,6 +85,12 @@ def owner_of(words: str, loads: AircraftLoads) -> Consumer | None:
     if longest is None or not all(_is_named(one.name, longest.name) for one in named):
         return None
     return longest
+
+
+def _agrees(step: MeasuredStep) -> bool:
+    """Whether a step goes the way that its event says: up for on, down for off, no way for both."""
+    words = _plain(step.text).split()
+    return not (("on" in words and step.size_a < 0.0) or ("off" in words and step.size_a > 0.0))
 
 
 def _is_named(name: str, words: str) -> bool:

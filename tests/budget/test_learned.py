@@ -68,6 +68,20 @@ def test_nothing_is_learned_of_a_step_without_a_name():
     assert learned_from(LOADS, read((120.0, 5.6, "something on"))) == ()
 
 
+@pytest.mark.parametrize(
+    ("size_a", "words"),
+    [
+        (-5.6, "pump on"),
+        (5.6, "pump off"),
+        (-3.0, "landing light off, pump on"),
+        (3.0, "pump off and on"),
+    ],
+)
+def test_a_step_that_goes_the_other_way_is_another_consumers(size_a, words):
+    """With "pump on" 5.6 A less: something else went off."""
+    assert learned_from(LOADS, read((120.0, size_a, words))) == ()
+
+
 def test_the_sample_teaches_what_its_script_switched():
     """The invented connection switches 11 A of avionics (`samples.connections`)."""
     readings = read_readings(SAMPLES / "marked-load-steps.csv")

@@ -104,3 +104,20 @@ def test_where_no_lowest_voltage_is_told_the_standards_counts_as_for_the_bus():
     )
     assert silent == told
     assert silent.minutes.mean < lower.minutes.mean
+
+
+def test_an_old_check_is_old_where_no_day_is_told():
+    old = CHECKED.model_copy(
+        update={
+            "installed_on": date(2012, 1, 1),
+            "capacity_check": CapacityCheck(on=date(2014, 1, 1), capacity_ah=40.0),
+        }
+    )
+    task = Task(name="t", minutes=60.0, needs=("Load",))
+    loads = AircraftLoads(tail="X", consumers=(consumer("Load", 20.0),))
+    now = drawing(0.5, state_of_charge=Interval(mean=0.9, low=0.88, high=0.92, level=0.9))
+    silent, today, then = (
+        budget(loads, task, PLAIN, now, battery=old, on=on).on_battery.minutes.mean
+        for on in (None, date.today(), date(2014, 1, 1))
+    )
+    assert silent == today < 0.8 * then

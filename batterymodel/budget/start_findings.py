@@ -22,7 +22,7 @@ from batterymodel.budget.wording import (
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import OWN_RULE, against
-from batterymodel.rules.results import Finding, Severity
+from batterymodel.rules.results import Finding, Outcome, Severity
 from batterymodel.rules.wording import minutes_words
 
 MORE = 0.95
@@ -46,8 +46,9 @@ def start_dip(case: BudgetCase) -> Finding | None:
     start, dip = found
     limit = bus_min(case.told.loads)
     held = _is_held(dip)
+    sure = held and _is_proven(case)
     text = tell(
-        "start_dip.ok" if held else "start_dip.watch",
+        "start_dip.ok" if sure else "start_dip.unproven" if held else "start_dip.watch",
         name=start.name,
         starting=amperes(start.starting_a),
         seconds=start.starting_s,
@@ -55,7 +56,7 @@ def start_dip(case: BudgetCase) -> Finding | None:
         peak=amperes(dip.battery_peak_a.mean),
         **_in_volts(dip.least_bus_v),
     )
-    severity = Severity.OK if held else Severity.WATCH
+    severity = Severity.OK if sure else Severity.WATCH
     return against("start_dip", severity, text, dip.least_bus_v.mean, limit)
 
 
@@ -89,7 +90,7 @@ def start_alone(case: BudgetCase) -> Finding | None:
     beyond = beyond_the_supply(case)
     if not beyond:
         return None
-    covered = all(_is_held(one.with_battery) for one in beyond)
+    covered = _is_proven(case) and all(_is_held(one.with_battery) for one in beyond)
     return Finding(
         rule="start_alone",
         severity=Severity.NOTE if covered else Severity.WATCH,
@@ -169,6 +170,12 @@ def draws_more(case: BudgetCase) -> Finding | None:
     )
     limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
     return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)
+
+
+def _is_proven(case: BudgetCase) -> bool:
+    """Whether nothing says that the battery is still under watch: a dip is that of a sound one."""
+    battery = case.told.battery
+    return battery is None or battery.outcome is not Outcome.KEEP_WATCHING
 
 
 def _depth_words(alone: Endurance) -> str:

@@ -96,6 +96,9 @@ TEXTS = {
     "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
     "{peak} for it.",
+    "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}) if the battery is sound, which the readings do not show yet; "
+    "{limit} is needed.",
     "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",

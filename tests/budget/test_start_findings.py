@@ -8,7 +8,7 @@ from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable
 from tests.budget.plans import PLAIN, consumer, drawing
 from tests.budget.test_learned import LOADS, read
-from tests.budget.test_starts import NOW, PLATE, PUMP, RADIO, plan
+from tests.budget.test_starts import FULL, NOW, PLATE, PUMP, RADIO, plan
 
 READINGS = read((120.0, 9.0, "pump on"), (300.0, -9.0, "pump off"))
 
@@ -115,3 +115,14 @@ def test_the_headline_says_what_a_load_that_fits_is_no_use_without():
         "But the bus may have as little as 16.7 V, under the 22.0 V that it needs."
     )
     assert "But" not in plan(RADIO, PUMP).headline
+
+
+def test_a_battery_still_under_watch_is_not_known_to_cover_a_start():
+    """Its resistance is that of a sound battery; one that accepts nothing draws little, too."""
+    watched = drawing(1.0, 0.5, state_of_charge=FULL, outcome=Outcome.KEEP_WATCHING)
+    result = plan(RADIO, PUMP, now=watched)
+    dip, alone = named(result, "start_dip"), named(result, "start_alone")
+    assert (dip.severity, alone.severity) == (Severity.WATCH, Severity.WATCH)
+    assert "if the battery is sound, which the readings do not show yet" in dip.text
+    sound = drawing(1.0, 0.5, state_of_charge=FULL, outcome=Outcome.TOP_OFF)
+    assert named(plan(RADIO, PUMP, now=sound), "start_dip").severity is Severity.OK

@@ -89,6 +89,8 @@ TEXTS = {
     "before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
     "{limit} that it needs.",
+    "bus_voltage_low.note": "The supply gives {value} ({low} to {high}). What the cable takes of "
+    "it nobody told; the bus needs {limit}.",
     "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "
     "{limit} that it needs: use a shorter or thicker cable, or less load.",
     "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
@@ -96,9 +98,9 @@ TEXTS = {
     "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
     "{peak} for it.",
-    "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
-    "down to {value} ({low} to {high}) if the battery is sound, which the readings do not show yet; "
-    "{limit} is needed.",
+    "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
+    "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
+    "yet; {limit} is needed.",
     "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",

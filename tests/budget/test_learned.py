@@ -82,6 +82,18 @@ def test_a_step_that_goes_the_other_way_is_another_consumers(size_a, words):
     assert learned_from(LOADS, read((120.0, size_a, words))) == ()
 
 
+def test_two_switched_between_two_readings_teach_neither():
+    """12 A of two pumps at once, one of whose names is a part of the other's."""
+    both = read((121.0, 5.0, "pump on"), (123.0, 7.0, "fuel pump on"))
+    assert learned_from(LOADS, both) == ()
+
+
+def test_an_event_far_from_its_step_teaches_no_current_of_nothing():
+    """Written down two readings late: beside it the load steps by 0.06 A, which is noise."""
+    late = read((65.0, 7.0, "something"), (72.0, 0.0, "pump on"))
+    assert learned_from(LOADS, late.model_copy(update={"events": late.events[1:]})) == ()
+
+
 def test_the_sample_teaches_what_its_script_switched():
     """The invented connection switches 11 A of avionics (`samples.connections`)."""
     readings = read_readings(SAMPLES / "marked-load-steps.csv")

@@ -261,6 +261,7 @@ def _next_steps(case: BudgetCase) -> tuple[str, ...]:
     """What to do, in order."""
     values = _step_values(case)
     keys = ["leave_off"] if values["names"] else []
+    keys += ["one_by_one"] if len(case.starts) > 1 else []
     expect = "expect_without" if case.told.battery is None else "expect"
     keys += ["too_much"] if case.verdict is Verdict.TOO_MUCH else [expect]
     keys += ["wait"] if case.wait_minutes is not None else []
@@ -272,6 +273,7 @@ def _step_values(case: BudgetCase) -> dict[str, str]:
     load_a = case.total_a
     return {
         "names": listed(off) if off else "",
+        "starting": listed(one.name for one in case.starts) if case.starts else "",
         "load": amperes(load_a.mean),
         "low": amperes(load_a.low),
         "high": amperes(load_a.high),

@@ -144,6 +144,8 @@ BATTERY_NOT_COUNTED = "the battery not counted"
 
 NEXT_STEPS = {
     "leave_off": "Leave off before connecting: {names}.",
+    "one_by_one": "Switch on one after another, never together: {starting}. Each start was looked "
+    "at with the others running.",
     "expect": "With this on, the supply's ammeter should show about {load} ({low} to {high}); more "
     "means that something else is on.",
     "expect_without": "With this on and no battery the supply's ammeter should show about {load} "

@@ -112,3 +112,14 @@ def test_the_json_holds_starts_and_the_battery_alone_as_plain_numbers():
     assert found["on_battery"]["stopped_by"] in ("reserve", "least_voltage")
     assert found["battery_ohm"]["generic"] is True
     assert "null" not in json.dumps([dip, found["on_battery"], found["battery_ohm"]])
+
+
+def test_several_starts_are_to_come_one_after_another():
+    """30 A and 30 A beside 20 A are each within 60 A, and both together are not."""
+    fans = tuple(consumer(name, 2.0, starting_a=30.0, starting_s=0.4) for name in ("Fan", "Pump"))
+    found = plan(RADIO, *fans)
+    assert all(start.supply_alone.chance_within > 0.95 for start in found.starts)
+    told = [step for step in found.next_steps if step.startswith("Switch on one after another")]
+    assert len(told) == 1
+    assert "Fan and Pump" in told[0]
+    assert not any("one after another" in step for step in plan(RADIO, fans[0]).next_steps)

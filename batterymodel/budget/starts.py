@@ -48,7 +48,7 @@ def starts_of(
         In the order of the aircraft's list; those whose start takes no more than their running
         are left out.
     """
-    line, battery = _line(told, able), None if ohm is None else bus_battery(told, ohm)
+    line, battery = supply_line(told, able), None if ohm is None else bus_battery(told, ohm)
     return tuple(
         _start(told, motor, running, line, battery)
         for motor in running
@@ -115,8 +115,19 @@ def _curve_sd_v(battery: Battery, soc: float) -> float:
     return battery.cells * (soc * rest.sd_v + (1.0 - soc) * rest.sd_empty_v)
 
 
-def _line(told: Told, able: Capability) -> SupplyLine:
-    """The supply up to the bus; its electronics limit at its rating, whatever its breaker does."""
+def supply_line(told: Told, able: Capability) -> SupplyLine:
+    """The supply up to the bus; its electronics limit at its rating, whatever its breaker does.
+
+    Parameters
+    ----------
+    told : Told
+    able : Capability
+        With the rating, less where it is warm.
+
+    Returns
+    -------
+    SupplyLine
+    """
     supply = told.supply
     ohm = line_resistance(supply, told.readings)
     rated = next(one for one in able.limits if one.name.startswith("supply rating"))

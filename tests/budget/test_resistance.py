@@ -233,3 +233,25 @@ def test_whatever_a_step_shows_the_resistance_is_positive_and_no_wider(volts, am
     assert 0.0 < found.ohm.low <= 1.001 * found.median_ohm <= 1.002 * found.ohm.high
     assert found.log_sd >= 0.01
     assert found.log_sd <= 1.3 * generic.log_sd
+
+
+def test_the_spread_of_the_generic_resistance_by_hand(battery):
+    """10.5 mohm with 0.45 and leads of 5 mohm with 0.9: hypot(4.725, 4.5) of 15.5 mohm. At -20 degC
+    10.5 exp(0.45) = 16.47 mohm, with a quarter of 0.45 as well: hypot(7.639, 4.5) of 21.47."""
+    assert generic_resistance(battery).log_sd == pytest.approx(0.421, abs=2e-3)
+    assert generic_resistance(battery, -20.0).log_sd == pytest.approx(0.4130, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("amperes", "sigma_a", "told"), [(0.4, 0.01, 0), (0.7, 0.8, 0), (2.0, 0.1, 1)]
+)
+def test_a_step_that_is_small_or_lost_in_its_error_tells_no_resistance(amperes, sigma_a, told):
+    noise = np.random.default_rng(7).normal(0.0, 1.0, (2, TIME_S.size))
+    readings = Readings(
+        elapsed_s=TIME_S,
+        supply_current_a=20.0 + 9.0 * (TIME_S >= 130.0) - amperes * (TIME_S >= 130.0),
+        battery_current_a=12.0 - amperes * (TIME_S >= 130.0) + sigma_a * noise[0],
+        supply_voltage_v=28.0 + 0.002 * noise[1],
+        events=(Event(elapsed_s=130.0, text="switch"),),
+    )
+    assert len(battery_steps(readings, SUPPLY)) == told

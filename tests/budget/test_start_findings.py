@@ -126,3 +126,17 @@ def test_a_battery_still_under_watch_is_not_known_to_cover_a_start():
     assert "if the battery is sound, which the readings do not show yet" in dip.text
     sound = drawing(1.0, 0.5, state_of_charge=FULL, outcome=Outcome.TOP_OFF)
     assert named(plan(RADIO, PUMP, now=sound), "start_dip").severity is Severity.OK
+
+
+def test_the_deepest_of_several_starts_is_the_one_that_is_told():
+    winch = consumer("Winch", 5.0, starting_a=140.0, starting_s=0.4)
+    for motors in ((PUMP, winch), (winch, PUMP)):
+        assert "The start of Winch" in named(plan(RADIO, *motors), "start_dip").text
+
+
+@pytest.mark.parametrize(("starting_a", "speaks"), [(33.0, False), (37.0, True)])
+def test_a_start_that_is_not_surely_within_the_supply_is_beyond_it(starting_a, speaks):
+    """Beside 20 A on 60 A: 33 A with a tenth of error are within 40 A at 98 %, 37 A at 79 %."""
+    motor = consumer("Fan", 2.0, starting_a=starting_a, starting_s=0.4)
+    found = named(plan(RADIO, motor, now=drawing(6.0), battery=None), "start_alone")
+    assert (found is not None) is speaks

@@ -121,3 +121,43 @@ def test_an_old_check_is_old_where_no_day_is_told():
         for on in (None, date.today(), date(2014, 1, 1))
     )
     assert silent == today < 0.8 * then
+
+
+def told_alone(**change):
+    """The battery alone of a plain case with something changed."""
+    told = {
+        "load": consumer("Load", 20.0),
+        "charge": Interval(mean=0.8, low=0.799, high=0.801, level=0.9),
+        "check_sd_ah": 0.01,
+        "temp_c": 25.0,
+        **change,
+    }
+    check = CapacityCheck(on=TODAY, capacity_ah=40.0, capacity_sd_ah=told["check_sd_ah"])
+    task = Task(name="t", minutes=60.0, needs=("Load",))
+    loads = AircraftLoads(tail="X", consumers=(told["load"],), start_reserve_fraction=0.3)
+    return budget(
+        loads,
+        task,
+        PLAIN,
+        drawing(0.5, state_of_charge=told["charge"]),
+        battery=CHECKED.model_copy(update={"capacity_check": check}),
+        battery_temp_c=told["temp_c"],
+        on=TODAY,
+    ).on_battery.minutes
+
+
+@pytest.mark.parametrize(
+    ("change", "wider"),
+    [
+        ({"charge": Interval(mean=0.8, low=0.7, high=0.9, level=0.9)}, 1.3),
+        ({"check_sd_ah": 8.0}, 1.3),
+        ({"load": consumer("Load", 20.0, continuous_sd_a=5.0)}, 1.5),
+    ],
+    ids=["charge", "capacity", "load"],
+)
+def test_the_less_is_known_the_wider_are_the_minutes(change, wider):
+    assert told_alone(**change).sd > wider * told_alone().sd
+
+
+def test_cold_takes_minutes_off():
+    assert told_alone(temp_c=-20.0).mean < 0.75 * told_alone().mean

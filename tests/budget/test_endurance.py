@@ -66,7 +66,9 @@ def test_a_heavy_part_ends_the_task_where_the_voltage_falls_too_low():
 
 
 def test_a_least_voltage_below_the_batterys_end_voltage_changes_nothing():
-    assert endurance(_task(30.0), FULL, 0.3, 5.0) == endurance(_task(30.0), FULL, 0.3)
+    heavy = _task(220.0)
+    assert endurance(heavy, FULL, 0.0, 5.0) == endurance(heavy, FULL, 0.0)
+    assert endurance(heavy, FULL, 0.0).stopped_by is StoppedBy.LEAST_VOLTAGE
 
 
 def test_a_battery_at_its_reserve_lasts_no_minute():

@@ -101,6 +101,8 @@ def test_the_bus_voltage_is_held_against_the_document_else_the_standard():
     assert not found("bus_voltage_low", loads=tight).generic
     assert found("bus_voltage_high", loads=told).severity is Severity.WATCH
     assert found("bus_voltage_high") is None
+    high = PLAIN.model_copy(update={"set_voltage_v": 28.6})
+    assert found("bus_voltage_high", high).limit == 29.0
 
 
 def test_a_supply_without_a_cable_told_says_nothing_of_the_voltage_at_the_aircraft():

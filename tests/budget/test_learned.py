@@ -66,6 +66,8 @@ def test_steps_are_learned_by_their_consumer_on_and_off():
 
 def test_nothing_is_learned_of_a_step_without_a_name():
     assert learned_from(LOADS, read((120.0, 5.6, "something on"))) == ()
+    silent = read((120.0, 5.6, "pump on")).model_copy(update={"events": ()})
+    assert learned_from(LOADS, silent) == ()
 
 
 @pytest.mark.parametrize(

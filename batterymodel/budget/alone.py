@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 
 from batterymodel.budget.case import Told
@@ -9,6 +11,7 @@ from batterymodel.budget.endurance import BatteryAlone, Endurance, LoadProfile, 
 from batterymodel.budget.resistance import Resistance
 from batterymodel.budget.results import Load
 from batterymodel.inputs.records import Battery
+from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.limits import Limit
 
@@ -68,12 +71,15 @@ def task_on_battery(told: Told, load: Load, ohm: Resistance | None) -> Endurance
         resistance=ohm,
     )
     rel_sd = load.average_sd_a / load.average_a if load.average_a > 0.0 else 0.0
-    profile = LoadProfile((told.task.minutes,), (load.average_a,), rel_sd)
-    return endurance(profile, alone, reserve_of(told).value, told.loads.bus_min_v)
+    profile = LoadProfile((told.task.minutes,), (load.average_a,), rel_sd, load.at_once_a)
+    return endurance(profile, alone, reserve_of(told).value, bus_min(told.loads).value)
 
 
 def _capacity(battery: Battery, told: Told) -> tuple[float, float]:
-    """Mean and spread of what the battery may hold [Ah], by its last check, plate and age."""
-    belief = capacity_belief(battery, told.on)
+    """Mean and spread of what the battery may hold [Ah], by its last check, plate and age.
+
+    Today, where no day is told: an old check would count as one of today.
+    """
+    belief = capacity_belief(battery, told.on or date.today())
     off = belief.capacity_ah - belief.mean_ah
     return belief.mean_ah, float(np.sqrt(belief.weight @ off**2))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import exp, hypot
+from math import exp, hypot, isfinite
 
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
+from batterymodel.errors import InputError
 from batterymodel.rules.results import Assessment, Outcome, TaperSummary
 
 LAST_READINGS = 3
@@ -32,6 +33,19 @@ class BatteryNow:
     state_of_charge: Interval | None = None
     capacity_ah: Interval | None = None
     outcome: Outcome | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a draw that cannot be: below zero it would make room for consumers."""
+        current, floor_a, tau_s = self.current_a, self.floor_a, self.time_constant_s
+        if not all(map(isfinite, (current.mean, current.low, current.high, floor_a))):
+            raise InputError("the battery's draw: plain numbers in A would be right")
+        if current.mean < 0.0 or floor_a < 0.0:
+            raise InputError(
+                f"a battery that draws {current.mean:g} A, {floor_a:g} A after its taper: 0 A or "
+                "more would be right; a battery that gives current is no room for consumers"
+            )
+        if tau_s is not None and not (isfinite(tau_s) and tau_s > 0.0):
+            raise InputError(f"a taper of {tau_s:g} s: more than 0 s would be right")
 
     @property
     def sd_a(self) -> float:

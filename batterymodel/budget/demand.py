@@ -8,9 +8,11 @@ from math import hypot
 import numpy as np
 
 from batterymodel.basis.arrays import FloatArray
+from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.budget.learning import CurrentBelief, declared
 from batterymodel.budget.results import Load
 from batterymodel.inputs.load_plan import Consumer
+from batterymodel.reference.supply import LONG_LOAD_MINUTES
 
 DUTY_REL_SD = 0.20
 """Spread of the part of a task that a consumer is on, where that is not all of it [-] (own choice:
@@ -77,7 +79,8 @@ def average_a(consumer: Consumer) -> float:
 def average_sd_a(consumer: Consumer) -> float:
     """Spread of a consumer's mean current over a task.
 
-    ``duty hypot(sd, DUTY_REL_SD I)``; the second only where it is not on all the time.
+    ``hypot(duty sd, min(DUTY_REL_SD duty, (1 - duty) / LEVEL_SD) I)``: it is on for no more than
+    all of the time.
 
     Parameters
     ----------
@@ -88,8 +91,34 @@ def average_sd_a(consumer: Consumer) -> float:
     float
         Standard deviation [A].
     """
-    clocked = DUTY_REL_SD * consumer.continuous_a if consumer.duty < 1.0 else 0.0
-    return consumer.duty * hypot(current_sd_a(consumer), clocked)
+    duty_sd = min(DUTY_REL_SD * consumer.duty, (1.0 - consumer.duty) / LEVEL_SD)
+    return hypot(consumer.duty * current_sd_a(consumer), duty_sd * consumer.continuous_a)
+
+
+def share_over_hours(consumer: Consumer, minutes: float) -> float:
+    """Part of its worst `LONG_LOAD_MINUTES` in a row that a consumer may be on.
+
+    ``min(duty max(T, LONG) / LONG, 1)``: nobody says that it goes on and off, so that all of its
+    time may come at once.
+
+    Parameters
+    ----------
+    consumer : Consumer
+    minutes : float
+        Length of the task [min].
+
+    Returns
+    -------
+    float
+        [0..1].
+
+    Examples
+    --------
+    >>> share_over_hours(Consumer(name="Heater", continuous_a=9.0, duty=0.25), 480.0)
+    0.6666666666666666
+    """
+    longest = max(minutes, LONG_LOAD_MINUTES) / LONG_LOAD_MINUTES
+    return min(consumer.duty * longest, 1.0)
 
 
 def load_of(consumers: Iterable[Consumer], minutes: float) -> Load:
@@ -116,14 +145,18 @@ def load_of(consumers: Iterable[Consumer], minutes: float) -> Load:
     )
 
 
-def columns(consumers: Iterable[Consumer], over_hours: bool) -> tuple[FloatArray, FloatArray]:
+def columns(
+    consumers: Iterable[Consumer], minutes: float, over_hours: bool
+) -> tuple[FloatArray, FloatArray]:
     """Means and spreads of consumers as a limit counts them.
 
     Parameters
     ----------
     consumers : iterable of Consumer
+    minutes : float
+        Length of the task [min].
     over_hours : bool
-        The mean over the task counts, not the current while on.
+        The mean over the worst three hours counts (`share_over_hours`), not the current while on.
 
     Returns
     -------
@@ -132,11 +165,18 @@ def columns(consumers: Iterable[Consumer], over_hours: bool) -> tuple[FloatArray
     """
     several = tuple(consumers)
     if over_hours:
-        rows = [(average_a(one), average_sd_a(one)) for one in several]
+        rows = [_over_hours(one, minutes) for one in several]
     else:
         rows = [(one.continuous_a, current_sd_a(one)) for one in several]
     table = np.array(rows, dtype=float).reshape(-1, 2)
     return table[:, 0], table[:, 1]
+
+
+def _over_hours(consumer: Consumer, minutes: float) -> tuple[float, float]:
+    """Mean and spread over the worst three hours [A]."""
+    share = share_over_hours(consumer, minutes)
+    all_the_time = consumer.model_copy(update={"duty": share})
+    return average_a(all_the_time), average_sd_a(all_the_time)
 
 
 def _root_of_squares(spreads_a: Iterable[float]) -> float:

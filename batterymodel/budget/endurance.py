@@ -46,6 +46,10 @@ LAW_REL_SD = 0.06
 """Error of the charge a battery gives because discharges follow other laws than Peukert's, relative
 [-] (own choice, settled beside the two wells of `tests.budget.two_wells`)."""
 
+SLOWEST_HOURS = 20.0
+"""Hours at the rated charge over a current from which on a smaller current brings no more charge
+[h] (own choice: twenty hours are the slowest rate that tables give; Peukert's law would go on)."""
+
 SOC_POINTS = 201
 """Points of the rest voltage over the state of charge (own choice, numerical)."""
 
@@ -81,12 +85,14 @@ class LoadProfile:
     """The load of a task: ``load_a`` in each of its parts of ``minutes``, one after another.
 
     ``rel_sd`` is the standard deviation of all of them together, relative. After its end the task
-    is taken to go on with its mean load.
+    is taken to go on with its mean load. ``at_once_a`` is the highest current that the voltage has
+    to bear in any part, where ``load_a`` is a mean of consumers that come and go.
     """
 
     minutes: tuple[float, ...]
     load_a: tuple[float, ...]
     rel_sd: float = 0.05
+    at_once_a: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a load that is none."""
@@ -219,10 +225,10 @@ def endurance(
     Notes
     -----
     Intervals are checked against discharges by another law in `tests.budget.test_endurance`.
-    Currents far below the rated one last longer by Peukert's law than by the plate; what its
-    exponent may be wrong by grows with that. The last tenth of the charge, where the voltage falls
-    off, is not in the rest voltage: a least voltage above the battery's end voltage may then come
-    sooner. A reserve keeps away from there.
+    Currents below the rated one last longer by Peukert's law than by the plate; what its exponent
+    may be wrong by grows with that, down to the current of `SLOWEST_HOURS`. The
+    last tenth of the charge, where the voltage falls off, is not in the rest voltage: a least
+    voltage above the battery's end voltage may then come sooner. A reserve keeps away from there.
     """
     if not 0.0 <= reserve_fraction <= 1.0:
         raise InputError(f"a reserve of {reserve_fraction:g}: 0 to 1 would be right")
@@ -287,10 +293,15 @@ def _normal_draws() -> FloatArray:
 
 
 def _per_hour(load_a: float, drawn: DrawnBatteries) -> FloatArray:
-    """Fraction of its capacity that each battery gives in an hour at a load [1/h]."""
+    """Fraction of its capacity that each battery gives in an hour at a load [1/h].
+
+    One over Peukert's hours; below the current of `SLOWEST_HOURS` in proportion to the current.
+    """
     current = np.maximum(load_a * drawn.load_factor, LEAST_LOAD_A)
     hours = peukert_hours(current, drawn.warm_ah, 1.0, RATED_HOURS)
-    return np.asarray(1.0 / (RATED_HOURS * (hours / RATED_HOURS) ** drawn.exponent))
+    by_law = np.minimum(hours, SLOWEST_HOURS)
+    slower = by_law / hours
+    return np.asarray(slower / (RATED_HOURS * (by_law / RATED_HOURS) ** drawn.exponent))
 
 
 def _used(load: LoadProfile, drawn: DrawnBatteries) -> FloatArray:
@@ -311,7 +322,7 @@ def _minutes(
     by_voltage, stopped = np.zeros(drawn.soc.size), np.zeros(drawn.soc.size, dtype=bool)
     mean_a = 60.0 * load.charge_ah / load.length_min
     for part_min, load_a in (*zip(load.minutes, load.load_a, strict=True), (np.inf, mean_a)):
-        low = _soc_at_voltage(now, drawn, load_a, least_v)
+        low = _soc_at_voltage(now, drawn, max(load_a, load.at_once_a), least_v)
         floor = np.maximum(low, reserve_fraction)
         per_min = _per_hour(load_a, drawn) / 60.0
         can_min = np.maximum(left - floor, 0.0) / per_min

@@ -226,14 +226,17 @@ def bus_voltage_low(case: BudgetCase) -> Finding | None:
         return None
     at_v, limit = case.voltage.at_aircraft_v, bus_min(case.told.loads)
     enough = at_v.low >= limit.value
+    told = case.told.supply.cable is not None
     text = tell(
-        "bus_voltage_low.ok" if enough else "bus_voltage_low.watch",
+        ("bus_voltage_low.ok" if told else "bus_voltage_low.note")
+        if enough
+        else "bus_voltage_low.watch",
         value=volts(at_v.mean),
         low=volts(at_v.low),
         high=volts(at_v.high),
         limit=volts(limit.value),
     )
-    severity = Severity.OK if enough else Severity.WATCH
+    severity = (Severity.OK if told else Severity.NOTE) if enough else Severity.WATCH
     return against("bus_voltage_low", severity, text, at_v.mean, limit)
 
 

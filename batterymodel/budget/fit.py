@@ -15,6 +15,7 @@ from batterymodel.budget.case import Told
 from batterymodel.budget.demand import columns
 from batterymodel.budget.results import Capability, OutputLimit, Part, Room
 from batterymodel.budget.selection import ROUNDING_A, Ceiling, Choice, most_kept
+from batterymodel.reference.supply import LONG_LOAD_MINUTES
 
 LONGEST_WAIT_MINUTES = 6 * 60
 """Longest wait for the battery's draw to fall that is proposed [min] (own choice)."""
@@ -39,8 +40,8 @@ def must_run(told: Told) -> BoolArray:
 def ceiling_of(told: Told, limit: OutputLimit, battery: BatteryNow | None) -> Ceiling:
     """One limit as the choice of consumers takes it.
 
-    Fixed are the battery's draw, now or its mean over the task, and the spreads of battery, of the
-    supply's ammeter and of the limit.
+    Fixed are the battery's draw, now or its mean over the first three hours at most, and the
+    spreads of battery, of the supply's ammeter and of the limit.
 
     Parameters
     ----------
@@ -52,7 +53,7 @@ def ceiling_of(told: Told, limit: OutputLimit, battery: BatteryNow | None) -> Ce
     -------
     Ceiling
     """
-    means_a, sds_a = columns(told.loads.consumers, limit.over_hours)
+    means_a, sds_a = columns(told.loads.consumers, told.task.minutes, limit.over_hours)
     draw = _draw(battery, limit, told.task.minutes)
     return Ceiling(
         means_a=means_a,
@@ -96,6 +97,7 @@ def room_of(told: Told, limit: OutputLimit, runs: BoolArray) -> Room:
     mean_a = float(runs @ ceiling.means_a) + ceiling.fixed_a
     sd_a = np.sqrt(max(ceiling.load_sd_a(runs) ** 2 - limit.sd_a**2, 0.0))
     excess_a = ceiling.excess_a(runs)
+    excess_a = 0.0 if abs(excess_a) <= ROUNDING_A else excess_a  # as `Choice.fits` has it
     return Room(
         name=limit.name,
         limit_a=limit.limit_a,
@@ -151,4 +153,6 @@ def _ceilings(
 def _draw(battery: BatteryNow | None, limit: OutputLimit, minutes: float) -> Interval:
     if battery is None:
         return NO_DRAW
-    return battery.average_a(minutes) if limit.over_hours else battery.current_a
+    if not limit.over_hours:
+        return battery.current_a
+    return battery.average_a(min(minutes, LONG_LOAD_MINUTES))

@@ -11,6 +11,10 @@ from batterymodel.budget.results import Learned
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.inputs.records import Readings, Supply
 
+TEACHING_SIGMAS = 3.0
+"""Errors of a step that it is at least, to teach anything [-] (own choice: an event far from its
+step stands beside one of nothing)."""
+
 
 def learned_from(
     loads: AircraftLoads, readings: Readings, supply: Supply | None = None
@@ -18,7 +22,8 @@ def learned_from(
     """What the load steps of a connection teach of the consumers.
 
     A step belongs to the consumer whose name stands in the words of its event, the longest where
-    several do; a step that nobody marked belongs to none.
+    several do; a step that nobody marked belongs to none, nor one that goes the other way than the
+    words say.
 
     Parameters
     ----------
@@ -32,8 +37,8 @@ def learned_from(
     tuple of Learned
         One for each consumer that stepped, in the order of the aircraft's list.
     """
-    steps = [step for step in measured_steps(readings, supply) if step.marked]
-    owners = [owner_of(step.text, loads) for step in steps]
+    steps = [step for step in measured_steps(readings, supply) if step.marked and _teaches(step)]
+    owners = [_only_owner(step.text, loads) for step in steps]
     found = []
     for consumer in loads.consumers:
         own = [step for step, owner in zip(steps, owners, strict=True) if owner is consumer]
@@ -84,6 +89,20 @@ def owner_of(words: str, loads: AircraftLoads) -> Consumer | None:
     if longest is None or not all(_is_named(one.name, longest.name) for one in named):
         return None
     return longest
+
+
+def _only_owner(text: str, loads: AircraftLoads) -> Consumer | None:
+    """The consumer of a step; None where two events of it do not name one and the same."""
+    first, *others = (owner_of(words, loads) for words in text.split(";"))
+    return first if all(one is first for one in others) else None
+
+
+def _teaches(step: MeasuredStep) -> bool:
+    """Whether a step is one, and goes the way that its event says: up for on, down for off."""
+    words = _plain(step.text).split()
+    if abs(step.size_a) < TEACHING_SIGMAS * step.sd_a:
+        return False
+    return not (("on" in words and step.size_a < 0.0) or ("off" in words and step.size_a > 0.0))
 
 
 def _is_named(name: str, words: str) -> bool:

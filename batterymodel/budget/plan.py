@@ -13,7 +13,7 @@ from batterymodel.budget.battery import BatteryNow
 from batterymodel.budget.capability import bus_voltage, capability
 from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
-from batterymodel.budget.findings import findings_for
+from batterymodel.budget.findings import bus_voltage_low, findings_for
 from batterymodel.budget.fit import choice_of, room_of, wait_minutes
 from batterymodel.budget.learned import learned_from
 from batterymodel.budget.results import (
@@ -25,12 +25,15 @@ from batterymodel.budget.results import (
     Verdict,
 )
 from batterymodel.budget.selection import Choice
-from batterymodel.budget.start_findings import deepest
+from batterymodel.budget.start_findings import beyond_the_supply, deepest
 from batterymodel.budget.starts import resistance_of, starts_of
 from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
+    HEADLINE_BATTERY_OFF,
+    HEADLINE_LOW,
     HEADLINE_START,
+    HEADLINE_START_ALONE,
     HEADLINE_WITHOUT_BATTERY,
     HEADLINES,
     NEXT_STEPS,
@@ -49,7 +52,8 @@ from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.supply import circuit_output_a
-from batterymodel.rules.wording import minutes_words
+from batterymodel.rules.results import Severity
+from batterymodel.rules.wording import OUTCOME_WORDS, minutes_words
 
 SUPPLY_TEMP_RANGE_C = (-60.0, 80.0)
 """Temperatures of the air at a supply that are taken [degC] (own choice)."""
@@ -203,7 +207,24 @@ def _headline(case: BudgetCase) -> str:
     start = deepest(case)
     if start is not None:
         said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
+    said += _but(case)
     return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
+
+
+def _but(case: BudgetCase) -> str:
+    """What a load that fits is no use without: battery, bus voltage, a start that is covered."""
+    battery, said = case.told.battery, ""
+    if battery is not None and battery.outcome is not None and battery.must_come_off:
+        said += HEADLINE_BATTERY_OFF.format(outcome=OUTCOME_WORDS[battery.outcome].lower())
+    low = bus_voltage_low(case)
+    if low is not None and low.severity is Severity.WATCH:
+        said += HEADLINE_LOW.format(
+            low=volts(case.voltage.at_aircraft_v.low), limit=volts(bus_min(case.told.loads).value)
+        )
+    beyond = () if deepest(case) is not None else beyond_the_supply(case)
+    if beyond:
+        said += HEADLINE_START_ALONE.format(names=listed(one.name for one in beyond))
+    return said
 
 
 def _consumer_lines(case: BudgetCase) -> tuple[ConsumerLine, ...]:
@@ -242,6 +263,7 @@ def _next_steps(case: BudgetCase) -> tuple[str, ...]:
     """What to do, in order."""
     values = _step_values(case)
     keys = ["leave_off"] if values["names"] else []
+    keys += ["one_by_one"] if len(case.starts) > 1 else []
     expect = "expect_without" if case.told.battery is None else "expect"
     keys += ["too_much"] if case.verdict is Verdict.TOO_MUCH else [expect]
     keys += ["wait"] if case.wait_minutes is not None else []
@@ -253,6 +275,7 @@ def _step_values(case: BudgetCase) -> dict[str, str]:
     load_a = case.total_a
     return {
         "names": listed(off) if off else "",
+        "starting": listed(one.name for one in case.starts) if case.starts else "",
         "load": amperes(load_a.mean),
         "low": amperes(load_a.low),
         "high": amperes(load_a.high),
@@ -268,6 +291,7 @@ def _not_checked(told: Told) -> tuple[str, ...]:
         "battery": told.battery is not None,
         "wall_circuit": circuit_output_a(supply) is not None,
         "cable": supply.cable is not None,
+        "cable_current": False,
         "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
         "other_loads": False,
     }

@@ -1,5 +1,8 @@
 """Resistance of the battery with its leads, and of the supply, from load steps of a connection.
 
+The voltage of the readings (``supply_voltage_v``) is the supply's own meter's, at its terminals:
+the cable comes between it and the bus, in every function here.
+
 A load step moves the bus voltage and the battery's current together; their ratio is what the
 battery shows within some seconds. What is generic for the chemistry and capacity counts beside it,
 so that a step too small to tell anything changes nothing.
@@ -8,7 +11,7 @@ so that a step too small to tell anything changes nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -17,19 +20,27 @@ from batterymodel.basis.arrays import BoolArray, FloatArray
 from batterymodel.basis.intervals import Interval, weighted_interval
 from batterymodel.budget.learning import measured_steps
 from batterymodel.budget.steps import StepSize, step_size
-from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, RESISTANCE_LOG_SD, data_for
 from batterymodel.reference.temperature import resistance_factor, within_data_c
+from batterymodel.reference.wiring import cable_ohm
 from batterymodel.taper.signals import meter_resolution_a, reading_sigma_a
 
 LEADS_OHM, LEADS_LOG_SD = 0.005, 0.9
 """Leads, joints and contactor between battery and bus [ohm], and the spread of the logarithm
 (common practice, no source)."""
 
-SUPPLY_OHM, SUPPLY_LOG_SD = 0.008, 0.8
-"""A supply's own fall of voltage with its current and the cable where none is known [ohm], and the
-spread of the logarithm (common practice, no source: half a volt at 60 A)."""
+SUPPLY_OHM, SUPPLY_LOG_SD = 0.002, 1.0
+"""Fall of a supply's voltage at its own terminals with its current [ohm], and the spread of the
+logarithm (common practice, no source: a tenth of a volt at 60 A)."""
+
+UNTOLD_CABLE_OHM, UNTOLD_CABLE_LOG_SD = 0.006, 0.9
+"""Resistance of a cable that nobody told, out and return [ohm], and the spread of the logarithm
+(own choice: 6 m of gauge 2 have 6.2 mohm by `reference.wiring`)."""
+
+CABLE_LOG_SD = 0.2
+"""Spread of the logarithm of a told cable's resistance with its plugs and clamps, as a start meets
+them [ln] (own choice: contacts wear; `reference.wiring.CABLE_REL_SD` is of clean ones)."""
 
 TEMP_LOG_SD = 0.25
 """Part of the log of the temperature's factor by which it may be wrong [-] (own choice)."""
@@ -132,30 +143,52 @@ def generic_resistance(battery: Battery, temp_c: float | None = None) -> Resista
     return _log_normal(inner + LEADS_OHM, log_sd)
 
 
-def generic_supply_resistance(line_ohm: float | None = None, log_sd: float = 0.2) -> Resistance:
-    """What is believed of the resistance between the supply's set voltage and the bus.
-
-    Parameters
-    ----------
-    line_ohm : float, optional
-        The cable's, out and return [ohm]; `SUPPLY_OHM` where it is not known.
-    log_sd : float
-        Spread of its logarithm [ln].
+def generic_supply_resistance() -> Resistance:
+    """What is believed of the fall of a supply's voltage at its terminals before any step.
 
     Returns
     -------
     Resistance
-
-    Raises
-    ------
-    InputError
-        For a negative or no resistance.
     """
-    if line_ohm is None:
-        return _log_normal(SUPPLY_OHM, SUPPLY_LOG_SD)
-    if not line_ohm > 0.0:
-        raise InputError(f"a cable of {line_ohm:g} ohm: a resistance above 0 would be right")
-    return _log_normal(line_ohm, log_sd)
+    return _log_normal(SUPPLY_OHM, SUPPLY_LOG_SD)
+
+
+def cable_resistance(supply: Supply | None = None) -> Resistance:
+    """What is believed of the resistance between the supply's terminals and the bus.
+
+    Parameters
+    ----------
+    supply : Supply, optional
+        With its cable by length and cross-section; else `UNTOLD_CABLE_OHM`.
+
+    Returns
+    -------
+    Resistance
+    """
+    if supply is None or supply.cable is None:
+        return _log_normal(UNTOLD_CABLE_OHM, UNTOLD_CABLE_LOG_SD)
+    return _log_normal(cable_ohm(supply.cable), CABLE_LOG_SD)
+
+
+def line_resistance(supply: Supply, readings: Readings | None = None) -> Resistance:
+    """Resistance between the supply's set voltage and the bus: its own fall, and the cable.
+
+    Parameters
+    ----------
+    supply : Supply
+    readings : Readings, optional
+        Their load steps tell the supply's own fall (`supply_resistance`).
+
+    Returns
+    -------
+    Resistance
+        Medians added, and the variances of both.
+    """
+    own = generic_supply_resistance() if readings is None else supply_resistance(readings, supply)
+    cable = cable_resistance(supply)
+    median = own.median_ohm + cable.median_ohm
+    sd = float(np.hypot(own.median_ohm * own.log_sd, cable.median_ohm * cable.log_sd))
+    return replace(_log_normal(median, sd / median), steps=own.steps)
 
 
 def battery_resistance(
@@ -163,7 +196,6 @@ def battery_resistance(
     battery: Battery,
     supply: Supply | None = None,
     temp_c: float | None = None,
-    line_ohm: float = 0.0,
 ) -> Resistance:
     """Resistance of a battery with its leads from a connection's load steps, else generic.
 
@@ -174,23 +206,19 @@ def battery_resistance(
         its limit beside a load column.
     battery : Battery
     supply : Supply, optional
-        Gives the current at which the supply limits.
+        Gives the current at which the supply limits, and the cable between its meter and the bus.
     temp_c : float, optional
         Battery temperature [degC].
-    line_ohm : float
-        Between the place where the voltage was read and the bus [ohm]; 0: read at the aircraft.
 
     Returns
     -------
     Resistance
     """
-    return combined(generic_resistance(battery, temp_c), battery_steps(readings, supply, line_ohm))
+    return combined(generic_resistance(battery, temp_c), battery_steps(readings, supply))
 
 
-def supply_resistance(
-    readings: Readings, supply: Supply | None = None, line_ohm: float | None = None
-) -> Resistance:
-    """Resistance of supply and cable up to where the voltage was read, from load steps.
+def supply_resistance(readings: Readings, supply: Supply | None = None) -> Resistance:
+    """Fall of the supply's voltage at its terminals with its current, from load steps.
 
     Parameters
     ----------
@@ -198,14 +226,13 @@ def supply_resistance(
         Tell something where they have voltages.
     supply : Supply, optional
         Gives the current at which the supply limits; there its voltage tells nothing of this.
-    line_ohm : float, optional
-        The cable's by length and gauge [ohm], what is believed beforehand.
 
     Returns
     -------
     Resistance
+        Without the cable, which comes after the meter.
     """
-    return combined(generic_supply_resistance(line_ohm), supply_steps(readings, supply))
+    return combined(generic_supply_resistance(), supply_steps(readings, supply))
 
 
 def combined(generic: Resistance, steps: Sequence[VoltageStep]) -> Resistance:
@@ -238,6 +265,7 @@ def combined(generic: Resistance, steps: Sequence[VoltageStep]) -> Resistance:
     weight /= weight.sum()
     mean_log = float(weight @ log_ohm)
     log_sd = float(np.sqrt(weight @ (log_ohm - mean_log) ** 2))
+    log_sd = max(log_sd, 2.0 * LOG_REACH / (LOG_POINTS - 1))  # no finer than the grid
     return Resistance(
         ohm=weighted_interval(np.exp(log_ohm), weight),
         median_ohm=float(np.exp(mean_log)),
@@ -260,19 +288,18 @@ def _log_likelihood(steps: list[VoltageStep], ohm: FloatArray) -> FloatArray:
     return np.asarray(logsumexp(total, axis=0))
 
 
-def battery_steps(
-    readings: Readings, supply: Supply | None = None, line_ohm: float = 0.0
-) -> tuple[VoltageStep, ...]:
+def battery_steps(readings: Readings, supply: Supply | None = None) -> tuple[VoltageStep, ...]:
     """Steps of the bus voltage and of the battery's current in a connection's readings.
 
-    The battery's current is the clamp's, else what the supply gives beyond a load column.
+    The battery's current is the clamp's, else what the supply gives beyond a load column. The
+    bus voltage is the supply's less what the cable takes, whose error grows with the step of the
+    supply's current; at its limit there is none.
 
     Parameters
     ----------
     readings : Readings
     supply : Supply, optional
-    line_ohm : float
-        Between the place where the voltage was read and the bus [ohm].
+        With its cable; without, one that nobody told (`cable_resistance`).
 
     Returns
     -------
@@ -284,13 +311,15 @@ def battery_steps(
     battery_a, volts = _battery_a(readings), _volts(readings)
     if battery_a is None or volts is None:
         return ()
-    volts = volts - line_ohm * readings.supply_current_a
+    cable, supply_a = cable_resistance(supply), readings.supply_current_a
+    volts = volts - cable.median_ohm * supply_a
     told = []
-    for at_s, by_v, by_a in _both(readings, supply, volts, battery_a):
+    for at_s, (by_v, by_a, cable_a) in _all(readings, supply, (volts, battery_a, supply_a)):
         near_a = battery_a[_near(readings, at_s) & np.isfinite(battery_a)]
         giving, charging = (near_a < -LEAST_STEP_A).all(), (near_a > 0.0).all()
         if _is_clear(by_a) and (giving or charging):
-            told.append(VoltageStep(by_v, by_a, bool(giving)))
+            sd_v = float(np.hypot(by_v.sd, cable.median_ohm * cable.log_sd * cable_a.size))
+            told.append(VoltageStep(StepSize(by_v.size, sd_v), by_a, bool(giving)))
     return tuple(told)
 
 
@@ -313,7 +342,7 @@ def supply_steps(readings: Readings, supply: Supply | None = None) -> tuple[Volt
     limit_a = np.inf if supply is None else NEAR_LIMIT * supply.rated_current_a
     return tuple(
         VoltageStep(StepSize(-by_v.size, by_v.sd), by_a)
-        for at_s, by_v, by_a in _both(readings, supply, volts, supply_a)
+        for at_s, (by_v, by_a) in _all(readings, supply, (volts, supply_a))
         if _is_clear(by_a) and (supply_a[_near(readings, at_s)] < limit_a).all()
     )
 
@@ -343,22 +372,23 @@ def _volts(readings: Readings) -> FloatArray | None:
     return volts
 
 
-def _both(
-    readings: Readings, supply: Supply | None, volts: FloatArray, current_a: FloatArray
-) -> list[tuple[float, StepSize, StepSize]]:
-    """Time, step of the voltage and step of the current, at each load step of the readings."""
+def _all(
+    readings: Readings, supply: Supply | None, columns: tuple[FloatArray, ...]
+) -> list[tuple[float, list[StepSize]]]:
+    """Time and step of each column, at each load step of the readings that all of them show."""
     steps = measured_steps(readings, supply)
     at = [step.elapsed_s for step in steps]
-    errors = [_error(volts), _error(current_a)]
+    errors = [_error(values) for values in columns]
     found = []
     for at_s in at:
         others = tuple(s for s in at if s != at_s)
         sizes = [
             step_size(readings.elapsed_s, values, at_s, sigma, others)
-            for values, sigma in zip((volts, current_a), errors, strict=True)
+            for values, sigma in zip(columns, errors, strict=True)
         ]
-        if sizes[0] is not None and sizes[1] is not None:
-            found.append((at_s, sizes[0], sizes[1]))
+        told = [size for size in sizes if size is not None]
+        if len(told) == len(columns):
+            found.append((at_s, told))
     return found
 
 

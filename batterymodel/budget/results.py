@@ -36,8 +36,8 @@ class OutputLimit(Result):
     """One thing that limits a supply's output: how much, and where the number comes from.
 
     ``sd_a`` is the spread of the limit itself [A]. ``over_hours``: it holds for the mean over
-    hours, not for each moment. ``applies``: it counts for this task. ``generic`` marks a number
-    that is no plate's and no document's.
+    three hours, not for each moment. ``applies``: it counts for this task. ``generic`` marks a
+    number that is no plate's and no document's.
     """
 
     name: str

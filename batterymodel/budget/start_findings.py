@@ -5,14 +5,24 @@ from __future__ import annotations
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.alone import reserve_of
 from batterymodel.budget.case import BudgetCase
+from batterymodel.budget.endurance import Endurance
 from batterymodel.budget.peaks import Dip
 from batterymodel.budget.results import Start
 from batterymodel.budget.selection import HELD
-from batterymodel.budget.wording import UNTIL, WEAR, amperes, listed, tell, volts
+from batterymodel.budget.wording import (
+    DEPTH,
+    DEPTH_BEYOND,
+    UNTIL,
+    WEAR,
+    amperes,
+    listed,
+    tell,
+    volts,
+)
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import OWN_RULE, against
-from batterymodel.rules.results import Finding, Severity
+from batterymodel.rules.results import Finding, Outcome, Severity
 from batterymodel.rules.wording import minutes_words
 
 MORE = 0.95
@@ -35,9 +45,10 @@ def start_dip(case: BudgetCase) -> Finding | None:
         return None
     start, dip = found
     limit = bus_min(case.told.loads)
-    held = dip.chance_below <= 1.0 - HELD
+    held = _is_held(dip)
+    sure = held and _is_proven(case)
     text = tell(
-        "start_dip.ok" if held else "start_dip.watch",
+        "start_dip.ok" if sure else "start_dip.unproven" if held else "start_dip.watch",
         name=start.name,
         starting=amperes(start.starting_a),
         seconds=start.starting_s,
@@ -45,7 +56,7 @@ def start_dip(case: BudgetCase) -> Finding | None:
         peak=amperes(dip.battery_peak_a.mean),
         **_in_volts(dip.least_bus_v),
     )
-    severity = Severity.OK if held else Severity.WATCH
+    severity = Severity.OK if sure else Severity.WATCH
     return against("start_dip", severity, text, dip.least_bus_v.mean, limit)
 
 
@@ -76,10 +87,10 @@ def start_alone(case: BudgetCase) -> Finding | None:
     -------
     Finding or None
     """
-    beyond = [one for one in case.starts if one.supply_alone.chance_within < HELD]
+    beyond = beyond_the_supply(case)
     if not beyond:
         return None
-    covered = all(one.with_battery is not None for one in beyond)
+    covered = _is_proven(case) and all(_is_held(one.with_battery) for one in beyond)
     return Finding(
         rule="start_alone",
         severity=Severity.NOTE if covered else Severity.WATCH,
@@ -89,6 +100,20 @@ def start_alone(case: BudgetCase) -> Finding | None:
         ),
         source=OWN_RULE,
     )
+
+
+def beyond_the_supply(case: BudgetCase) -> tuple[Start, ...]:
+    """Starts that likely take more than the supply gives.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    tuple of Start
+    """
+    return tuple(one for one in case.starts if one.supply_alone.chance_within < HELD)
 
 
 def battery_alone(case: BudgetCase) -> Finding | None:
@@ -112,7 +137,7 @@ def battery_alone(case: BudgetCase) -> Finding | None:
         high=alone.minutes.high,
         until=UNTIL[alone.stopped_by].format(reserve=100.0 * reserve.value),
         task=minutes_words(case.told.task.minutes),
-        depth=100.0 * alone.wear.depth.mean,
+        depth=_depth_words(alone),
         wear=WEAR[alone.wear.grade],
     )
     limit = Limit(case.told.task.minutes, "min", reserve.source, reserve.generic)
@@ -145,6 +170,24 @@ def draws_more(case: BudgetCase) -> Finding | None:
     )
     limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
     return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)
+
+
+def _is_proven(case: BudgetCase) -> bool:
+    """Whether nothing says that the battery is still under watch: a dip is that of a sound one."""
+    battery = case.told.battery
+    return battery is None or battery.outcome is not Outcome.KEEP_WATCHING
+
+
+def _depth_words(alone: Endurance) -> str:
+    """What the whole task takes of the battery, which cannot give more than is in it."""
+    if alone.soc_after.high <= 0.0:
+        return DEPTH_BEYOND
+    return DEPTH.format(depth=100.0 * alone.wear.depth.mean)
+
+
+def _is_held(dip: Dip | None) -> bool:
+    """Whether the battery keeps the bus above what it needs."""
+    return dip is not None and dip.chance_below <= 1.0 - HELD
 
 
 def _in_volts(interval: Interval) -> dict[str, str]:

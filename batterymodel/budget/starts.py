@@ -19,8 +19,7 @@ from batterymodel.budget.resistance import (
     Resistance,
     battery_resistance,
     generic_resistance,
-    generic_supply_resistance,
-    supply_resistance,
+    line_resistance,
 )
 from batterymodel.budget.results import Capability, Start
 from batterymodel.inputs.load_plan import Consumer
@@ -28,7 +27,6 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import rest_voltage_v, within_data_c
-from batterymodel.reference.wiring import cable_ohm
 
 
 def starts_of(
@@ -50,7 +48,7 @@ def starts_of(
         In the order of the aircraft's list; those whose start takes no more than their running
         are left out.
     """
-    line, battery = _line(told, able), None if ohm is None else bus_battery(told, ohm)
+    line, battery = supply_line(told, able), None if ohm is None else bus_battery(told, ohm)
     return tuple(
         _start(told, motor, running, line, battery)
         for motor in running
@@ -75,8 +73,7 @@ def resistance_of(told: Told) -> Resistance | None:
         return None
     if told.readings is None:
         return generic_resistance(plate, told.battery_temp_c)
-    line_ohm = 0.0 if told.supply.cable is None else cable_ohm(told.supply.cable)
-    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c, line_ohm)
+    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c)
 
 
 def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
@@ -118,14 +115,21 @@ def _curve_sd_v(battery: Battery, soc: float) -> float:
     return battery.cells * (soc * rest.sd_v + (1.0 - soc) * rest.sd_empty_v)
 
 
-def _line(told: Told, able: Capability) -> SupplyLine:
-    """The supply up to the bus; its electronics limit at its rating, whatever its breaker does."""
+def supply_line(told: Told, able: Capability) -> SupplyLine:
+    """The supply up to the bus; its electronics limit at its rating, whatever its breaker does.
+
+    Parameters
+    ----------
+    told : Told
+    able : Capability
+        With the rating, less where it is warm.
+
+    Returns
+    -------
+    SupplyLine
+    """
     supply = told.supply
-    line_ohm = None if supply.cable is None else cable_ohm(supply.cable)
-    if told.readings is None:
-        ohm = generic_supply_resistance(line_ohm)
-    else:
-        ohm = supply_resistance(told.readings, supply, line_ohm)
+    ohm = line_resistance(supply, told.readings)
     rated = next(one for one in able.limits if one.name.startswith("supply rating"))
     return SupplyLine(
         set_voltage_v=supply.set_voltage_v,

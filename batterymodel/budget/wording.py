@@ -39,7 +39,8 @@ RULE_WORDS = {
 CHECK_WORDS = {
     "battery": "what the battery draws",
     "wall_circuit": "wall circuit",
-    "cable": "voltage lost in the cable, and what current the cable may carry",
+    "cable": "voltage lost in the cable",
+    "cable_current": "what current the cable may carry",
     "supply_temp": "temperature at the supply",
     "other_loads": "what else hangs on the same wall circuit",
 }
@@ -59,6 +60,12 @@ HEADLINES = {
     Verdict.TOO_MUCH: "{task} does not fit on {supply}: even the least that must run is, with "
     "its margin, {short} over the {limit} of the {name}.",
 }
+
+HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
+
+HEADLINE_LOW = " But the bus may have as little as {low}, under the {limit} that it needs."
+
+HEADLINE_START_ALONE = " But the start of {names} is more than the supply gives."
 
 HEADLINE_WITHOUT_BATTERY = " What the battery draws is not counted."
 
@@ -82,6 +89,8 @@ TEXTS = {
     "before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
     "{limit} that it needs.",
+    "bus_voltage_low.note": "The supply gives {value} ({low} to {high}). What the cable takes of "
+    "it nobody told; the bus needs {limit}.",
     "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "
     "{limit} that it needs: use a shorter or thicker cable, or less load.",
     "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
@@ -89,6 +98,9 @@ TEXTS = {
     "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
     "{peak} for it.",
+    "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
+    "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
+    "yet; {limit} is needed.",
     "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",
@@ -98,7 +110,7 @@ TEXTS = {
     "known to cover it: the voltage may fall, and what else is on may reset.",
     "battery_alone.note": "Without ground power the battery carries this load for {minutes} "
     "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
-    "would take {depth:.0f} % of what it holds, {wear}.",
+    "would take {depth}, {wear}.",
     "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
     "({low} to {high}). Have it looked at, or correct its entry.",
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
@@ -115,6 +127,9 @@ UNTIL = {
     StoppedBy.LEAST_VOLTAGE: "the bus voltage is too low",
 }
 
+DEPTH = "{depth:.0f} % of what it holds when full"
+DEPTH_BEYOND = "more than is in it"
+
 WEAR = {
     WearGrade.SHALLOW: "which costs it next to nothing",
     WearGrade.MARKED: "and each such discharge costs it some of its life",
@@ -129,6 +144,8 @@ BATTERY_NOT_COUNTED = "the battery not counted"
 
 NEXT_STEPS = {
     "leave_off": "Leave off before connecting: {names}.",
+    "one_by_one": "Switch on one after another, never together: {starting}. Each start was looked "
+    "at with the others running.",
     "expect": "With this on, the supply's ammeter should show about {load} ({low} to {high}); more "
     "means that something else is on.",
     "expect_without": "With this on and no battery the supply's ammeter should show about {load} "

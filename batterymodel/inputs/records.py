@@ -289,7 +289,8 @@ class Readings(BaseModel):
 
     Every array has one value per reading, shape ``(n,)``; an optional meter that was not there
     is ``None``, a value it did not give is NaN. ``temps_between`` are the battery's temperatures
-    at other times. ``notes`` says what cleaning did.
+    at other times. ``supply_voltage_v`` is the supply's own meter's, at its terminals, before the
+    cable. ``notes`` says what cleaning did.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from batterymodel import assess, read_battery, read_readings, read_supply
+from batterymodel import InputError, assess, read_battery, read_readings, read_supply
 from batterymodel.budget.battery import battery_now
 from tests.budget.plans import drawing
 
@@ -87,3 +87,21 @@ def test_one_mistyped_reading_is_no_draw_and_two_are(many, draw_a):
 def test_a_current_below_the_fit_does_not_lower_the_draw():
     told = assessed("healthy-top-off")
     assert battery_now(with_last(told, 9.0, 3)).current_a == battery_now(told).current_a
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        ({"amperes": -10.0}, "0 A or more would be right"),
+        ({"amperes": float("nan")}, "plain numbers in A"),
+        ({"amperes": float("inf")}, "plain numbers in A"),
+        ({"amperes": 1.0, "floor_a": -1.0}, "0 A or more would be right"),
+        ({"amperes": 1.0, "time_constant_s": 0.0}, "more than 0 s would be right"),
+        ({"amperes": 1.0, "time_constant_s": float("nan")}, "more than 0 s would be right"),
+    ],
+)
+def test_a_draw_that_cannot_be_is_refused_in_one_sentence(told, says):
+    """A battery that "draws" -10 A made room for 65 A of consumers on a supply of 60 A."""
+    with pytest.raises(InputError, match=says) as caught:
+        drawing(**told)
+    assert "\n" not in str(caught.value)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from batterymodel import Supply
+from batterymodel import Severity, Supply
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Verdict
@@ -50,10 +50,10 @@ def test_a_guessed_circuit_is_trusted_less(less_a, fits):
     assert (verdict(hours, 60.0, None, 180.0, **circuit) is Verdict.FITS) is fits
 
 
-@pytest.mark.parametrize(("amperes", "fits"), [(26.55, True), (26.65, False)])
-def test_a_part_time_load_counts_with_its_mean_and_a_fifth_of_spread_over_hours(amperes, fits):
-    """10 A of breaker at 15 A for 60 A are 40 A, over hours 32 A. On for nine tenths:
-    0.9 x 26.6 + 1.645 sqrt((0.9 x 0.2 x 26.6)^2 + 1) = 32.0 A."""
+@pytest.mark.parametrize(("amperes", "fits"), [(31.55, True), (31.65, False)])
+def test_a_part_time_load_counts_with_its_mean_and_the_spread_of_its_part_over_hours(amperes, fits):
+    """10 A of breaker at 15 A for 60 A are 40 A, over hours 32 A. On for nine tenths,
+    with a tenth left to the whole: 0.9 x 31.6 + 1.645 sqrt((0.1 x 31.6 / 1.645)^2 + 1) = 32.0 A."""
     circuit = {"input_current_full_load_a": 15.0, "circuit_breaker_a": 10.0}
     told = (consumer("a", amperes, duty=0.9),)
     assert (verdict(told, 60.0, None, 180.0, **circuit) is Verdict.FITS) is fits
@@ -79,3 +79,33 @@ def test_no_longer_wait_than_six_hours_is_proposed(tau_s, wait):
     found = budget(loads, "t", Supply(rated_current_a=40.0 + HELD_SD), battery)
     assert found.verdict is Verdict.TOO_MUCH
     assert found.wait_minutes == wait
+
+
+def test_a_load_right_at_its_limit_fits_in_verdict_and_finding_alike():
+    """60 A less 1.645 of margin, and a rounding of a hundred-billionth more."""
+    told = (consumer("a", 60.0 - HELD_SD + 1e-11),)
+    task = Task(name="t", minutes=60.0, needs=("a",))
+    found = budget(AircraftLoads(tail="X", consumers=told), task, Supply(rated_current_a=60.0))
+    line = next(one for one in found.findings if one.rule == "output_limit")
+    assert (found.verdict, line.severity) == (Verdict.FITS, Severity.OK)
+    assert "stays 0 A below" in line.text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "fits"), [(180.0, True), (300.0, True), (360.0, False), (1440.0, False)]
+)
+def test_a_part_time_load_may_have_all_of_its_time_in_a_row(minutes, fits):
+    """10 A of breaker at 15 A for 60 A are 32 A over hours. 30.8 A, on for half of six hours, may
+    be on for three in a row: 30.8 A and 1.645 of margin. Half of five hours are 150 minutes,
+    five sixths of three hours: 25.67 + 1.645 sqrt((30.8 / 6 / 1.645)^2 + 1) = 31.06 A."""
+    circuit = {"input_current_full_load_a": 15.0, "circuit_breaker_a": 10.0}
+    told = (consumer("a", 30.8, duty=0.5),)
+    assert (verdict(told, 60.0, None, minutes, **circuit) is Verdict.FITS) is fits
+
+
+def test_a_little_off_is_no_more_load_than_on_all_the_time():
+    """Nine tenths with a fifth of spread would be more than the whole: the spread ends there."""
+    circuit = {"input_current_full_load_a": 15.0, "circuit_breaker_a": 10.0}
+    for duty in (1.0, 0.99, 0.9, 0.8):
+        told = (consumer("a", 30.3, duty=duty),)
+        assert verdict(told, 60.0, None, 180.0, **circuit) is Verdict.FITS

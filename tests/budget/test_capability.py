@@ -66,6 +66,7 @@ def test_a_warm_supply_binds_lower_and_an_unknown_derating_leaves_the_plate():
     assert capability(supply, HOUR, BUS_MIN, 45.0).binding == "supply rating when warm"
     assert capability(supply, HOUR, BUS_MIN, 45.0).limit_a == 50.0
     assert capability(supply, HOUR, BUS_MIN, 30.0).binding == "supply rating"
+    assert capability(supply, HOUR, BUS_MIN, 80.0).limit_a == 0.0
     unknown = Supply(rated_current_a=60.0, rated_at_c=40.0)
     assert capability(unknown, HOUR, BUS_MIN, 45.0).limit_a == 60.0
 

@@ -46,7 +46,7 @@ def test_who_is_on_all_the_time_has_no_spread_of_duty():
 def test_nobody_on_is_no_load():
     load = load_of((), 60.0)
     assert (load.at_once_a, load.at_once_sd_a, load.charge_ah) == (0.0, 0.0, 0.0)
-    assert columns((), over_hours=False)[0].shape == (0,)
+    assert columns((), 60.0, over_hours=False)[0].shape == (0,)
 
 
 several = st.lists(
@@ -63,7 +63,7 @@ several = st.lists(
 
 @given(several, st.booleans())
 def test_columns_are_the_load_one_by_one(consumers, over_hours):
-    means, sds = columns(consumers, over_hours)
+    means, sds = columns(consumers, 60.0, over_hours)
     load = load_of(consumers, 60.0)
     total = load.average_a if over_hours else load.at_once_a
     spread = load.average_sd_a if over_hours else load.at_once_sd_a

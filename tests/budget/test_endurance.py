@@ -66,7 +66,9 @@ def test_a_heavy_part_ends_the_task_where_the_voltage_falls_too_low():
 
 
 def test_a_least_voltage_below_the_batterys_end_voltage_changes_nothing():
-    assert endurance(_task(30.0), FULL, 0.3, 5.0) == endurance(_task(30.0), FULL, 0.3)
+    heavy = _task(220.0)
+    assert endurance(heavy, FULL, 0.0, 5.0) == endurance(heavy, FULL, 0.0)
+    assert endurance(heavy, FULL, 0.0).stopped_by is StoppedBy.LEAST_VOLTAGE
 
 
 def test_a_battery_at_its_reserve_lasts_no_minute():
@@ -180,3 +182,11 @@ def test_what_cannot_be_is_refused_in_one_sentence(change, said):
     with pytest.raises(BatteryModelError, match=said) as error:
         change()
     assert "\n" not in str(error.value)
+
+
+def test_a_tiny_current_brings_no_more_charge_than_twenty_hours():
+    """By hand: at a twentieth of the rated current 20**1.12 hours, 1.43 times the plate's charge;
+    at an eightieth four times as long, and no more charge."""
+    slow, tiny = (endurance(_task(amperes), FULL, 0.5).minutes.mean for amperes in (2.0, 0.5))
+    assert slow == pytest.approx(0.5 * 60.0 * 20.0**1.12, rel=0.04)
+    assert tiny == pytest.approx(4.0 * slow, rel=0.01)

@@ -91,15 +91,24 @@ def test_another_battery_says_nothing_of_itself(outcome):
 
 
 def test_the_bus_voltage_is_held_against_the_document_else_the_standard():
-    low = found("bus_voltage_low")
+    short = PLAIN.model_copy(update={"cable": Cable(length_m=1.0, area_mm2=50.0)})
+    low = found("bus_voltage_low", short)
     assert (low.severity, low.limit, low.generic) == (Severity.OK, 22.0, True)
     told = AIRCRAFT.model_copy(update={"bus_min_v": 26.9, "bus_max_v": 28.4})
-    assert found("bus_voltage_low", loads=told).severity is Severity.OK
+    assert found("bus_voltage_low", short, loads=told).severity is Severity.OK
     tight = told.model_copy(update={"bus_min_v": 27.6})
     assert found("bus_voltage_low", loads=tight).severity is Severity.WATCH
     assert not found("bus_voltage_low", loads=tight).generic
     assert found("bus_voltage_high", loads=told).severity is Severity.WATCH
     assert found("bus_voltage_high") is None
+    high = PLAIN.model_copy(update={"set_voltage_v": 28.6})
+    assert found("bus_voltage_high", high).limit == 29.0
+
+
+def test_a_supply_without_a_cable_told_says_nothing_of_the_voltage_at_the_aircraft():
+    told = found("bus_voltage_low")
+    assert (told.severity, "at the aircraft" in told.text) == (Severity.NOTE, False)
+    assert "What the cable takes of it nobody told" in told.text
 
 
 def test_a_thin_cable_binds_before_the_bus_is_too_low():
@@ -156,3 +165,11 @@ def test_every_rule_has_its_words():
     assert set(VERDICT_WORDS) == set(VERDICT_SIGNS)
     assert set(budget(AIRCRAFT, "Update databases", PLAIN, None).not_checked) <= set(CHECK_WORDS)
     assert consumer("x", 1.0).continuous_sd_a == 0.0
+
+
+def test_what_current_a_cable_may_carry_is_never_checked_and_is_said_so():
+    """Two metres of gauge 14 lose little voltage at 50 A, and burn."""
+    thin = Supply(rated_current_a=60.0, cable=Cable(length_m=2.0, gauge_awg=14))
+    left = budget(AIRCRAFT, "Update databases", thin, DRAW).not_checked
+    assert "cable_current" in left
+    assert "cable" not in left

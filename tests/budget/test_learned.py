@@ -66,6 +66,34 @@ def test_steps_are_learned_by_their_consumer_on_and_off():
 
 def test_nothing_is_learned_of_a_step_without_a_name():
     assert learned_from(LOADS, read((120.0, 5.6, "something on"))) == ()
+    silent = read((120.0, 5.6, "pump on")).model_copy(update={"events": ()})
+    assert learned_from(LOADS, silent) == ()
+
+
+@pytest.mark.parametrize(
+    ("size_a", "words"),
+    [
+        (-5.6, "pump on"),
+        (5.6, "pump off"),
+        (-3.0, "landing light off, pump on"),
+        (3.0, "pump off and on"),
+    ],
+)
+def test_a_step_that_goes_the_other_way_is_another_consumers(size_a, words):
+    """With "pump on" 5.6 A less: something else went off."""
+    assert learned_from(LOADS, read((120.0, size_a, words))) == ()
+
+
+def test_two_switched_between_two_readings_teach_neither():
+    """12 A of two pumps at once, one of whose names is a part of the other's."""
+    both = read((121.0, 5.0, "pump on"), (123.0, 7.0, "fuel pump on"))
+    assert learned_from(LOADS, both) == ()
+
+
+def test_an_event_far_from_its_step_teaches_no_current_of_nothing():
+    """Written down two readings late: beside it the load steps by 0.06 A, which is noise."""
+    late = read((65.0, 7.0, "something"), (72.0, 0.0, "pump on"))
+    assert learned_from(LOADS, late.model_copy(update={"events": late.events[1:]})) == ()
 
 
 def test_the_sample_teaches_what_its_script_switched():

@@ -223,3 +223,15 @@ def test_what_cannot_be_is_refused_in_one_sentence(change, said):
     with pytest.raises(BatteryModelError, match=said) as error:
         change()
     assert "\n" not in str(error.value)
+
+
+def test_a_start_that_nobody_measured_is_known_to_a_tenth_and_a_quarter_of_its_time():
+    """150 A of start with a tenth of error: 15 A at first, of which the battery bears most; the
+    time at the limit is in proportion to the starting time, half a second where nobody timed it."""
+    dip = dip_with_battery(
+        MotorStart(5.0, 150.0), 20.0, SUPPLY, replace(BATTERY, draw_a=0.0), LEAST_V
+    )
+    assert 11.0 < dip.battery_peak_a.sd < 15.0
+    assert dip.at_limit_s.sd / dip.at_limit_s.mean == pytest.approx(0.25, abs=0.03)
+    timed = MotorStart(5.0, 150.0, 0.5)
+    assert dip == dip_with_battery(timed, 20.0, SUPPLY, replace(BATTERY, draw_a=0.0), LEAST_V)

@@ -64,11 +64,12 @@ def test_over_hours_the_circuit_carries_four_fifths():
 
 
 def test_a_battery_that_tapers_counts_with_its_mean_over_hours():
-    """15 A falling with 600 s to nothing are 15 x 600 / 14400 = 0.625 A over four hours."""
+    """15 A falling with 600 s to nothing are 15 x 600 / 10800 = 0.833 A over the first three of
+    four hours, the worst of them."""
     tapering = drawing(15.0, floor_a=0.0, time_constant_s=600.0)
     found = budget(AIRCRAFT, "Panel training", ON_15_A, tapering)
     over_hours = next(room for room in found.room if room.name == "wall circuit over hours")
-    assert over_hours.load_a.mean == pytest.approx(34.0 + 15.0 * 600.0 / 14400.0, abs=1e-3)
+    assert over_hours.load_a.mean == pytest.approx(34.0 + 15.0 * 600.0 / 10800.0, abs=1e-3)
 
 
 def test_the_wait_until_all_of_it_fits():

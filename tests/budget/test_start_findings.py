@@ -2,12 +2,13 @@
 
 import pytest
 
-from batterymodel import Severity
+from batterymodel import Interval, Outcome, Severity
 from batterymodel.budget.plan import budget
 from batterymodel.inputs.load_plan import AircraftLoads, Task
+from batterymodel.inputs.records import Cable
 from tests.budget.plans import PLAIN, consumer, drawing
 from tests.budget.test_learned import LOADS, read
-from tests.budget.test_starts import NOW, PLATE, PUMP, RADIO, plan
+from tests.budget.test_starts import FULL, NOW, PLATE, PUMP, RADIO, plan
 
 READINGS = read((120.0, 9.0, "pump on"), (300.0, -9.0, "pump off"))
 
@@ -76,3 +77,66 @@ def test_a_little_more_is_no_finding(size_a, likely, speaks):
     result = budget(LOADS, task, PLAIN, NOW, readings=readings)
     assert (named(result, "draws_more") is not None) is speaks
     assert result.learned[0].more_probability == pytest.approx(likely, abs=0.04)
+
+
+def test_a_battery_that_lets_the_bus_fall_does_not_cover_the_start():
+    """200 A beside 20 A on 60 A, from a battery at 2 % and -30 °C."""
+    empty = drawing(0.0, 0.5, state_of_charge=Interval(mean=0.02, low=0.0, high=0.05, level=0.9))
+    motor = consumer("Winch", 5.0, starting_a=200.0, starting_s=0.4)
+    result = plan(RADIO, motor, now=empty, battery_temp_c=-30.0)
+    dip, alone = named(result, "start_dip"), named(result, "start_alone")
+    assert (dip.severity, alone.severity) == (Severity.WATCH, Severity.WATCH)
+    assert "covers" not in alone.text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "says"), [(10.0, "14 % of what it holds when full"), (300.0, "more than is in it")]
+)
+def test_a_task_takes_a_part_of_the_full_battery_or_more_than_is_in_it(minutes, says):
+    """29 A for ten minutes of 35 Ah or so; for five hours 145 Ah."""
+    task = Task(name="t", minutes=minutes, needs=("Radio",))
+    loads = AircraftLoads(tail="X", consumers=(consumer("Radio", 29.0),))
+    found = named(budget(loads, task, PLAIN, NOW, battery=PLATE), "battery_alone")
+    assert f"would take {says}" in found.text
+
+
+def test_the_headline_says_what_a_load_that_fits_is_no_use_without():
+    off = drawing(6.0, outcome=Outcome.DISCONNECT)
+    assert plan(RADIO, now=off).headline.endswith("But first the battery: disconnect now.")
+    bare = plan(RADIO, PUMP, now=drawing(6.0), battery=None).headline
+    assert bare.endswith("But the start of Pump is more than the supply gives.")
+    thin = PLAIN.model_copy(
+        update={"set_voltage_v": 22.4, "cable": Cable(length_m=20.0, area_mm2=4.0)}
+    )
+    task = Task(name="t", minutes=60.0, needs=("Radio",))
+    loads = AircraftLoads(tail="X", consumers=(RADIO,))
+    low = budget(loads, task, thin, drawing(6.0))
+    assert low.headline.endswith(
+        "But the bus may have as little as 16.7 V, under the 22.0 V that it needs."
+    )
+    assert "But" not in plan(RADIO, PUMP).headline
+
+
+def test_a_battery_still_under_watch_is_not_known_to_cover_a_start():
+    """Its resistance is that of a sound battery; one that accepts nothing draws little, too."""
+    watched = drawing(1.0, 0.5, state_of_charge=FULL, outcome=Outcome.KEEP_WATCHING)
+    result = plan(RADIO, PUMP, now=watched)
+    dip, alone = named(result, "start_dip"), named(result, "start_alone")
+    assert (dip.severity, alone.severity) == (Severity.WATCH, Severity.WATCH)
+    assert "if the battery is sound, which the readings do not show yet" in dip.text
+    sound = drawing(1.0, 0.5, state_of_charge=FULL, outcome=Outcome.TOP_OFF)
+    assert named(plan(RADIO, PUMP, now=sound), "start_dip").severity is Severity.OK
+
+
+def test_the_deepest_of_several_starts_is_the_one_that_is_told():
+    winch = consumer("Winch", 5.0, starting_a=140.0, starting_s=0.4)
+    for motors in ((PUMP, winch), (winch, PUMP)):
+        assert "The start of Winch" in named(plan(RADIO, *motors), "start_dip").text
+
+
+@pytest.mark.parametrize(("starting_a", "speaks"), [(33.0, False), (37.0, True)])
+def test_a_start_that_is_not_surely_within_the_supply_is_beyond_it(starting_a, speaks):
+    """Beside 20 A on 60 A: 33 A with a tenth of error are within 40 A at 98 %, 37 A at 79 %."""
+    motor = consumer("Fan", 2.0, starting_a=starting_a, starting_s=0.4)
+    found = named(plan(RADIO, motor, now=drawing(6.0), battery=None), "start_alone")
+    assert (found is not None) is speaks

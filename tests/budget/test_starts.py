@@ -5,11 +5,17 @@ import json
 import pytest
 
 from batterymodel import Battery, Interval, Outcome, Supply
+from batterymodel.budget.capability import capability
+from batterymodel.budget.case import Told
 from batterymodel.budget.peaks import MotorStart, SupplyLine, dip_without_battery
 from batterymodel.budget.plan import budget
-from batterymodel.budget.resistance import generic_resistance, generic_supply_resistance
+from batterymodel.budget.resistance import generic_resistance, line_resistance
+from batterymodel.budget.starts import bus_battery, supply_line
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable
+from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.reference.wiring import cable_ohm
 from tests.budget.plans import AIRCRAFT, PLAIN, consumer, drawing
 
@@ -51,7 +57,7 @@ def test_a_start_within_the_supply_needs_no_battery():
 def test_the_others_are_on_while_it_starts_and_it_is_not_counted_twice():
     """What a start on the supply alone makes of 20 A beside it; with 25 A it would be more."""
     (start,) = plan(RADIO, PUMP, now=None, battery=None).starts
-    ohm = generic_supply_resistance()
+    ohm = line_resistance(PLAIN)
     line = SupplyLine(28.0, 60.0, ohm.median_ohm, 0.5 / 1.6448536, ohm.log_sd)
     beside = dip_without_battery(MotorStart(5.0, 80.0, 0.4), 20.0, line, 22.0)
     assert start.supply_alone.least_bus_v.mean == pytest.approx(beside.least_bus_v.mean, abs=1e-6)
@@ -112,3 +118,46 @@ def test_the_json_holds_starts_and_the_battery_alone_as_plain_numbers():
     assert found["on_battery"]["stopped_by"] in ("reserve", "least_voltage")
     assert found["battery_ohm"]["generic"] is True
     assert "null" not in json.dumps([dip, found["on_battery"], found["battery_ohm"]])
+
+
+def test_several_starts_are_to_come_one_after_another():
+    """30 A and 30 A beside 20 A are each within 60 A, and both together are not."""
+    fans = tuple(consumer(name, 2.0, starting_a=30.0, starting_s=0.4) for name in ("Fan", "Pump"))
+    found = plan(RADIO, *fans)
+    assert all(start.supply_alone.chance_within > 0.95 for start in found.starts)
+    told = [step for step in found.next_steps if step.startswith("Switch on one after another")]
+    assert len(told) == 1
+    assert "Fan and Pump" in told[0]
+    assert not any("one after another" in step for step in plan(RADIO, fans[0]).next_steps)
+
+
+WARM = Supply(rated_current_a=60.0, rated_at_c=20.0, derating_a_per_c=1.0)
+TASK = Task(name="t", minutes=60.0, needs=("Radio",))
+LOADS = AircraftLoads(tail="X", consumers=(RADIO,))
+TOLD = Told(loads=LOADS, task=TASK, supply=WARM, battery=NOW, plate=PLATE, supply_temp_c=40.0)
+
+
+def test_a_start_meets_the_supply_as_it_is_when_warm_with_all_its_spreads():
+    """At 40 degC 20 A less; half a volt of tolerance at 90 %."""
+    line = supply_line(TOLD, capability(WARM, 60.0, bus_min(LOADS), 40.0))
+    assert (line.set_voltage_v, line.limit_a) == (28.0, 40.0)
+    assert line.set_voltage_sd_v == pytest.approx(0.304, abs=1e-3)
+    assert line.line_log_sd == line_resistance(WARM).log_sd
+
+
+def test_a_start_meets_the_battery_as_told_with_all_its_spreads():
+    """At 95 % (92 to 98 %), by the rest-voltage curve and how far a battery lies off it."""
+    met, rest = bus_battery(TOLD, generic_resistance(PLATE)), data_for(PLATE.chemistry).rest
+    low, mean, high = rest_voltage_v(PLATE, [0.92, 0.95, 0.98], 25.0)
+    off_v = 12.0 * (0.95 * rest.sd_v + 0.05 * rest.sd_empty_v)
+    assert met.rest_voltage_v == pytest.approx(mean)
+    assert met.rest_voltage_sd_v**2 == pytest.approx(((high - low) / 3.29) ** 2 + off_v**2, 1e-3)
+    assert (met.draw_a, met.draw_sd_a) == (pytest.approx(6.0), pytest.approx(0.5))
+    assert met.resistance_log_sd == generic_resistance(PLATE).log_sd
+
+
+def test_what_is_not_known_of_the_others_is_in_the_dip_with_and_without_a_battery():
+    unsure = consumer("Radio", 20.0, continuous_sd_a=9.0)
+    (sure,), (wide,) = (plan(one, PUMP).starts for one in (RADIO, unsure))
+    assert wide.with_battery.battery_peak_a.sd > 1.1 * sure.with_battery.battery_peak_a.sd
+    assert wide.supply_alone.least_bus_v.sd > 1.05 * sure.supply_alone.least_bus_v.sd

@@ -13,6 +13,12 @@ BUDGET = (
             "declared(consumer.continuous_a, consumer.continuous_sd_a, consumer.readings)",
             "declared(consumer.continuous_a, 0.1 * consumer.continuous_a, consumer.readings)",
         ),
+        (
+            "all of its time in a row",
+            "demand",
+            "return min(consumer.duty * longest, 1.0)",
+            "return consumer.duty",
+        ),
         ("spread of duty", "demand", "DUTY_REL_SD = 0.20\n", "DUTY_REL_SD = 0.05\n"),
         ("longest wait", "fit", "LONGEST_WAIT_MINUTES = 6 * 60\n", "LONGEST_WAIT_MINUTES = 700\n"),
     ),
@@ -70,10 +76,17 @@ STARTS = (
             "UNSTATED_RESERVE = 0.60\n",
             "UNSTATED_RESERVE = 0.50\n",
         ),
+        ("voltage under what is on at once", "alone", "rel_sd, load.at_once_a)", "rel_sd)"),
         tests=("tests/budget/test_alone.py",),
     ),
     *changes_in(
         "budget",
+        (
+            "limit of a warm supply",
+            "starts",
+            "limit_a=rated.limit_a",
+            "limit_a=supply.rated_current_a",
+        ),
         ("others while a motor starts", "starts", "if one is not motor)", "if True)"),
         (
             "battery that may not cover",
@@ -91,10 +104,12 @@ STARTS = (
             "or not all(_is_named(one.name, longest.name)",
             "or not all(True",
         ),
+        ("step of nothing", "learned", "TEACHING_SIGMAS = 3.0\n", "TEACHING_SIGMAS = 0.0\n"),
         tests=("tests/budget/test_learned.py",),
     ),
     *changes_in(
         "budget",
+        ("battery under watch", "start_findings", "is not Outcome.KEEP_WATCHING", "is not None"),
         ("draws more for sure", "start_findings", "MORE = 0.95\n", "MORE = 0.5\n"),
         tests=("tests/budget/test_start_findings.py",),
     ),

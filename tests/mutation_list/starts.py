@@ -27,6 +27,19 @@ STARTS = changes_in(
         "(near_a < 99.0).all()",
     ),
     ("spread of charging", "resistance", "_LOG_SD = 0.45, 0.8\n", "_LOG_SD = 0.45, 0.1\n"),
+    (
+        "error of a starting current",
+        "peaks",
+        "STARTING_REL_SD = 0.10\n",
+        "STARTING_REL_SD = 0.01\n",
+    ),
+    (
+        "cable after the meter",
+        "resistance",
+        "own.median_ohm + cable.median_ohm\n",
+        "own.median_ohm\n",
+    ),
+    ("cable nobody told", "resistance", "LOG_SD = 0.006, 0.9\n", "LOG_SD = 0.006, 0.1\n"),
     ("near the limit", "resistance", "NEAR_LIMIT = 0.97\n", "NEAR_LIMIT = 1.5\n"),
     tests=("tests/budget/test_peaks.py", "tests/budget/test_resistance.py"),
 )
@@ -41,6 +54,7 @@ ALONE = changes_in(
         "SHALLOW_DEPTH, DEEP_DEPTH = 0.40,",
     ),
     ("deep", "endurance", "DEEP_DEPTH = 0.10, 0.50\n", "DEEP_DEPTH = 0.10, 0.95\n"),
+    ("slowest rate", "endurance", "SLOWEST_HOURS = 20.0\n", "SLOWEST_HOURS = 100.0\n"),
     ("reserve", "endurance", "np.maximum(low, reserve_fraction)", "low"),
     tests=("tests/budget/test_endurance.py",),
 )

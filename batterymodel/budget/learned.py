@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 
-from batterymodel.basis.intervals import LEVEL_SD, interval_around
+from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.budget.demand import belief_of
 from batterymodel.budget.learning import MeasuredStep, draws_more, measured_steps, updated
 from batterymodel.budget.results import Learned
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.inputs.records import Readings, Supply
+
+MORE = 0.95
+"""Probability from which on a consumer counts as drawing more than before (own choice)."""
 
 TEACHING_SIGMAS = 3.0
 """Errors of a step that it is at least, to teach anything [-] (own choice: an event far from its
@@ -61,12 +64,23 @@ def with_learned(loads: AircraftLoads, learned: tuple[Learned, ...]) -> Aircraft
         Means, spreads and counts of those consumers; a starting current that is below the new
         mean is raised to it. Tasks stay as they are.
     """
-    by_name = {one.name: one for one in learned}
-    consumers = tuple(
-        _with(consumer, by_name[consumer.name]) if consumer.name in by_name else consumer
-        for consumer in loads.consumers
-    )
-    return loads.model_copy(update={"consumers": consumers})
+    return _taking({one.name: (one.after_a, one.readings) for one in learned}, loads)
+
+
+def as_counted(loads: AircraftLoads, learned: tuple[Learned, ...]) -> AircraftLoads:
+    """The aircraft's loads as a budget counts them beside the connection that taught them.
+
+    Parameters
+    ----------
+    loads : AircraftLoads
+    learned : tuple of Learned
+
+    Returns
+    -------
+    AircraftLoads
+        As of `with_learned`, but with the currents of ``Learned.counted_a``.
+    """
+    return _taking({one.name: (one.counted_a, one.readings) for one in learned}, loads)
 
 
 def owner_of(words: str, loads: AircraftLoads) -> Consumer | None:
@@ -119,10 +133,12 @@ def _learned(consumer: Consumer, steps: list[MeasuredStep]) -> Learned:
     for step in steps:
         after = updated(after, abs(step.size_a), step.sd_a)
     more = draws_more(before, [abs(s.size_a) for s in steps], [s.sd_a for s in steps])
+    counted_a = max(after.mean_a, more.seen_a) if more.probability >= MORE else after.mean_a
     return Learned(
         name=consumer.name,
         before_a=interval_around(before.mean_a, before.sd_a, least=0.0),
         after_a=interval_around(after.mean_a, after.sd_a, least=0.0),
+        counted_a=interval_around(counted_a, after.sd_a, least=0.0),
         readings=after.readings,
         steps=len(steps),
         more_probability=more.probability,
@@ -131,14 +147,21 @@ def _learned(consumer: Consumer, steps: list[MeasuredStep]) -> Learned:
     )
 
 
-def _with(consumer: Consumer, learned: Learned) -> Consumer:
-    mean_a = max(learned.after_a.mean, 0.0)
+def _taking(currents: dict[str, tuple[Interval, int]], loads: AircraftLoads) -> AircraftLoads:
+    consumers = tuple(
+        _with(one, *currents[one.name]) if one.name in currents else one for one in loads.consumers
+    )
+    return loads.model_copy(update={"consumers": consumers})
+
+
+def _with(consumer: Consumer, current_a: Interval, readings: int) -> Consumer:
+    mean_a = max(current_a.mean, 0.0)
     starting = consumer.starting_a
     return consumer.model_copy(
         update={
             "continuous_a": mean_a,
-            "continuous_sd_a": (learned.after_a.high - learned.after_a.mean) / LEVEL_SD,
-            "readings": learned.readings,
+            "continuous_sd_a": (current_a.high - current_a.mean) / LEVEL_SD,
+            "readings": readings,
             "starting_a": None if starting is None else max(starting, mean_a),
         }
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -15,7 +16,7 @@ from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
 from batterymodel.budget.findings import bus_voltage_low, findings_for
 from batterymodel.budget.fit import choice_of, room_of, wait_minutes
-from batterymodel.budget.learned import learned_from
+from batterymodel.budget.learned import as_counted, learned_from
 from batterymodel.budget.results import (
     Budget,
     Configuration,
@@ -80,7 +81,7 @@ def budget(
     2. The consumers that run: the fewest left off, the least needed first.
     3. What each limit leaves, and the voltage at the aircraft.
     4. What each motor's start does to the bus, and how long the battery alone would last.
-    5. What the load steps of a connection teach of the consumers.
+    5. What the load steps of a connection teach of the consumers; it is counted from step 2 on.
     6. Findings, and what to do.
 
     Parameters
@@ -124,7 +125,7 @@ def budget(
         supply_temp_c=_temperature("supply_temp_c", supply_temp_c, SUPPLY_TEMP_RANGE_C),
         on=on,
     )
-    case = _case(told)
+    case = _case(told, _learned(told))
     return Budget(
         verdict=case.verdict,
         headline=_headline(case),
@@ -153,8 +154,9 @@ def budget(
     )
 
 
-def _case(told: Told) -> BudgetCase:
-    """What follows from what was told."""
+def _case(as_told: Told, learned: tuple[Learned, ...]) -> BudgetCase:
+    """What follows from what was told, its consumers counted with what was learned of them."""
+    told = replace(as_told, loads=as_counted(as_told.loads, learned))
     able = capability(told.supply, told.task.minutes, bus_min(told.loads), told.supply_temp_c)
     choice = choice_of(told, able)
     rooms = {limit: room_of(told, limit, choice.runs) for limit in able.limits}
@@ -176,7 +178,7 @@ def _case(told: Told) -> BudgetCase:
         starts=() if verdict is Verdict.TOO_MUCH else starts_of(told, running, able, ohm),
         battery_ohm=ohm,
         on_battery=task_on_battery(told, load, ohm),
-        learned=_learned(told),
+        learned=learned,
     )
 
 

@@ -162,13 +162,15 @@ class Learned(Result):
     """What a connection's load steps taught of one consumer [A].
 
     ``readings`` is the number of steps its current rests on now, ``steps`` how many of them are of
-    this connection. ``more_probability`` [0..1] that it draws more than before, ``more_a`` how much
-    if so, ``seen_a`` the mean of the new steps.
+    this connection. ``counted_a`` is what this budget counts it with: ``after_a``, and no less than
+    ``seen_a`` where it draws more than before. ``more_probability`` [0..1] that it does,
+    ``more_a`` how much if so, ``seen_a`` the mean of the new steps.
     """
 
     name: str
     before_a: Interval
     after_a: Interval
+    counted_a: Interval
     readings: int
     steps: int
     more_probability: float

@@ -6,6 +6,7 @@ from batterymodel.basis.intervals import Interval
 from batterymodel.budget.alone import reserve_of
 from batterymodel.budget.case import BudgetCase
 from batterymodel.budget.endurance import Endurance
+from batterymodel.budget.learned import MORE
 from batterymodel.budget.peaks import Dip
 from batterymodel.budget.results import Start
 from batterymodel.budget.selection import HELD
@@ -24,9 +25,6 @@ from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import OWN_RULE, against
 from batterymodel.rules.results import Finding, Outcome, Severity
 from batterymodel.rules.wording import minutes_words
-
-MORE = 0.95
-"""Probability from which on a consumer counts as drawing more than before (own choice)."""
 
 
 def start_dip(case: BudgetCase) -> Finding | None:
@@ -167,6 +165,7 @@ def draws_more(case: BudgetCase) -> Finding | None:
         more=amperes(surest.more_a.mean),
         low=amperes(surest.more_a.low),
         high=amperes(surest.more_a.high),
+        counted=amperes(surest.counted_a.mean),
     )
     limit = Limit(surest.before_a.mean, "A", "what was known of it before", generic=False)
     return against("draws_more", Severity.WATCH, text, surest.seen_a, limit)

@@ -112,7 +112,7 @@ TEXTS = {
     "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
     "would take {depth}, {wear}.",
     "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
-    "({low} to {high}). Have it looked at, or correct its entry.",
+    "({low} to {high}). It counts with {counted} here. Have it looked at, or correct its entry.",
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
     "supply_warm.watch": "The rating holds up to {limit:.0f} °C and the air at the supply has "
     "{value:.0f} °C: how much less it gives there is not known. Its maker's papers tell.",

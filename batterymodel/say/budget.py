@@ -246,6 +246,7 @@ def learned_words(budget: Budget) -> tuple[str, ...]:
             before=f"{one.before_a.mean:.1f} A",
             after=f"{one.after_a.mean:.1f} A",
             readings=one.readings,
+            counted=f"{one.counted_a.mean:.1f} A",
         )
         for one in budget.learned
     )

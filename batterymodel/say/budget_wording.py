@@ -50,7 +50,7 @@ ALONE_UNKNOWN = (
 
 LEARNED = (
     "{name} took {seen} where {before} was known: put {after} into its entry, "
-    "with readings = {readings}."
+    "with readings = {readings}. It counts with {counted} here."
 )
 
 TASK_LINE = "{task} ({minutes}): {answer}."

@@ -10,7 +10,6 @@ from typing import Any
 from batterymodel.assessment import assess
 from batterymodel.basis.text import alike
 from batterymodel.budget.battery import BatteryNow, battery_now
-from batterymodel.budget.learned import with_learned
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget, Verdict
 from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes
@@ -63,9 +62,6 @@ TAUGHT = (
     "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
     "{after} now."
 )
-GROWN = "draws_more"
-"""The rule that compares a consumer with what was known of it before."""
-
 BATTERY_FIRST_WORD, BATTERY_FIRST_SIGN = "Battery first", "✕"
 BOX_OF_VERDICT = {
     Verdict.FITS: "top_off",
@@ -154,20 +150,7 @@ def power_view(
         seen, why_not = battery_seen(store, store.aircraft(tail), now)
         learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
     told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
-    return PowerView(_budget(learned.loads, task, supply, told), seen, why_not, learned)
-
-
-def _budget(loads: AircraftLoads, task: str, supply: Supply, told: dict[str, Any]) -> Budget:
-    """The budget with what the connection looked at teaches; whether more is drawn is said by what
-    was known before it."""
-    before = budget(loads, task, supply, **told)
-    if not before.learned:
-        return before
-    now = budget(with_learned(loads, before.learned), task, supply, **told)
-    findings = [f for f in now.findings if f.rule != GROWN]
-    findings += [f for f in before.findings if f.rule == GROWN]
-    findings.sort(key=lambda f: -SEVERITY_ORDER.index(f.severity))
-    return now.model_copy(update={"learned": before.learned, "findings": tuple(findings)})
+    return PowerView(budget(learned.loads, task, supply, **told), seen, why_not, learned)
 
 
 def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
@@ -347,7 +330,7 @@ def taught_words(result: Budget) -> tuple[str, ...]:
             name=one.name,
             seen=amperes(one.seen_a),
             before=amperes(one.before_a.mean),
-            after=amperes(one.after_a.mean),
+            after=amperes(one.counted_a.mean),
         )
         for one in result.learned
     )

@@ -65,6 +65,19 @@ def test_a_consumer_that_draws_more_is_watched():
     assert (found.severity, found.limit) == (Severity.WATCH, 5.0)
     assert found.value == pytest.approx(9.0, abs=0.1)
     assert found.text.startswith("Pump drew 9 A where 5 A was known of it: 4 A more")
+    assert "It counts with 9 A here." in found.text
+
+
+def test_a_consumer_that_draws_more_counts_with_what_it_drew():
+    """6 A to spare with the 5 A that were known of the pump, 2 A less for 4 A more and its spread:
+    what fits is judged by the same readings that show it."""
+    task = Task(name="t", minutes=60.0, needs=("Avionics", "Pump"))
+    silent = READINGS.model_copy(update={"events": ()})
+    known, grown = (budget(LOADS, task, PLAIN, NOW, readings=r) for r in (silent, READINGS))
+    pump = next(one for one in grown.consumers if one.name == "Pump")
+    assert pump.continuous_a.mean == pytest.approx(9.0, abs=0.1)
+    assert pump.continuous_a.sd > 1.0
+    assert grown.spare_a < known.spare_a - 4.0
 
 
 @pytest.mark.parametrize(

@@ -110,7 +110,7 @@ STARTS = (
     *changes_in(
         "budget",
         ("battery under watch", "start_findings", "is not Outcome.KEEP_WATCHING", "is not None"),
-        ("draws more for sure", "start_findings", "MORE = 0.95\n", "MORE = 0.5\n"),
+        ("draws more for sure", "learned", "MORE = 0.95\n", "MORE = 0.5\n"),
         tests=("tests/budget/test_start_findings.py",),
     ),
 )

@@ -12,7 +12,6 @@ from batterymodel.inputs.records import Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
 from batterymodel.say.ground_power import (
     FRESH,
-    GROWN,
     READ_AGAIN,
     battery_seen,
     battery_words,
@@ -161,7 +160,7 @@ def test_a_consumer_that_draws_more_than_on_record_is_a_finding(store):
     told = plan.model_copy(update={"consumers": consumers, "on": date(2026, 2, 15)})
     store.add(LoadPlan(aircraft_id=aircraft, on=date(2026, 2, 15), loads=told))
     view = view_of(store, datetime(2026, 2, 16, 18, 0, tzinfo=UTC))
-    [grown] = [finding for finding in view.budget.findings if finding.rule == GROWN]
+    [grown] = [finding for finding in view.budget.findings if finding.rule == "draws_more"]
     assert grown.severity is Severity.WATCH
     assert "Avionics drew" in grown.text
     assert "where 6 A was known" in grown.text

@@ -286,7 +286,7 @@ def supply_warm(case: BudgetCase) -> Finding | None:
 
 
 def wall_circuit_unknown(case: BudgetCase) -> Finding | None:
-    """A wall circuit that nobody told of.
+    """A wall circuit that nobody told of, or not enough to say what it carries.
 
     Parameters
     ----------
@@ -298,8 +298,8 @@ def wall_circuit_unknown(case: BudgetCase) -> Finding | None:
     """
     if circuit_output_a(case.told.supply) is not None:
         return None
-    text = tell("wall_circuit_unknown.note")
-    return Finding(rule="wall_circuit_unknown", severity=Severity.NOTE, text=text, source=OWN_RULE)
+    text = tell("wall_circuit_unknown.watch")
+    return Finding(rule="wall_circuit_unknown", severity=Severity.WATCH, text=text, source=OWN_RULE)
 
 
 def load_figures(case: BudgetCase) -> Finding | None:

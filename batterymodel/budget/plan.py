@@ -31,6 +31,7 @@ from batterymodel.budget.starts import resistance_of, starts_of
 from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
+    CIRCUIT_UNKNOWN,
     HEADLINE_BATTERY_OFF,
     HEADLINE_LOW,
     HEADLINE_START,
@@ -205,6 +206,7 @@ def _headline(case: BudgetCase) -> str:
         limit=amperes(room.limit_a),
         name=room.name,
         off=listed(off) if off else "",
+        but="" if circuit_output_a(case.told.supply) is not None else CIRCUIT_UNKNOWN,
     )
     start = deepest(case)
     if start is not None:

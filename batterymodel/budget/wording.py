@@ -54,12 +54,14 @@ WHY = {
 }
 
 HEADLINES = {
-    Verdict.FITS: "{task} fits on {supply}, {spare} to spare below the {limit} of the {name}.",
+    Verdict.FITS: "{task} fits on {supply}, {spare} to spare below the {limit} of the {name}{but}.",
     Verdict.FITS_WITH_LESS: "{task} fits on {supply} without {off}, {spare} to spare below the "
-    "{limit} of the {name}.",
+    "{limit} of the {name}{but}.",
     Verdict.TOO_MUCH: "{task} does not fit on {supply}: even the least that must run is, with "
     "its margin, {short} over the {limit} of the {name}.",
 }
+
+CIRCUIT_UNKNOWN = "; the wall circuit is not known"
 
 HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
 
@@ -116,8 +118,9 @@ TEXTS = {
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
     "supply_warm.watch": "The rating holds up to {limit:.0f} °C and the air at the supply has "
     "{value:.0f} °C: how much less it gives there is not known. Its maker's papers tell.",
-    "wall_circuit_unknown.note": "Breaker or input current of the wall circuit is not known, so "
-    "that only the supply's own rating was looked at.",
+    "wall_circuit_unknown.watch": "What the wall circuit carries is not known: it may trip below "
+    "the limits that were looked at. Tell its breaker, and the supply's input current at full load "
+    "or its input voltage.",
     "load_figures.note": "The currents come from no document that was named. Measure them, or take "
     "them from the aircraft's papers.",
 }

@@ -10,6 +10,7 @@ from batterymodel.budget.results import Budget, ConsumerLine, Part, Start, Verdi
 from batterymodel.budget.selection import HELD
 from batterymodel.budget.wording import (
     CHECK_WORDS,
+    CIRCUIT_UNKNOWN,
     RULE_WORDS,
     WHY,
     amperes,
@@ -318,7 +319,9 @@ def tasks_text(budgets: Iterable[Budget]) -> str:
 def _verdict_words(budget: Budget) -> str:
     tightest = budget.room[0]
     off = [one.name for one in budget.consumers if one.part is Part.WANTED and not one.runs]
+    unknown = "wall_circuit" in budget.not_checked
     return words.ANSWERS[budget.verdict].format(
+        but=CIRCUIT_UNKNOWN if unknown else "",
         spare=amperes_spare(budget.spare_a),
         short=amperes_short(-budget.spare_a),
         name=tightest.name,

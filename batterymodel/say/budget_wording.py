@@ -5,8 +5,8 @@ from __future__ import annotations
 from batterymodel.budget.results import Verdict
 
 ANSWERS = {
-    Verdict.FITS: "fits, {spare} to spare",
-    Verdict.FITS_WITH_LESS: "fits without {off}, {spare} to spare",
+    Verdict.FITS: "fits, {spare} to spare{but}",
+    Verdict.FITS_WITH_LESS: "fits without {off}, {spare} to spare{but}",
     Verdict.TOO_MUCH: "does not fit, {short} over the {name}",
 }
 

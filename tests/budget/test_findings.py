@@ -139,8 +139,8 @@ def test_a_warm_supply_is_watched_where_its_derating_is_not_known():
     assert "gives 55 A instead of 60 A" in told.text
 
 
-def test_a_wall_circuit_nobody_told_of_is_noted():
-    assert found("wall_circuit_unknown").severity is Severity.NOTE
+def test_a_wall_circuit_nobody_told_of_is_watched():
+    assert found("wall_circuit_unknown").severity is Severity.WATCH
     assert found("wall_circuit_unknown", ON_15_A) is None
 
 

@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import InputError, Supply
+from batterymodel import InputError, Severity, Supply
 from batterymodel.basis.text import one_line
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Part, Verdict
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer, Task
+from batterymodel.say.budget import answer
 from tests.budget.plans import AIRCRAFT, ON_15_A, PLAIN, consumer, drawing
 
 MARGIN_A = 1.645
@@ -26,8 +27,30 @@ def test_what_is_to_spare_by_hand():
     assert found.room[0].load_a.mean == pytest.approx(44.0)
     assert found.spare_a == pytest.approx(60.0 - 44.0 - MARGIN_A, abs=1e-3)
     assert found.headline == (
-        "Update databases fits on Cart 1, 14 A to spare below the 60 A of the supply rating."
+        "Update databases fits on Cart 1, 14 A to spare below the 60 A of the supply rating; "
+        "the wall circuit is not known."
     )
+
+
+@pytest.mark.parametrize(
+    ("circuit", "known"),
+    [
+        ({}, False),
+        ({"circuit_breaker_a": 15.0}, False),
+        ({"input_voltage_v": 120.0}, False),
+        ({"circuit_breaker_a": 15.0, "input_voltage_v": 120.0}, True),
+        ({"circuit_breaker_a": 15.0, "input_current_full_load_a": 17.5}, True),
+    ],
+)
+def test_a_wall_circuit_that_cannot_be_told_is_said_where_the_verdict_is_read(circuit, known):
+    """A 15 A breaker without the supply's input voltage leaves open what it carries."""
+    supply = Supply(rated_current_a=60.0, **circuit)
+    found = budget(AIRCRAFT, "Update databases", supply, drawing(3.0))
+    assert found.verdict is Verdict.FITS
+    for said in (found.headline, answer(found)):
+        assert ("; the wall circuit is not known" in said) is not known
+    watched = {f.rule for f in found.findings if f.severity is Severity.WATCH}
+    assert ("wall_circuit_unknown" in watched) is not known
 
 
 def test_the_least_important_that_does_not_fit_is_left_off():

@@ -22,8 +22,8 @@ class BatteryNow:
     ``current_a`` is positive while it charges. ``floor_a`` is the current left after the taper [A]
     and ``time_constant_s`` that of its fall [s]; None: it is taken to stay as it is. ``at_limit``:
     the supply gave all it can, and ``current_a`` is what the battery would take of a larger one.
-    ``state_of_charge`` [0..1] and ``capacity_ah`` [Ah] are what the readings told, and ``outcome``
-    what follows for the battery.
+    ``floor_sd_a`` is the spread of ``floor_a`` [A]. ``state_of_charge`` [0..1] and ``capacity_ah``
+    [Ah] are what the readings told, and ``outcome`` what follows for the battery.
     """
 
     current_a: Interval
@@ -33,6 +33,7 @@ class BatteryNow:
     state_of_charge: Interval | None = None
     capacity_ah: Interval | None = None
     outcome: Outcome | None = None
+    floor_sd_a: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a draw that cannot be: below zero it would make room for consumers."""
@@ -73,6 +74,18 @@ class BatteryNow:
             Spread falls with the current; what was known of charge and capacity is left as it was.
         """
         return replace(self, current_a=self._faded(self._left(60.0 * minutes)))
+
+    def settled(self) -> BatteryNow:
+        """The battery once its draw has fallen to the current that is left after the taper.
+
+        Returns
+        -------
+        BatteryNow
+            No longer at the supply's limit.
+        """
+        floor_a = min(self.floor_a, self.current_a.mean)
+        current_a = interval_around(floor_a, self.floor_sd_a, least=0.0)
+        return replace(self, current_a=current_a, at_limit=False)
 
     def average_a(self, minutes: float) -> Interval:
         """Mean draw over the next minutes.
@@ -130,6 +143,7 @@ def battery_now(assessment: Assessment) -> BatteryNow:
         state_of_charge=assessment.state_of_charge.now,
         capacity_ah=assessment.capacity_ah,
         outcome=assessment.outcome,
+        floor_sd_a=taper.standard_errors.get("floor_a", 0.0),
     )
 
 

@@ -16,6 +16,7 @@ from batterymodel.budget.results import (
     Load,
     Part,
     Room,
+    Settled,
     Start,
     Verdict,
 )
@@ -77,6 +78,7 @@ class BudgetCase:
     battery_ohm: Resistance | None = None
     on_battery: Endurance | None = None
     learned: tuple[Learned, ...] = ()
+    settled: Settled | None = None
 
     @property
     def tightest(self) -> Room:

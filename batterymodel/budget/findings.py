@@ -18,6 +18,7 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
+    settled_words,
     tell,
     volts,
 )
@@ -57,6 +58,15 @@ def output_limit(case: BudgetCase) -> Finding:
     """
     room, battery = case.tightest, case.told.battery
     fits = room.spare_a >= 0.0
+    limit = _as_limit(case, room.name)
+    if case.settled is not None and battery is not None and not fits:
+        text = tell(
+            "output_limit.at_limit",
+            draw=amperes(battery.current_a.mean),
+            float=amperes(case.settled.battery_a.mean),
+            then=settled_words(case.settled),
+        )
+        return against("output_limit", Severity.WATCH, text, room.with_margin_a, limit)
     text = tell(
         "output_limit.ok" if fits else "output_limit.watch",
         load=amperes(room.load_a.mean),
@@ -71,7 +81,7 @@ def output_limit(case: BudgetCase) -> Finding:
         name=room.name,
     )
     severity = Severity.OK if fits else Severity.WATCH
-    return against("output_limit", severity, text, room.with_margin_a, _as_limit(case, room.name))
+    return against("output_limit", severity, text, room.with_margin_a, limit)
 
 
 def limit_unconfirmed(case: BudgetCase) -> Finding | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import hypot
 
 import numpy as np
@@ -105,6 +106,27 @@ def room_of(told: Told, limit: OutputLimit, runs: BoolArray) -> Room:
         with_margin_a=limit.limit_a + excess_a,
         spare_a=-excess_a,
     )
+
+
+def settled_of(told: Told, capability: Capability) -> tuple[Choice, Room] | None:
+    """What would run, and the limit that leaves least, once the battery's draw has fallen.
+
+    Parameters
+    ----------
+    told : Told
+    capability : Capability
+
+    Returns
+    -------
+    choice, room : Choice, Room, or None
+        None where the supply is not at its limit now.
+    """
+    if told.battery is None or not told.battery.at_limit:
+        return None
+    then = replace(told, battery=told.battery.settled())
+    choice = choice_of(then, capability)
+    rooms = (room_of(then, one, choice.runs) for one in capability.limits if one.applies)
+    return choice, min(rooms, key=lambda room: room.spare_a)
 
 
 def wait_minutes(told: Told, capability: Capability) -> float | None:

@@ -15,14 +15,16 @@ from batterymodel.budget.capability import bus_voltage, capability
 from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
 from batterymodel.budget.findings import bus_voltage_low, findings_for
-from batterymodel.budget.fit import choice_of, room_of, wait_minutes
+from batterymodel.budget.fit import choice_of, room_of, settled_of, wait_minutes
 from batterymodel.budget.learned import as_counted, learned_from
 from batterymodel.budget.results import (
     Budget,
+    Capability,
     Configuration,
     ConsumerLine,
     Learned,
     Part,
+    Settled,
     Verdict,
 )
 from batterymodel.budget.selection import Choice
@@ -32,6 +34,7 @@ from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
     CIRCUIT_UNKNOWN,
+    HEADLINE_AT_LIMIT,
     HEADLINE_BATTERY_OFF,
     HEADLINE_LOW,
     HEADLINE_START,
@@ -45,6 +48,7 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
+    settled_words,
     supply_words,
     volts,
 )
@@ -141,6 +145,7 @@ def budget(
         spare_a=case.tightest.spare_a,
         consumers=_consumer_lines(case),
         wait_minutes=case.wait_minutes,
+        settled=case.settled,
         voltage=case.voltage,
         starts=case.starts,
         battery_ohm=case.battery_ohm,
@@ -180,6 +185,21 @@ def _case(as_told: Told, learned: tuple[Learned, ...]) -> BudgetCase:
         battery_ohm=ohm,
         on_battery=task_on_battery(told, load, ohm),
         learned=learned,
+        settled=None if verdict is Verdict.FITS else _settled(told, able),
+    )
+
+
+def _settled(told: Told, able: Capability) -> Settled | None:
+    found = settled_of(told, able)
+    if found is None or told.battery is None:
+        return None
+    choice, room = found
+    wants = (told.loads.consumers[place].name for place in told.wants if not choice.runs[place])
+    return Settled(
+        verdict=_verdict(told, choice),
+        battery_a=told.battery.settled().current_a,
+        room=room,
+        left_off=tuple(wants),
     )
 
 
@@ -197,8 +217,19 @@ def _verdict(told: Told, choice: Choice) -> Verdict:
 
 
 def _headline(case: BudgetCase) -> str:
+    said = _fit_words(case)
+    start = deepest(case)
+    if start is not None:
+        said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
+    said += _but(case)
+    return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
+
+
+def _fit_words(case: BudgetCase) -> str:
+    """Whether the load fits; at the supply's limit, what holds now and what would hold later."""
     room, off = case.tightest, case.names(Part.WANTED, runs=False)
-    said = HEADLINES[case.verdict].format(
+    at_limit = case.verdict is Verdict.TOO_MUCH and case.settled is not None
+    return (HEADLINE_AT_LIMIT if at_limit else HEADLINES[case.verdict]).format(
         task=case.told.task.name,
         supply=supply_words(case.told.supply),
         spare=amperes_spare(room.spare_a),
@@ -207,12 +238,20 @@ def _headline(case: BudgetCase) -> str:
         name=room.name,
         off=listed(off) if off else "",
         but="" if circuit_output_a(case.told.supply) is not None else CIRCUIT_UNKNOWN,
+        **_settled_values(case),
     )
-    start = deepest(case)
-    if start is not None:
-        said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
-    said += _but(case)
-    return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
+
+
+def _settled_values(case: BudgetCase) -> dict[str, str]:
+    """What the sentences of a supply at its limit are filled in with."""
+    settled, battery = case.settled, case.told.battery
+    if settled is None or battery is None:
+        return {}
+    return {
+        "draw": amperes(battery.current_a.mean),
+        "float": amperes(settled.battery_a.mean),
+        "then": settled_words(settled),
+    }
 
 
 def _but(case: BudgetCase) -> str:
@@ -269,21 +308,25 @@ def _next_steps(case: BudgetCase) -> tuple[str, ...]:
     keys = ["leave_off"] if values["names"] else []
     keys += ["one_by_one"] if len(case.starts) > 1 else []
     expect = "expect_without" if case.told.battery is None else "expect"
-    keys += ["too_much"] if case.verdict is Verdict.TOO_MUCH else [expect]
+    still = case.verdict if case.settled is None else case.settled.verdict
+    keys += [expect] if case.verdict is not Verdict.TOO_MUCH else []
+    keys += ["settle"] if case.settled is not None else []
+    keys += ["too_much"] if still is Verdict.TOO_MUCH else []
     keys += ["wait"] if case.wait_minutes is not None else []
     return tuple(NEXT_STEPS[key].format(**values) for key in keys)
 
 
 def _step_values(case: BudgetCase) -> dict[str, str]:
     off = case.names(*Part, runs=False)
-    load_a = case.total_a
+    load_a, room = case.total_a, case.tightest if case.settled is None else case.settled.room
     return {
+        **_settled_values(case),
         "names": listed(off) if off else "",
         "starting": listed(one.name for one in case.starts) if case.starts else "",
         "load": amperes(load_a.mean),
         "low": amperes(load_a.low),
         "high": amperes(load_a.high),
-        "short": amperes_short(-case.tightest.spare_a),
+        "short": amperes_short(-room.spare_a),
         "minutes": minutes_words(case.wait_minutes or 0.0),
     }
 

@@ -90,6 +90,19 @@ class Room(Result):
     spare_a: float
 
 
+class Settled(Result):
+    """What would hold once the battery's draw has fallen to ``battery_a`` [A] after its taper.
+
+    ``room`` is the limit that then leaves the least, ``left_off`` what is wanted and still does not
+    fit. When that is, readings of a supply at its limit do not tell.
+    """
+
+    verdict: Verdict
+    battery_a: Interval
+    room: Room
+    left_off: tuple[str, ...]
+
+
 class ConsumerLine(Result):
     """One consumer in a task: what it draws, what it is to the task, whether it runs."""
 
@@ -187,6 +200,8 @@ class Budget(Result):
     falls; None where it fits now or waiting does not help. ``starts`` are those of the consumers
     that run, ``battery_ohm`` the battery's resistance with its leads, ``on_battery`` the same task
     without ground power; these two are None where no battery is known that may be used.
+    ``settled`` is what holds after the battery's taper, where the supply is at its limit now and
+    not all of the task fits; else None.
     """
 
     verdict: Verdict
@@ -202,6 +217,7 @@ class Budget(Result):
     spare_a: float
     consumers: tuple[ConsumerLine, ...]
     wait_minutes: float | None
+    settled: Settled | None
     voltage: BusVoltage
     starts: tuple[Start, ...]
     battery_ohm: Resistance | None

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from math import ceil, floor
 
 from batterymodel.budget.endurance import StoppedBy, WearGrade
-from batterymodel.budget.results import Part, Verdict
+from batterymodel.budget.results import Part, Settled, Verdict
 from batterymodel.inputs.records import Supply
 
 VERDICT_WORDS = {
@@ -61,6 +61,19 @@ HEADLINES = {
     "its margin, {short} over the {limit} of the {name}.",
 }
 
+HEADLINE_AT_LIMIT = (
+    "{task} does not fit on {supply} now: it gives all it can, and the battery would take about "
+    "{draw}. Once the battery draws about {float}, {then}{but}. When that is, nobody can tell yet."
+)
+
+SETTLED = {
+    Verdict.FITS: "all of it fits, {spare} to spare below the {limit} of the {name}",
+    Verdict.FITS_WITH_LESS: "it fits without {off}, {spare} to spare below the {limit} of the "
+    "{name}",
+    Verdict.TOO_MUCH: "what must run is, with its margin, still {short} over the {limit} of the "
+    "{name}",
+}
+
 CIRCUIT_UNKNOWN = "; the wall circuit is not known"
 
 HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
@@ -76,6 +89,8 @@ TEXTS = {
     "stays {spare} below the {limit} of the {name}.",
     "output_limit.watch": "What must run draws {load} ({low} to {high}), {battery}. With its "
     "margin it is {short} over the {limit} of the {name}.",
+    "output_limit.at_limit": "What must run and the {draw} that the battery would take are more "
+    "than the supply gives now: it is at its limit. Once the battery draws about {float}, {then}.",
     "limit_unconfirmed.watch": "The limit that binds, {limit} of the {name}, is generic: "
     "{source}. Confirm it before relying on it.",
     "over_hours.note": "For less than three hours only: over three hours or more the wall circuit "
@@ -154,6 +169,8 @@ NEXT_STEPS = {
     "expect_without": "With this on and no battery the supply's ammeter should show about {load} "
     "({low} to {high}). What is above is the battery's draw, or something else that is on.",
     "wait": "Wait {minutes}: by then the battery's draw has fallen far enough for all of it.",
+    "settle": "Wait, and read the ammeter again: once the battery draws about {float}, {then}. "
+    "When that is, the readings do not tell.",
     "too_much": "Do the task in parts, or use a supply and a circuit that give {short} more.",
 }
 
@@ -276,6 +293,28 @@ def listed(names: Iterable[str]) -> str:
     """
     *before, last = names
     return f"{', '.join(before)} and {last}" if before else last
+
+
+def settled_words(settled: Settled) -> str:
+    """What would hold once the battery's draw has fallen, to stand behind that condition.
+
+    Parameters
+    ----------
+    settled : Settled
+
+    Returns
+    -------
+    str
+        Without a capital and a full stop.
+    """
+    room = settled.room
+    return SETTLED[settled.verdict].format(
+        spare=amperes_spare(room.spare_a),
+        short=amperes_short(-room.spare_a),
+        limit=amperes(room.limit_a),
+        name=room.name,
+        off=listed(settled.left_off) if settled.left_off else "",
+    )
 
 
 def supply_words(supply: Supply) -> str:

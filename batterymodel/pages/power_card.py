@@ -76,7 +76,8 @@ def power_figures(budget: Budget) -> str:
     volts, volts_spread = amount(budget.voltage.at_aircraft_v, "V")
     left = ("To spare", amperes_spare(spare_a), "with its margin")
     if spare_a < 0.0:
-        left = ("Too much", amperes_short(-spare_a), "with its margin")
+        now = "Too much" if budget.settled is None else "Too much now"
+        left = (now, amperes_short(-spare_a), "with its margin")
     return figures(
         [
             left,

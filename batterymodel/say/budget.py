@@ -17,6 +17,7 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
+    settled_words,
     volts,
 )
 from batterymodel.rules.case import OWN_RULE
@@ -319,9 +320,12 @@ def tasks_text(budgets: Iterable[Budget]) -> str:
 def _verdict_words(budget: Budget) -> str:
     tightest = budget.room[0]
     off = [one.name for one in budget.consumers if one.part is Part.WANTED and not one.runs]
-    unknown = "wall_circuit" in budget.not_checked
+    but = CIRCUIT_UNKNOWN if "wall_circuit" in budget.not_checked else ""
+    if budget.settled is not None and budget.verdict is Verdict.TOO_MUCH:
+        then = settled_words(budget.settled) + but
+        return words.NOT_NOW.format(float=amperes(budget.settled.battery_a.mean), then=then)
     return words.ANSWERS[budget.verdict].format(
-        but=CIRCUIT_UNKNOWN if unknown else "",
+        but=but,
         spare=amperes_spare(budget.spare_a),
         short=amperes_short(-budget.spare_a),
         name=tightest.name,

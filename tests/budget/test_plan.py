@@ -120,6 +120,36 @@ def test_no_wait_where_it_does_not_help_or_is_not_known(battery):
     assert budget(AIRCRAFT, "Update databases", ON_15_A, battery).wait_minutes is None
 
 
+AT_LIMIT = {"floor_a": 2.0, "time_constant_s": 1800.0, "at_limit": True}
+
+
+@pytest.mark.parametrize(
+    ("task", "supply", "then"),
+    [
+        ("Update databases", PLAIN, "all of it fits, 18 A to spare below the 60 A"),
+        ("Panel training", ON_15_A, "all of it fits, 3.4 A to spare below the 41 A"),
+        ("Update databases", Supply(rated_current_a=30.0), "it fits without Blower, 6.3 A to"),
+        ("Panel training", Supply(rated_current_a=30.0), "is, with its margin, still 7.7 A over"),
+    ],
+)
+def test_a_supply_at_its_limit_is_judged_now_and_after_the_taper(task, supply, then):
+    """38 A and 34 A of consumers and 2 A that the battery takes after its taper, with 1.645 A of
+    margin; what 55 A of a charge that falls leave says nothing of that."""
+    found = budget(AIRCRAFT, task, supply, drawing(55.0, **AT_LIMIT))
+    assert found.verdict is Verdict.TOO_MUCH
+    assert "now: it gives all it can, and the battery would take about 55 A" in found.headline
+    for said in (found.headline, answer(found), " ".join(found.next_steps)):
+        assert then in said
+        assert "even the least" not in said
+    assert found.wait_minutes is None
+    assert any("the readings do not tell" in step for step in found.next_steps)
+
+
+def test_a_supply_below_its_limit_is_judged_as_it_is():
+    assert budget(AIRCRAFT, "Panel training", ON_15_A, drawing(55.0, floor_a=2.0)).settled is None
+    assert budget(AIRCRAFT, "Update databases", PLAIN, drawing(9.0, **AT_LIMIT)).settled is None
+
+
 def test_the_lines_say_what_each_is_and_why():
     found = budget(AIRCRAFT, "Update databases", ON_15_A, drawing(13.0))
     lines = {line.name: line for line in found.consumers}

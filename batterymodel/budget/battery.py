@@ -22,7 +22,8 @@ class BatteryNow:
     ``current_a`` is positive while it charges. ``floor_a`` is the current left after the taper [A]
     and ``time_constant_s`` that of its fall [s]; None: it is taken to stay as it is. ``at_limit``:
     the supply gave all it can, and ``current_a`` is what the battery would take of a larger one.
-    ``floor_sd_a`` is the spread of ``floor_a`` [A]. ``state_of_charge`` [0..1] and ``capacity_ah``
+    ``floor_sd_a`` is the spread of ``floor_a`` [A] and ``time_constant_log_sd`` that of the
+    logarithm of the time constant [ln]. ``state_of_charge`` [0..1] and ``capacity_ah``
     [Ah] are what the readings told, and ``outcome`` what follows for the battery.
     """
 
@@ -34,6 +35,7 @@ class BatteryNow:
     capacity_ah: Interval | None = None
     outcome: Outcome | None = None
     floor_sd_a: float = 0.0
+    time_constant_log_sd: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a draw that cannot be: below zero it would make room for consumers."""
@@ -144,6 +146,8 @@ def battery_now(assessment: Assessment) -> BatteryNow:
         capacity_ah=assessment.capacity_ah,
         outcome=assessment.outcome,
         floor_sd_a=taper.standard_errors.get("floor_a", 0.0),
+        time_constant_log_sd=taper.standard_errors.get("time_constant_s", 0.0)
+        / taper.time_constant_s,
     )
 
 

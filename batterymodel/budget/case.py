@@ -73,7 +73,7 @@ class BudgetCase:
     over_hours: Room | None
     verdict: Verdict
     voltage: BusVoltage
-    wait_minutes: float | None
+    wait_minutes: Interval | None
     starts: tuple[Start, ...] = ()
     battery_ohm: Resistance | None = None
     on_battery: Endurance | None = None

@@ -9,7 +9,7 @@ from math import hypot
 import numpy as np
 
 from batterymodel.basis.arrays import BoolArray
-from batterymodel.basis.intervals import LEVEL, Interval, interval_around
+from batterymodel.basis.intervals import LEVEL, LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import PANEL_AMMETER_SD_A
 from batterymodel.budget.battery import BatteryNow
 from batterymodel.budget.case import Told
@@ -129,7 +129,7 @@ def settled_of(told: Told, capability: Capability) -> tuple[Choice, Room] | None
     return choice, min(rooms, key=lambda room: room.spare_a)
 
 
-def wait_minutes(told: Told, capability: Capability) -> float | None:
+def wait_minutes(told: Told, capability: Capability) -> Interval | None:
     """Minutes until all that is needed and wanted fits, as the battery's draw falls.
 
     Parameters
@@ -139,13 +139,31 @@ def wait_minutes(told: Told, capability: Capability) -> float | None:
 
     Returns
     -------
-    float or None
-        Whole minutes [min]; None where it fits now, or not within `LONGEST_WAIT_MINUTES`.
+    Interval or None
+        Whole minutes [min], with the time constant as it is believed and at both ends of its
+        interval, none above `LONGEST_WAIT_MINUTES`; None where it fits now, or not within that.
     """
-    battery, everything = told.battery, must_run(told)
-    everything[list(told.wants)] = True
+    battery = told.battery
     if battery is None or battery.time_constant_s is None or battery.at_limit:
         return None
+    reach = LEVEL_SD * battery.time_constant_log_sd
+    mean, low, high = (
+        _wait(told, capability, replace(battery, time_constant_s=battery.time_constant_s * by))
+        for by in np.exp((0.0, -reach, reach))
+    )
+    if mean is None:
+        return None
+    return Interval(
+        mean=mean,
+        low=mean if low is None else low,
+        high=LONGEST_WAIT_MINUTES if high is None else high,
+        level=LEVEL,
+    )
+
+
+def _wait(told: Told, capability: Capability, battery: BatteryNow) -> float | None:
+    everything = must_run(told)
+    everything[list(told.wants)] = True
 
     def fits(minutes: float) -> bool:
         ceilings = _ceilings(told, capability, battery.later(minutes))

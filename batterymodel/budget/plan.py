@@ -44,6 +44,7 @@ from batterymodel.budget.wording import (
     NEXT_STEPS,
     TEMPERATURES,
     WHY,
+    about_minutes,
     amperes,
     amperes_short,
     amperes_spare,
@@ -59,7 +60,7 @@ from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.supply import circuit_output_a
 from batterymodel.rules.results import Severity
-from batterymodel.rules.wording import OUTCOME_WORDS, minutes_words
+from batterymodel.rules.wording import OUTCOME_WORDS
 
 SUPPLY_TEMP_RANGE_C = (-60.0, 80.0)
 """Temperatures of the air at a supply that are taken [degC] (own choice)."""
@@ -327,7 +328,7 @@ def _step_values(case: BudgetCase) -> dict[str, str]:
         "low": amperes(load_a.low),
         "high": amperes(load_a.high),
         "short": amperes_short(-room.spare_a),
-        "minutes": minutes_words(case.wait_minutes or 0.0),
+        "wait": "" if case.wait_minutes is None else about_minutes(case.wait_minutes),
     }
 
 

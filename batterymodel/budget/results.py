@@ -216,7 +216,7 @@ class Budget(Result):
     room: tuple[Room, ...]
     spare_a: float
     consumers: tuple[ConsumerLine, ...]
-    wait_minutes: float | None
+    wait_minutes: Interval | None
     settled: Settled | None
     voltage: BusVoltage
     starts: tuple[Start, ...]

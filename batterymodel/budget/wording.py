@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil, floor
 
+from batterymodel.basis.intervals import Interval
 from batterymodel.budget.endurance import StoppedBy, WearGrade
 from batterymodel.budget.results import Part, Settled, Verdict
 from batterymodel.inputs.records import Supply
+from batterymodel.rules.wording import minutes_words
 
 VERDICT_WORDS = {
     Verdict.FITS: "Fits",
@@ -168,7 +170,8 @@ NEXT_STEPS = {
     "means that something else is on.",
     "expect_without": "With this on and no battery the supply's ammeter should show about {load} "
     "({low} to {high}). What is above is the battery's draw, or something else that is on.",
-    "wait": "Wait {minutes}: by then the battery's draw has fallen far enough for all of it.",
+    "wait": "Wait {wait}, and read the ammeter again: by then the draw of the battery should have "
+    "fallen far enough for all of it.",
     "settle": "Wait, and read the ammeter again: once the battery draws about {float}, {then}. "
     "When that is, the readings do not tell.",
     "too_much": "Do the task in parts, or use a supply and a circuit that give {short} more.",
@@ -275,6 +278,25 @@ def volts(voltage_v: float) -> str:
     str
     """
     return f"{voltage_v:.1f} V"
+
+
+def about_minutes(minutes: Interval) -> str:
+    """A time that is not known to the minute, in words.
+
+    Parameters
+    ----------
+    minutes : Interval
+        [min].
+
+    Returns
+    -------
+    str
+        With its range, where there is one.
+    """
+    about = f"about {minutes_words(minutes.mean)}"
+    if minutes.high - minutes.low < 1.0:
+        return about
+    return f"{about} ({minutes.low:.0f} to {minutes.high:.0f})"
 
 
 def listed(names: Iterable[str]) -> str:

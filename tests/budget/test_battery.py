@@ -31,6 +31,8 @@ def test_the_draw_is_what_the_meter_shows_above_the_load():
     assert 0.3 < now.sd_a < 1.0
     assert not now.at_limit
     assert now.time_constant_s > 60.0
+    assert 0.02 < now.time_constant_log_sd < 0.5
+    assert 0.0 < now.floor_sd_a < 1.0
 
 
 def test_a_clamp_on_the_battery_lead_tells_the_draw_itself():

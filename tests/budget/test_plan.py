@@ -3,11 +3,13 @@
 import json
 from datetime import date
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import InputError, Severity, Supply
+from batterymodel import InputError, Interval, Severity, Supply
+from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.text import one_line
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Part, Verdict
@@ -101,8 +103,22 @@ def test_the_wait_until_all_of_it_fits():
     tapering = drawing(16.0, floor_a=0.0, time_constant_s=600.0)
     found = budget(AIRCRAFT, "Update databases", ON_15_A, tapering)
     assert found.verdict is Verdict.FITS_WITH_LESS
-    assert found.wait_minutes == 4.0
-    assert any(step.startswith("Wait 4 minutes") for step in found.next_steps)
+    assert found.wait_minutes == Interval(mean=4.0, low=4.0, high=4.0, level=0.9)
+    assert any(step.startswith("Wait about 4 minutes, and read") for step in found.next_steps)
+
+
+def test_a_wait_is_known_no_better_than_the_taper():
+    """The 3.06 minutes are in proportion to a time constant that is known to a factor of 2 or
+    half: 1.53 and 6.12 minutes, whole ones 2 and 7. At the longer end no more than six hours."""
+    log_sd = np.log(2.0) / LEVEL_SD
+    told = {"floor_a": 0.0, "time_constant_log_sd": log_sd}
+    found = budget(
+        AIRCRAFT, "Update databases", ON_15_A, drawing(16.0, time_constant_s=600.0, **told)
+    )
+    assert (found.wait_minutes.low, found.wait_minutes.high) == (2.0, 7.0)
+    assert any(step.startswith("Wait about 4 minutes (2 to 7)") for step in found.next_steps)
+    slow = drawing(16.0, time_constant_s=45_000.0, **told)
+    assert budget(AIRCRAFT, "Update databases", ON_15_A, slow).wait_minutes.high == 360.0
 
 
 @pytest.mark.parametrize(

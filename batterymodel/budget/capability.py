@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from math import hypot
+from typing import Any
+
 from batterymodel.basis.intervals import LEVEL_SD, Interval
-from batterymodel.budget.results import BusVoltage, Capability, OutputLimit
+from batterymodel.basis.meters import PANEL_AMMETER_SD_A
+from batterymodel.budget.results import BusVoltage, Capability, OutputLimit, Room
+from batterymodel.budget.selection import HELD_SD
 from batterymodel.inputs.records import Supply
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import (
@@ -43,22 +49,49 @@ def capability(
     Returns
     -------
     Capability
-        Limits in order, those that apply first.
+        Limits in order, those that apply first; bound by the one that leaves the least without any
+        load (`bound_by` for a load).
     """
     limits = sorted(
         output_limits(supply, minutes, bus_min, supply_temp_c),
         key=lambda limit: (not limit.applies, limit.limit_a),
     )
-    applying = [limit for limit in limits if limit.applies]
-    lowest = applying[0]
     return Capability(
         limits=tuple(limits),
-        binding=lowest.name,
-        limit_a=lowest.limit_a,
-        below_next_a=applying[1].limit_a - lowest.limit_a if len(applying) > 1 else None,
+        **_binding({limit: _left_a(limit) for limit in limits if limit.applies}),
         input_factor=input_factor(supply),
         cable_ohm=None if supply.cable is None else cable_ohm(supply.cable),
     )
+
+
+def bound_by(able: Capability, room: Sequence[Room]) -> Capability:
+    """The same capability, bound by the limit that leaves the least beside a load.
+
+    Parameters
+    ----------
+    able : Capability
+    room : sequence of Room
+        Every limit that applies, against that load.
+
+    Returns
+    -------
+    Capability
+    """
+    spare_a = {one.name: one.spare_a for one in room}
+    applying = {limit: spare_a[limit.name] for limit in able.limits if limit.name in spare_a}
+    return able.model_copy(update=_binding(applying))
+
+
+def _left_a(limit: OutputLimit) -> float:
+    """What a limit leaves with its margin where nothing runs [A]."""
+    return limit.limit_a - HELD_SD * hypot(limit.sd_a, PANEL_AMMETER_SD_A)
+
+
+def _binding(left_a: dict[OutputLimit, float]) -> dict[str, Any]:
+    """What `Capability` says of the limit that leaves the least, by what each leaves [A]."""
+    least, *others = sorted(left_a, key=left_a.__getitem__)
+    more_a = left_a[others[0]] - left_a[least] if others else None
+    return {"binding": least.name, "limit_a": least.limit_a, "below_next_a": more_a}
 
 
 def output_limits(

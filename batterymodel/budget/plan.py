@@ -11,7 +11,7 @@ import numpy as np
 from batterymodel.basis.intervals import interval_around
 from batterymodel.budget.alone import task_on_battery
 from batterymodel.budget.battery import BatteryNow
-from batterymodel.budget.capability import bus_voltage, capability
+from batterymodel.budget.capability import bound_by, bus_voltage, capability
 from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
 from batterymodel.budget.findings import bus_voltage_low, findings_for
@@ -172,12 +172,13 @@ def _case(as_told: Told, learned: tuple[Learned, ...]) -> BudgetCase:
     running = tuple(one for one, on in zip(told.loads.consumers, choice.runs, strict=True) if on)
     load, ohm = load_of(running, told.task.minutes), resistance_of(told)
     verdict = _verdict(told, choice)
+    room = tuple(sorted(applying, key=lambda one: one.spare_a))
     return BudgetCase(
         told=told,
-        capability=able,
+        capability=bound_by(able, room),
         runs=tuple(bool(on) for on in choice.runs),
         load=load,
-        room=tuple(sorted(applying, key=lambda room: room.spare_a)),
+        room=room,
         over_hours=next((room for limit, room in rooms.items() if not limit.applies), None),
         verdict=verdict,
         voltage=bus_voltage(told.supply, at_once.load_a),

@@ -52,8 +52,9 @@ class OutputLimit(Result):
 class Capability(Result):
     """What a supply can give for a task.
 
-    ``limits`` are all that were found, the lowest that applies first; ``binding`` is its name.
-    ``below_next_a`` says how far it lies below the next one [A], None where there is no other.
+    ``limits`` are all that were found, the lowest that applies first. ``binding`` names the one
+    that leaves the least, its spread and the load of the task counted in, ``limit_a`` is its
+    current, and ``below_next_a`` how much more the next one leaves [A], None where there is none.
     ``input_factor`` is output watts over input volt-amperes [-], ``cable_ohm`` out and return.
     """
 

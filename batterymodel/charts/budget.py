@@ -157,10 +157,9 @@ def _highest_a(budget: Budget) -> float:
 
 
 def _drawn_limits(budget: Budget) -> list[OutputLimit]:
-    """The lowest limit, and the others that are not far above all else."""
-    lowest, *others = _limits(budget)
-    reach_a = FAR_LIMIT * max(_highest_a(budget), lowest.limit_a)
-    return [lowest, *(limit for limit in others if limit.limit_a <= reach_a)]
+    """The limit that binds, and the others that are not far above all else; lowest first."""
+    reach_a = FAR_LIMIT * max(_highest_a(budget), budget.capability.limit_a)
+    return [limit for limit in _limits(budget) if limit.limit_a <= reach_a]
 
 
 def _top_a(budget: Budget) -> float:

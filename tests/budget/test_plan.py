@@ -13,8 +13,9 @@ from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.text import one_line
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Part, Verdict
+from batterymodel.charts.budget import load_chart
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer, Task
-from batterymodel.say.budget import answer
+from batterymodel.say.budget import answer, limit_rows
 from tests.budget.plans import AIRCRAFT, ON_15_A, PLAIN, consumer, drawing
 
 MARGIN_A = 1.645
@@ -134,6 +135,22 @@ def test_a_wait_is_known_no_better_than_the_taper():
 )
 def test_no_wait_where_it_does_not_help_or_is_not_known(battery):
     assert budget(AIRCRAFT, "Update databases", ON_15_A, battery).wait_minutes is None
+
+
+def test_the_limit_that_binds_is_the_one_that_leaves_least_everywhere():
+    """A breaker of 61 A that an estimated input current makes unsure by a tenth leaves less than
+    the rating of 60 A, 1.645 x 6.1 A of margin taken off."""
+    unsure = Supply(rated_current_a=60.0, input_voltage_v=120.0, circuit_breaker_a=17.8)
+    found = budget(AIRCRAFT, "Update databases", unsure, drawing(3.0))
+    able, (least, next_) = found.capability, found.room
+    assert able.limits[0].name == "supply rating"
+    assert able.binding == least.name == "wall circuit"
+    assert able.limit_a == least.limit_a == pytest.approx(61.0, abs=0.1)
+    assert able.below_next_a == pytest.approx(next_.spare_a - least.spare_a)
+    assert [row.name for row in limit_rows(found) if row.binds] == [able.binding]
+    marks = load_chart(found).to_dict(validate=False)["layer"]
+    dashes = {mark["name"]: mark["mark"].get("strokeDash") for mark in marks}
+    assert (dashes["wall circuit"], dashes["supply rating"]) == ([2, 2], [8, 3])
 
 
 AT_LIMIT = {"floor_a": 2.0, "time_constant_s": 1800.0, "at_limit": True}

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import numpy as np
 
 from batterymodel.budget.case import Told
@@ -76,10 +74,7 @@ def task_on_battery(told: Told, load: Load, ohm: Resistance | None) -> Endurance
 
 
 def _capacity(battery: Battery, told: Told) -> tuple[float, float]:
-    """Mean and spread of what the battery may hold [Ah], by its last check, plate and age.
-
-    Today, where no day is told: an old check would count as one of today.
-    """
-    belief = capacity_belief(battery, told.on or date.today())
+    """Mean and spread of what the battery may hold [Ah], by its last check, plate and age."""
+    belief = capacity_belief(battery, told.day)
     off = belief.capacity_ah - belief.mean_ah
     return belief.mean_ah, float(np.sqrt(belief.weight @ off**2))

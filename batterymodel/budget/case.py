@@ -44,6 +44,11 @@ class Told:
     on: date | None = None
 
     @property
+    def day(self) -> date:
+        """Day of the budget; today, where none is told: an old check would count as one of now."""
+        return self.on or date.today()
+
+    @property
     def parts(self) -> tuple[Part, ...]:
         """What each consumer is to the task, in the order of the aircraft's list."""
         return tuple(part_of(one, self.task) for one in self.loads.consumers)

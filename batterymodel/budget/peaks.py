@@ -67,7 +67,8 @@ class BusBattery:
     ``resistance_ohm`` is the median, ``resistance_log_sd`` the spread of its logarithm;
     ``draw_a`` is what the battery charges with before the start, zero or more. Of the resistance
     ``later_share`` comes with the time constant ``later_s`` only, which is also how fast the
-    overvoltage of charging goes; nothing in a connection's readings tells either.
+    overvoltage of charging goes; nothing in a connection's readings tells either. ``stored_share``
+    is the part of that overvoltage which the battery holds at first, when it has to give current.
     """
 
     rest_voltage_v: float
@@ -80,6 +81,8 @@ class BusBattery:
     later_share_sd: float = LATER_SHARE_SD
     later_s: float = LATER_S
     later_log_sd: float = LATER_LOG_SD
+    stored_share: float = 1.0
+    stored_share_sd: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -309,13 +312,14 @@ def drawn_circuits(
         running_a=running,
         starting_s=motor.starting_s * np.exp(motor.starting_s_log_sd * z[9]),
         named_v=np.full(CIRCUITS, motor.named_v),
+        stored_share=np.clip(battery.stored_share + battery.stored_share_sd * z[10], 0.0, 1.0),
     )
 
 
 @cache
 def _normal_draws() -> FloatArray:
-    """Ten standard normal numbers for each circuit, spread evenly, shape ``(10, CIRCUITS)``."""
-    points = qmc.Sobol(10, seed=1).random(CIRCUITS)
+    """Eleven standard normal numbers for each circuit, spread evenly, shape ``(11, CIRCUITS)``."""
+    points = qmc.Sobol(11, seed=1).random(CIRCUITS)
     return np.asarray(ndtri(np.clip(points, 1e-6, 1.0 - 1e-6)).T)
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import hypot
 
 import numpy as np
 from scipy.special import logsumexp
@@ -22,6 +23,7 @@ from batterymodel.budget.learning import measured_steps
 from batterymodel.budget.steps import StepSize, step_size
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, RESISTANCE_LOG_SD, data_for
+from batterymodel.reference.resistance_growth import ResistanceGrowth
 from batterymodel.reference.temperature import resistance_factor, within_data_c
 from batterymodel.reference.wiring import cable_ohm
 from batterymodel.taper.signals import meter_resolution_a, reading_sigma_a
@@ -85,6 +87,9 @@ SPREAD_REACH, SPREAD_POINTS = 3.0, 25
 choice, numerical)."""
 
 
+SOUND_AND_FULL = ResistanceGrowth()
+
+
 @dataclass(frozen=True)
 class Resistance:
     """A resistance [ohm] with its interval, as a log-normal quantity too.
@@ -113,17 +118,22 @@ class VoltageStep:
     giving: bool = True
 
 
-def generic_resistance(battery: Battery, temp_c: float | None = None) -> Resistance:
+def generic_resistance(
+    battery: Battery, temp_c: float | None = None, growth: ResistanceGrowth = SOUND_AND_FULL
+) -> Resistance:
     """What is believed of a battery's resistance with its leads before any step.
 
-    ``cells r / C exp(k (T - 25)) + leads``, with ``r`` of the chemistry
-    (`ChemistryData.resistance_vh`); log-normal with the spreads of both parts together.
+    ``cells r / C exp(k (T - 25) + g) + leads``, with ``r`` of the chemistry
+    (`ChemistryData.resistance_vh`) and ``g`` the growth; log-normal with the spreads of all parts
+    together.
 
     Parameters
     ----------
     battery : Battery
     temp_c : float, optional
         Battery temperature [degC]; outside the data the nearest inside, none: the reference.
+    growth : ResistanceGrowth
+        By low charge and wear (`reference.resistance_growth`).
 
     Returns
     -------
@@ -131,13 +141,14 @@ def generic_resistance(battery: Battery, temp_c: float | None = None) -> Resista
 
     References
     ----------
-    Common practice, no source, for ``r``, leads and spreads.
+    Common practice, no source, for ``r``, growth, leads and spreads.
     """
     data = data_for(battery.chemistry)
     at_c = within_data_c(REFERENCE_TEMP_C if temp_c is None else temp_c)
     factor = float(resistance_factor(battery.chemistry, at_c))
-    inner = battery.cells * data.resistance_vh.value / battery.rated_capacity_ah * factor
-    inner_sd = inner * np.hypot(RESISTANCE_LOG_SD, TEMP_LOG_SD * np.log(factor))
+    sound = battery.cells * data.resistance_vh.value / battery.rated_capacity_ah
+    inner = sound * factor * np.exp(growth.log)
+    inner_sd = inner * hypot(RESISTANCE_LOG_SD, TEMP_LOG_SD * np.log(factor), growth.log_sd)
     leads_sd = LEADS_OHM * LEADS_LOG_SD
     log_sd = float(np.hypot(inner_sd, leads_sd) / (inner + LEADS_OHM))
     return _log_normal(inner + LEADS_OHM, log_sd)
@@ -196,6 +207,7 @@ def battery_resistance(
     battery: Battery,
     supply: Supply | None = None,
     temp_c: float | None = None,
+    growth: ResistanceGrowth = SOUND_AND_FULL,
 ) -> Resistance:
     """Resistance of a battery with its leads from a connection's load steps, else generic.
 
@@ -209,12 +221,14 @@ def battery_resistance(
         Gives the current at which the supply limits, and the cable between its meter and the bus.
     temp_c : float, optional
         Battery temperature [degC].
+    growth : ResistanceGrowth
+        By low charge and wear, of what is believed before any step.
 
     Returns
     -------
     Resistance
     """
-    return combined(generic_resistance(battery, temp_c), battery_steps(readings, supply))
+    return combined(generic_resistance(battery, temp_c, growth), battery_steps(readings, supply))
 
 
 def supply_resistance(readings: Readings, supply: Supply | None = None) -> Resistance:

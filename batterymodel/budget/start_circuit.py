@@ -47,7 +47,8 @@ class Circuit:
     at once and ``later_ohm`` what comes to it with the time constant ``later_s``; ``draw_a`` is the
     current it charges with before the start. ``load_a`` is steady. The motor takes ``starting_a``
     at first and ``running_a`` in the end on a bus that stays at ``named_v``, and comes within a
-    twentieth of it in ``starting_s``.
+    twentieth of it in ``starting_s``. ``stored_share`` of the overvoltage of charging is there when
+    the battery has to give; the rest is gone at once.
     """
 
     set_voltage_v: FloatArray
@@ -63,6 +64,7 @@ class Circuit:
     running_a: FloatArray
     starting_s: FloatArray
     named_v: FloatArray
+    stored_share: FloatArray | float = 1.0
     battery_joined: bool = True
 
 
@@ -154,7 +156,8 @@ def followed(circuit: Circuit) -> StartPath:
     far that the steady load would switch itself off, it is still taken as steady.
     """
     grid = _grid()
-    over_v, back_v = overvoltage_v(circuit), np.zeros_like(circuit.starting_a)
+    over_v = circuit.stored_share * overvoltage_v(circuit)
+    back_v = np.zeros_like(circuit.starting_a)
     charging_ohm = np.maximum(over_v, 1e-9) / np.maximum(circuit.draw_a, 1e-6)
     columns: list[tuple[FloatArray | BoolArray, ...]] = []
     for share in np.diff(grid, prepend=0.0):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import sqrt
+
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
@@ -25,8 +27,16 @@ from batterymodel.budget.results import Capability, Start
 from batterymodel.inputs.load_plan import Consumer
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
+from batterymodel.reference.resistance_growth import resistance_growth
 from batterymodel.reference.temperature import rest_voltage_v, within_data_c
+
+UNSTORED_EMPTY, UNSTORED_EMPTY_SD = 0.5, 0.4
+"""Part of the overvoltage of charging that an empty battery does not hold when it has to give
+current, and its spread [0..1] (own choice: near the end of charge the overvoltage is that of
+gassing, which the plates hold for a moment; a discharged battery that takes little has it across
+its resistance)."""
 
 
 def starts_of(
@@ -66,14 +76,17 @@ def resistance_of(told: Told) -> Resistance | None:
     Returns
     -------
     Resistance or None
-        None where no battery is told, its charge is not known or it must come off.
+        None where no battery is told, its charge is not known or it must come off. Low charge and
+        wear are in what is believed before any step.
     """
     plate, now = told.plate, told.battery
     if plate is None or now is None or now.state_of_charge is None or now.must_come_off:
         return None
+    belief = capacity_belief(plate, told.day)
+    growth = resistance_growth(plate.chemistry, now.state_of_charge, belief)
     if told.readings is None:
-        return generic_resistance(plate, told.battery_temp_c)
-    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c)
+        return generic_resistance(plate, told.battery_temp_c, growth)
+    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c, growth)
 
 
 def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
@@ -106,7 +119,31 @@ def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
         resistance_log_sd=ohm.log_sd,
         draw_a=now.current_a.mean,
         draw_sd_a=now.sd_a,
+        **stored_share(charge.mean),
     )
+
+
+def stored_share(soc: float) -> dict[str, float]:
+    """Part of the overvoltage of charging that a battery holds at first, and its spread [0..1].
+
+    ``1 - UNSTORED_EMPTY (1 - s)``; the spread falls with ``sqrt(1 - s)``: half charged it is still
+    most of that when empty.
+
+    Parameters
+    ----------
+    soc : float
+        State of charge [0..1].
+
+    Returns
+    -------
+    dict
+        By the names of `BusBattery`.
+    """
+    missing = 1.0 - soc
+    return {
+        "stored_share": 1.0 - UNSTORED_EMPTY * missing,
+        "stored_share_sd": UNSTORED_EMPTY_SD * sqrt(missing),
+    }
 
 
 def _curve_sd_v(battery: Battery, soc: float) -> float:

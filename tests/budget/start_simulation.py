@@ -19,7 +19,11 @@ from batterymodel.budget.peaks import BusBattery, MotorStart, SupplyLine
 
 @dataclass(frozen=True)
 class TrueStart:
-    """One true circuit; torque and speed of the motor are in volts and amperes of its winding."""
+    """One true circuit; torque and speed of the motor are in volts and amperes of its winding.
+
+    ``stored`` is the part of the overvoltage of charging that the battery still has when the motor
+    starts.
+    """
 
     rest_v: float
     prompt_ohm: float
@@ -37,6 +41,7 @@ class TrueStart:
     torque_a: float
     torque_by_speed: float
     battery_joined: bool = True
+    stored: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -88,6 +93,7 @@ def seen_start(true: TrueStart, length_s: float) -> SeenStart:
     """The start by an implicit solver of stiff equations, recorded evenly in the logarithm."""
     before_v = true.set_v - true.line_ohm * (true.load_a + true.draw_a)
     over_v = before_v - true.rest_v - true.prompt_ohm * true.draw_a if true.battery_joined else 0.0
+    over_v *= true.stored
     charging_ohm = max(over_v / true.draw_a, true.later_ohm)
     farad = true.later_s / true.later_ohm
 

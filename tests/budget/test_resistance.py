@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import Battery, Event, Readings, Supply
+from batterymodel import Battery, Event, Interval, Readings, Supply
 from batterymodel.budget.resistance import (
     LEADS_OHM,
     Resistance,
@@ -24,6 +24,8 @@ from batterymodel.budget.resistance import (
 )
 from batterymodel.budget.steps import StepSize
 from batterymodel.inputs.records import Cable
+from batterymodel.reference.capacity_in_use import CapacityBelief
+from batterymodel.reference.resistance_growth import resistance_growth
 
 SUPPLY = Supply(rated_current_a=60.0)
 TIME_S = np.arange(0.0, 300.0, 5.0)
@@ -153,6 +155,23 @@ def test_generic_resistance_by_hand(battery):
     assert generic.median_ohm == pytest.approx(0.0105 + LEADS_OHM)
     assert generic.generic
     assert generic.ohm.low < generic.median_ohm < generic.ohm.high
+
+
+def test_low_charge_and_wear_raise_resistance_and_its_spread_by_hand(battery):
+    """At 20 % of charge the log is 0.7 x 0.64 = 0.448; 20 Ah of 40 are a log of 0.693. Together
+    1.141: 10.5 mohm become 32.9; the spread is half of each, hypot(0.224, 0.347) = 0.413."""
+    low = Interval(mean=0.2, low=0.2, high=0.2, level=0.9)
+    half = CapacityBelief(np.array([20.0]), np.array([1.0]), 40.0)
+    growth = resistance_growth(battery.chemistry, low, half)
+    assert (growth.log, growth.log_sd) == (
+        pytest.approx(1.141, abs=1e-3),
+        pytest.approx(0.413, abs=1e-3),
+    )
+    found = generic_resistance(battery, growth=growth)
+    assert found.median_ohm == pytest.approx(0.0329 + LEADS_OHM, abs=1e-4)
+    assert found.log_sd > generic_resistance(battery).log_sd + 0.1
+    more = CapacityBelief(np.array([44.0]), np.array([1.0]), 40.0)
+    assert resistance_growth(battery.chemistry, None, more).log == 0.0
 
 
 def test_a_cold_or_small_battery_has_more_resistance_and_the_far_cold_is_no_error(battery):

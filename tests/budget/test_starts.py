@@ -1,10 +1,12 @@
 """Starts of the consumers that run: which of them, beside what, and with which battery."""
 
 import json
+from datetime import date
 
 import pytest
 
 from batterymodel import Battery, Interval, Outcome, Supply
+from batterymodel.basis.intervals import interval_around
 from batterymodel.budget.capability import capability
 from batterymodel.budget.case import Told
 from batterymodel.budget.peaks import MotorStart, SupplyLine, dip_without_battery
@@ -12,9 +14,11 @@ from batterymodel.budget.plan import budget
 from batterymodel.budget.resistance import generic_resistance, line_resistance
 from batterymodel.budget.starts import bus_battery, supply_line
 from batterymodel.inputs.load_plan import AircraftLoads, Task
-from batterymodel.inputs.records import Cable
+from batterymodel.inputs.records import Cable, CapacityCheck
 from batterymodel.reference.bus_power import bus_min
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.resistance_growth import resistance_growth
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.reference.wiring import cable_ohm
 from tests.budget.plans import AIRCRAFT, PLAIN, consumer, drawing
@@ -88,9 +92,35 @@ def test_what_does_not_fit_is_not_started():
 
 
 def test_without_steps_the_resistance_is_generic():
-    found = plan(RADIO, PUMP)
-    assert found.battery_ohm == generic_resistance(PLATE)
+    found = plan(RADIO, PUMP, on=date(2026, 5, 4))
+    belief = capacity_belief(PLATE, date(2026, 5, 4))
+    growth = resistance_growth(PLATE.chemistry, FULL, belief)
+    assert found.battery_ohm == generic_resistance(PLATE, growth=growth)
     assert found.battery_ohm.generic
+
+
+def at_charge(mean: float, **told):
+    soc = interval_around(mean, 0.015)
+    (start,) = plan(RADIO, PUMP, now=drawing(6.0, 0.5, state_of_charge=soc), **told).starts
+    return start.with_battery.least_bus_v
+
+
+def test_a_battery_that_is_low_or_worn_may_let_the_bus_fall_further():
+    """At 5 % and 6 A of draw there are over 4 V of overvoltage that need not be stored, behind
+    twice the resistance; at 18 Ah of 40 the resistance is over twice that of the plate."""
+    full, low = at_charge(0.95), at_charge(0.05)
+    assert low.low < full.low - 1.0
+    assert low.mean < full.mean - 0.4
+    worn, sound = (
+        PLATE.model_copy(
+            update={"capacity_check": CapacityCheck(on=date(2026, 4, 1), capacity_ah=of_ah)}
+        )
+        for of_ah in (18.0, 40.0)
+    )
+    told = {"on": date(2026, 5, 4)}
+    assert (
+        at_charge(0.95, battery=worn, **told).low < at_charge(0.95, battery=sound, **told).low - 0.3
+    )
 
 
 def test_a_colder_battery_dips_the_bus_more():

@@ -17,7 +17,7 @@ UNSTATED_RESERVE = 0.60
 """Part of the capacity to keep for the start where the aircraft's papers state none [-] (own
 choice)."""
 
-OWN_RESERVE = "reserve of this tool (own choice); the aircraft's papers give none"
+OWN_RESERVE = "own choice of this tool; the aircraft's papers give none"
 
 
 def reserve_of(told: Told) -> Limit:

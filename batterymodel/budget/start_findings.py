@@ -5,7 +5,7 @@ from __future__ import annotations
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.alone import reserve_of
 from batterymodel.budget.case import BudgetCase
-from batterymodel.budget.endurance import Endurance
+from batterymodel.budget.endurance import LEAST_LOAD_A, Endurance
 from batterymodel.budget.learned import MORE
 from batterymodel.budget.peaks import Dip
 from batterymodel.budget.results import Start
@@ -16,6 +16,7 @@ from batterymodel.budget.wording import (
     UNTIL,
     WEAR,
     amperes,
+    lasting_words,
     listed,
     tell,
     volts,
@@ -25,6 +26,8 @@ from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import OWN_RULE, against
 from batterymodel.rules.results import Finding, Outcome, Severity
 from batterymodel.rules.wording import minutes_words
+
+TASK_LENGTH = "length of the task, as it was told"
 
 
 def start_dip(case: BudgetCase) -> Finding | None:
@@ -128,17 +131,20 @@ def battery_alone(case: BudgetCase) -> Finding | None:
     alone, reserve = case.on_battery, reserve_of(case.told)
     if alone is None:
         return None
+    if case.load.at_once_a <= LEAST_LOAD_A:
+        text = tell("battery_alone.no_load")
+        return Finding(rule="battery_alone", severity=Severity.NOTE, text=text, source=OWN_RULE)
     text = tell(
         "battery_alone.note",
-        minutes=minutes_words(alone.minutes.mean),
-        low=alone.minutes.low,
-        high=alone.minutes.high,
+        minutes=lasting_words(alone.minutes),
+        reserve=100.0 * reserve.value,
+        source=reserve.source,
         until=UNTIL[alone.stopped_by].format(reserve=100.0 * reserve.value),
         task=minutes_words(case.told.task.minutes),
         depth=_depth_words(alone),
         wear=WEAR[alone.wear.grade],
     )
-    limit = Limit(case.told.task.minutes, "min", reserve.source, reserve.generic)
+    limit = Limit(case.told.task.minutes, "min", TASK_LENGTH, generic=False)
     return against("battery_alone", Severity.NOTE, text, alone.minutes.mean, limit)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from math import ceil, floor
 
 from batterymodel.basis.intervals import Interval
-from batterymodel.budget.endurance import StoppedBy, WearGrade
+from batterymodel.budget.endurance import MOST_MINUTES, StoppedBy, WearGrade
 from batterymodel.budget.results import Part, Settled, Verdict
 from batterymodel.inputs.records import Supply
 from batterymodel.rules.wording import minutes_words
@@ -128,8 +128,10 @@ TEXTS = {
     "start_alone.watch": "The start of {names} is more than the supply gives, and no battery is "
     "known to cover it: the voltage may fall, and what else is on may reset.",
     "battery_alone.note": "Without ground power the battery carries this load for {minutes} "
-    "({low:.0f} to {high:.0f}) until {until}; the task takes {task}. The whole task "
-    "would take {depth}, {wear}.",
+    "until {until}; the task takes {task}. The whole task would take {depth}, {wear}. Reserve for "
+    "the start, {reserve:.0f} %: {source}.",
+    "battery_alone.no_load": "Nothing of this task draws current: without ground power the battery "
+    "is hardly used.",
     "draws_more.watch": "{name} drew {seen} where {before} was known of it: {more} more "
     "({low} to {high}). It counts with {counted} here. Have it looked at, or correct its entry.",
     "supply_warm.note": "At {value:.0f} °C the supply gives {output} instead of {rated}.",
@@ -278,6 +280,26 @@ def volts(voltage_v: float) -> str:
     str
     """
     return f"{voltage_v:.1f} V"
+
+
+def lasting_words(minutes: Interval) -> str:
+    """How long a battery lasts, in words; no longer than is told (`MOST_MINUTES`).
+
+    Parameters
+    ----------
+    minutes : Interval
+        [min].
+
+    Returns
+    -------
+    str
+        With its range.
+    """
+    if minutes.low >= MOST_MINUTES:
+        return "more than a week"
+    if minutes.high >= MOST_MINUTES:
+        return f"at least {minutes_words(minutes.low)}"
+    return f"{minutes_words(minutes.mean)} ({minutes.low:.0f} to {minutes.high:.0f})"
 
 
 def about_minutes(minutes: Interval) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.budget.results import Budget, OutputLimit, Start
-from batterymodel.budget.wording import amperes
+from batterymodel.budget.wording import amperes, lasting_words
 from batterymodel.charts.style import (
     BAR,
     BLUE,
@@ -126,11 +126,7 @@ def _start_words(start: Start, budget: Budget) -> str:
 def _alone_words(budget: Budget) -> str:
     if budget.on_battery is None:
         return ""
-    lasts = budget.on_battery.minutes
-    return (
-        f"The battery alone would carry it for {lasts.mean:.0f} min "
-        f"({lasts.low:.0f} to {lasts.high:.0f})."
-    )
+    return f"The battery alone would carry it for {lasting_words(budget.on_battery.minutes)}."
 
 
 def _surge_a(start: Start, budget: Budget) -> float:

@@ -16,6 +16,7 @@ from batterymodel.budget.wording import (
     amperes,
     amperes_short,
     amperes_spare,
+    lasting_words,
     listed,
     settled_words,
     volts,
@@ -184,7 +185,7 @@ def way_rows(budget: Budget) -> tuple[WayRow, ...]:
     helps = any(_is_beyond(start) for start in budget.starts)
     depth, _ = percent(alone.wear.depth)
     return (
-        WayRow(words.WAYS["time"], words.AS_LONG, _minutes_range(alone.minutes)),
+        WayRow(words.WAYS["time"], words.AS_LONG, lasting_words(alone.minutes)),
         WayRow(
             words.WAYS["enough"],
             words.YES if fits else words.NO,
@@ -375,10 +376,6 @@ def _room_words(spare_a: float | None) -> str:
     if spare_a < 0.0:
         return words.SHORT.format(short=amperes_short(-spare_a))
     return words.SPARE.format(spare=amperes_spare(spare_a))
-
-
-def _minutes_range(minutes: Interval) -> str:
-    return f"{minutes_words(minutes.mean)} ({minutes.low:.0f} to {minutes.high:.0f})"
 
 
 def _ranged(fraction: Interval) -> tuple[str, str]:

@@ -4,8 +4,10 @@ import pytest
 
 from batterymodel import Interval, Outcome, Severity
 from batterymodel.budget.plan import budget
+from batterymodel.charts.budget import load_words
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable
+from batterymodel.say.budget import way_rows
 from tests.budget.plans import PLAIN, consumer, drawing
 from tests.budget.test_learned import LOADS, read
 from tests.budget.test_starts import FULL, NOW, PLATE, PUMP, RADIO, plan
@@ -52,10 +54,23 @@ def test_the_battery_alone_is_told_beside_the_task():
     result = plan(RADIO, PUMP)
     found = named(result, "battery_alone")
     assert (found.severity, found.limit, found.unit) == (Severity.NOTE, 60.0, "min")
-    assert found.generic
+    assert (found.source, found.generic) == ("length of the task, as it was told", False)
+    assert "Reserve for the start, 60 %: own choice of this tool; " in found.text
     assert "the task takes 60 minutes" in found.text
     assert "only 60 % is left for the start" in found.text
     assert named(plan(RADIO, PUMP, battery=None), "battery_alone") is None
+
+
+def test_a_task_that_draws_nothing_or_next_to_nothing_has_no_made_up_minutes():
+    """A week is the most that is told; 0.03 A take 5 Ah in a week and leave most of 40 Ah."""
+    nothing, little = plan(consumer("Radio", 0.0)), plan(consumer("Radio", 0.03))
+    found = named(nothing, "battery_alone")
+    assert (found.limit, found.value) == (None, None)
+    assert found.text.startswith("Nothing of this task draws current")
+    assert "for more than a week until" in named(little, "battery_alone").text
+    for result in (nothing, little):
+        assert way_rows(result)[0].on_battery == "more than a week"
+        assert "carry it for more than a week." in load_words(result)
 
 
 def test_a_consumer_that_draws_more_is_watched():

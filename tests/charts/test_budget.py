@@ -173,7 +173,7 @@ def test_time_on_the_battery_alone_is_drawn_where_it_is_in_view(lasts, end):
 def test_time_on_the_battery_alone_beyond_the_task_is_only_told():
     of = lasting(60.0, 70.0, 80.0)
     assert "battery alone" not in layers(of)
-    assert "The battery alone would carry it for 70 min (60 to 80)." in load_words(of)
+    assert "The battery alone would carry it for 70 minutes (60 to 80)." in load_words(of)
 
 
 def test_unknown_battery_is_not_drawn_and_said():

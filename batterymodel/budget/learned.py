@@ -14,6 +14,12 @@ from batterymodel.inputs.records import Readings, Supply
 MORE = 0.95
 """Probability from which on a consumer counts as drawing more than before (own choice)."""
 
+JOINED = re.compile(r"[,;+&/]|\b(?:and|with|then|plus)\b")
+"""What joins two things in the words of an event."""
+
+SWITCHING = frozenset(("on", "off", "switched", "turned", "the"))
+"""Words of an event that are no second thing's name."""
+
 TEACHING_SIGMAS = 3.0
 """Errors of a step that it is at least, to teach anything [-] (own choice: an event far from its
 step stands beside one of nothing)."""
@@ -95,14 +101,26 @@ def owner_of(words: str, loads: AircraftLoads) -> Consumer | None:
     Returns
     -------
     Consumer or None
-        None where none is named, or two of which neither is a part of the other's name: such a
-        step is no one's alone.
+        None where none is named, or two of which neither is a part of the other's name, or where
+        the words tell of something else that was switched, on the list or not: such a step is no
+        one's alone.
     """
     named = [one for one in loads.consumers if _is_named(one.name, words)]
     longest = max(named, key=lambda one: len(one.name), default=None)
     if longest is None or not all(_is_named(one.name, longest.name) for one in named):
         return None
-    return longest
+    return None if _tells_of_more(words, longest.name) else longest
+
+
+def _tells_of_more(words: str, name: str) -> bool:
+    """Whether words tell of something beside a consumer: a second switching, or a second name."""
+    told = " ".join(re.findall(r"\w+|[,;+&/]", words.casefold()))
+    own = r"\W+".join(map(re.escape, _plain(name).split()))
+    rest = re.sub(rf"(?<!\w){own}(?!\w)", " ", told)
+    if len(re.findall(r"\b(?:on|off)\b", rest)) > 1:
+        return True
+    first, *others = (_plain(part).split() for part in JOINED.split(rest))
+    return bool(others) and any(set(part) - SWITCHING for part in (first, *others))
 
 
 def _only_owner(text: str, loads: AircraftLoads) -> Consumer | None:

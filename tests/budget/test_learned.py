@@ -18,6 +18,7 @@ LOADS = AircraftLoads(
         consumer("Pump", 5.0, continuous_sd_a=0.3, readings=6, starting_a=6.0),
         consumer("Fuel pump", 7.0),
         consumer("Fan 2", 3.0),
+        consumer("Lights and fan", 6.0),
     ),
 )
 
@@ -33,6 +34,16 @@ LOADS = AircraftLoads(
         ("avionics and pump on", None),
         ("fan 22 on", None),
         ("lights", None),
+        ("pump on, landing light on", None),
+        ("pump and landing light on", None),
+        ("landing light + pump off", None),
+        ("pump on landing light off", None),
+        ("pump on with heater", None),
+        ("pump switched on, the", "Pump"),
+        ("pump on (second try)", "Pump"),
+        ("Lights and fan on", "Lights and fan"),
+        ("lights, fan on", None),
+        ("Lights and fan on, heater", None),
         ("", None),
     ],
 )
@@ -94,6 +105,11 @@ def test_an_event_far_from_its_step_teaches_no_current_of_nothing():
     """Written down two readings late: beside it the load steps by 0.06 A, which is noise."""
     late = read((65.0, 7.0, "something"), (72.0, 0.0, "pump on"))
     assert learned_from(LOADS, late.model_copy(update={"events": late.events[1:]})) == ()
+
+
+def test_a_step_shared_with_something_that_is_not_on_the_list_teaches_nothing():
+    """9 A of pump and landing light together, where 5 A of pump were known."""
+    assert learned_from(LOADS, read((120.0, 9.0, "pump on, landing light on"))) == ()
 
 
 def test_the_sample_teaches_what_its_script_switched():

@@ -15,7 +15,14 @@ from batterymodel.basis.threads import on_one_thread
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, fixed, outside
 from batterymodel.inputs.readings import check_bounds, read_readings
-from batterymodel.inputs.records import Battery, Chemistry, History, Readings, Supply
+from batterymodel.inputs.records import (
+    AIR_CELSIUS_RANGE,
+    Battery,
+    Chemistry,
+    History,
+    Readings,
+    Supply,
+)
 from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -98,9 +105,6 @@ REST_VOLTAGE_RANGE = (0.7, 1.25)
 MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
 LEAST_LOAD_SD_A = 0.01
 """Bus load and its error that are accepted at most, and least error [A] (own choice)."""
-
-TEMP_RANGE_C = (-60.0, 80.0)
-"""Temperatures that are accepted [degC] (own choice)."""
 
 
 @on_one_thread
@@ -471,7 +475,7 @@ def _check_inputs(
     for name, value, (least, most), called in (
         ("load_a", load_a, (0.0, MOST_LOAD_A), "bus load"),
         ("load_sd_a", load_sd_a, (LEAST_LOAD_SD_A, MOST_LOAD_SD_A), "error of the bus load"),
-        ("ambient_c", ambient_c, TEMP_RANGE_C, "temperature"),
+        ("ambient_c", ambient_c, AIR_CELSIUS_RANGE, "temperature"),
     ):
         if value is not None and not least <= value <= most:
             raise EntryError("", name, outside(value, least, most), name=called)

@@ -56,17 +56,11 @@ from batterymodel.budget.wording import (
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, outside
 from batterymodel.inputs.load_plan import AircraftLoads, Task
-from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.inputs.records import AIR_CELSIUS_RANGE, CELSIUS_RANGE, Battery, Readings, Supply
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.supply import circuit_output_a
 from batterymodel.rules.results import Severity
 from batterymodel.rules.wording import OUTCOME_WORDS
-
-SUPPLY_TEMP_RANGE_C = (-60.0, 80.0)
-"""Temperatures of the air at a supply that are taken [degC] (own choice)."""
-
-BATTERY_TEMP_RANGE_C = (-60.0, 120.0)
-"""Temperatures of a battery that are taken [degC] (own choice: those of the readings)."""
 
 
 def budget(
@@ -127,8 +121,8 @@ def budget(
         battery=_checked("battery_now", battery_now, BatteryNow, type(None)),
         plate=_checked("battery", battery, Battery, type(None)),
         readings=_checked("readings", readings, Readings, type(None)),
-        battery_temp_c=_temperature("battery_temp_c", battery_temp_c, BATTERY_TEMP_RANGE_C),
-        supply_temp_c=_temperature("supply_temp_c", supply_temp_c, SUPPLY_TEMP_RANGE_C),
+        battery_temp_c=_temperature("battery_temp_c", battery_temp_c, CELSIUS_RANGE),
+        supply_temp_c=_temperature("supply_temp_c", supply_temp_c, AIR_CELSIUS_RANGE),
         on=on,
     )
     case = _case(told, _learned(told))

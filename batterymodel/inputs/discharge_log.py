@@ -11,6 +11,7 @@ import pandas as pd
 
 from batterymodel.basis.meters import VOLTMETER_SD_V
 from batterymodel.errors import InputError
+from batterymodel.inputs.records import CELSIUS_RANGE
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import in_order, note_gaps, timed
@@ -34,6 +35,7 @@ SLOPE_WINDOW_S = 120.0
 RISE_V = 0.2
 """Rise of the voltage over a log that cannot be a discharge [V, whole battery] (own choice)."""
 
+_OUTSIDE_C = "is outside {:g} to {:g}; degrees Celsius would be right".format(*CELSIUS_RANGE)
 _NOT_REVERSED = "is negative; a discharge current is positive here: meter leads reversed?"
 FORMAT = TableFormat(
     what="the log of one discharge",
@@ -67,7 +69,7 @@ FORMAT = TableFormat(
         ("battery_voltage_v", -np.inf, 100.0, "looks like millivolts; in volts it is {milli:.7g}"),
         ("battery_voltage_v", -1.0, 100.0, "is negative; meter leads reversed?"),
         ("battery_temp_c", -np.inf, 150.0, "looks like kelvin; in degrees C it is {celsius:.7g}"),
-        ("battery_temp_c", -60.0, 120.0, "is outside -60 to 120; degrees Celsius would be right"),
+        ("battery_temp_c", *CELSIUS_RANGE, _OUTSIDE_C),
     ),
 )
 """The table of a discharge log: its columns and what they may hold."""

@@ -16,7 +16,13 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, Shown, fixed
-from batterymodel.inputs.records import OPTIONAL_COLUMNS, Event, Readings, TempReading
+from batterymodel.inputs.records import (
+    CELSIUS_RANGE,
+    OPTIONAL_COLUMNS,
+    Event,
+    Readings,
+    TempReading,
+)
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import (
@@ -50,8 +56,8 @@ _OTHER_NAMES = {
 # The least and the most a column may hold, and what a value outside says.
 _MILLIAMPERES = "looks like milliamperes; in amperes it would be {milli:.7g}"
 _REVERSED = "is negative; it must not be below -1: meter leads reversed?"
-_OUTSIDE_C = "is outside -60 to 120; degrees Celsius would be right"
-_OUTSIDE_C_SINGLY = "°C is outside -60 to 120 °C"
+_OUTSIDE_C = "is outside {:g} to {:g}; degrees Celsius would be right".format(*CELSIUS_RANGE)
+_OUTSIDE_C_SINGLY = "°C is outside {:g} to {:g} °C".format(*CELSIUS_RANGE)
 _BOUNDS = (
     ("elapsed_s", 0.0, np.inf, "is negative; seconds from the connection would be right"),
     ("elapsed_s", 0.0, LONGEST_LOG_S, "is over 24 h and looks like milliseconds; give seconds"),
@@ -62,7 +68,7 @@ _BOUNDS = (
     ("supply_voltage_v", -1.0, 100.0, _REVERSED),
     ("battery_current_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("battery_temp_c", -np.inf, 150.0, "looks like kelvin; in degrees Celsius it is {celsius:.7g}"),
-    ("battery_temp_c", -60.0, 120.0, _OUTSIDE_C),
+    ("battery_temp_c", *CELSIUS_RANGE, _OUTSIDE_C),
     ("load_a", -2000.0, 2000.0, _MILLIAMPERES),
     ("load_a", -1.0, 2000.0, _REVERSED),
 )

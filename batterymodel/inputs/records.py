@@ -62,7 +62,13 @@ def _holds_numbers(annotation: Any) -> bool:
 
 
 Volts = Annotated[float, Field(gt=0.0, le=100.0)]
-Celsius = Annotated[float, Field(ge=-60.0, le=120.0)]
+CELSIUS_RANGE = (-60.0, 120.0)
+"""Temperatures of a battery or a cable that are taken [degC] (own choice)."""
+
+AIR_CELSIUS_RANGE = (-60.0, 80.0)
+"""Temperatures of the air at battery or supply that are taken [degC] (own choice)."""
+
+Celsius = Annotated[float, Field(ge=CELSIUS_RANGE[0], le=CELSIUS_RANGE[1])]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 
 

@@ -25,7 +25,7 @@ governs)."""
 
 
 @dataclass(frozen=True)
-class OutputLimit:
+class MostOutput:
     """The most a supply can give [A] and what sets it."""
 
     limit_a: float
@@ -102,7 +102,7 @@ def circuit_output_a(supply: Supply) -> float | None:
     return supply.circuit_breaker_a / for_one_ampere
 
 
-def output_limit(supply: Supply) -> OutputLimit:
+def output_limit(supply: Supply) -> MostOutput:
     """The lower of the supply's rating and what its wall circuit can feed.
 
     Parameters
@@ -111,12 +111,12 @@ def output_limit(supply: Supply) -> OutputLimit:
 
     Returns
     -------
-    OutputLimit
+    MostOutput
     """
     circuit = circuit_output_a(supply)
     if circuit is not None and circuit < supply.rated_current_a:
-        return OutputLimit(circuit, "wall circuit")
-    return OutputLimit(supply.rated_current_a, "supply rating")
+        return MostOutput(circuit, "wall circuit")
+    return MostOutput(supply.rated_current_a, "supply rating")
 
 
 def continuous_output_a(supply: Supply) -> float:

@@ -64,8 +64,9 @@ HEADLINES = {
 }
 
 HEADLINE_AT_LIMIT = (
-    "{task} does not fit on {supply} now: it gives all it can, and the battery would take about "
-    "{draw}. Once the battery draws about {float}, {then}{but}. When that is, nobody can tell yet."
+    "{task} does not fit on {supply} now: the battery would take about {draw}, all that is left "
+    "and more. Once the battery draws about {float}, {then}{but}. When that is, nobody can tell "
+    "yet."
 )
 
 SETTLED = {
@@ -92,7 +93,8 @@ TEXTS = {
     "output_limit.watch": "What must run draws {load} ({low} to {high}), {battery}. With its "
     "margin it is {short} over the {limit} of the {name}.",
     "output_limit.at_limit": "What must run and the {draw} that the battery would take are more "
-    "than the supply gives now: it is at its limit. Once the battery draws about {float}, {then}.",
+    "than the supply gives now: the battery takes all that is left. Once the battery draws about "
+    "{float}, {then}.",
     "limit_unconfirmed.watch": "The limit that binds, {limit} of the {name}, is generic: "
     "{source}. Confirm it before relying on it.",
     "over_hours.note": "For less than three hours only: over three hours or more the wall circuit "

@@ -10,7 +10,9 @@ ANSWERS = {
     Verdict.TOO_MUCH: "does not fit, {short} over the {name}",
 }
 
-NOT_NOW = "does not fit now, the supply being at its limit; once the battery draws {float}, {then}"
+NOT_NOW = (
+    "does not fit now, the battery taking all that is left; once the battery draws {float}, {then}"
+)
 BATTERY_FIRST = "not with this battery: it must come off first"
 DIPS = "the {seconds} start of {name} dips the bus to {value}"
 DIPS_UNTIMED = "the start of {name} dips the bus to {value}"

@@ -170,7 +170,7 @@ def test_a_supply_at_its_limit_is_judged_now_and_after_the_taper(task, supply, t
     margin; what 55 A of a charge that falls leave says nothing of that."""
     found = budget(AIRCRAFT, task, supply, drawing(55.0, **AT_LIMIT))
     assert found.verdict is Verdict.TOO_MUCH
-    assert "now: it gives all it can, and the battery would take about 55 A" in found.headline
+    assert "now: the battery would take about 55 A, all that is left and more." in found.headline
     for said in (found.headline, answer(found), " ".join(found.next_steps)):
         assert then in said
         assert "even the least" not in said

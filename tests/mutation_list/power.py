@@ -40,6 +40,7 @@ BUDGET = (
     ),
     *changes_in(
         "budget",
+        ("what is left once the taper is over", "fit", "told.battery.settled())", "told.battery)"),
         ("what the manual keeps on", "case", "if not consumer.may_switch_off:", "if False:"),
         tests=("tests/budget/test_plan.py",),
     ),
@@ -110,6 +111,12 @@ STARTS = (
     *changes_in(
         "budget",
         ("battery under watch", "start_findings", "is not Outcome.KEEP_WATCHING", "is not None"),
+        (
+            "what a consumer drew is counted",
+            "learned",
+            "max(after.mean_a, more.seen_a)",
+            "after.mean_a",
+        ),
         ("draws more for sure", "learned", "MORE = 0.95\n", "MORE = 0.5\n"),
         tests=("tests/budget/test_start_findings.py",),
     ),

@@ -44,6 +44,23 @@ STARTS = changes_in(
     tests=("tests/budget/test_peaks.py", "tests/budget/test_resistance.py"),
 )
 
+LOW_OR_WORN = changes_in(
+    "budget",
+    (
+        "low charge and wear",
+        "starts",
+        "return generic_resistance(plate, told.battery_temp_c, growth)",
+        "return generic_resistance(plate, told.battery_temp_c)",
+    ),
+    (
+        "overvoltage that is lost",
+        "starts",
+        "UNSTORED_EMPTY_SD = 0.5, 0.4\n",
+        "UNSTORED_EMPTY_SD = 0.0, 0.0\n",
+    ),
+    tests=("tests/budget/test_starts.py",),
+)
+
 ALONE = changes_in(
     "budget",
     ("long drop", "endurance", "LONG_DROP_LOG_SD = 0.4, 0.3\n", "LONG_DROP_LOG_SD = 0.0, 0.3\n"),
@@ -75,4 +92,4 @@ STEPS = changes_in(
     tests=("tests/budget/test_steps.py",),
 )
 
-ALL = (*STARTS, *ALONE, *LEARNED, *STEPS)
+ALL = (*STARTS, *LOW_OR_WORN, *ALONE, *LEARNED, *STEPS)

@@ -219,12 +219,21 @@ def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgr
     """Connections in progress of this aircraft, begun last first."""
     for connection in connections_in_progress(store):
         told = connection.told
-        if told.serial is not None:
+        if told.serial is not None and _is_on_record(store, told.serial):
             where = store.aircraft_of(told.serial, connection.day)
             if where is not None and where.id == aircraft.id:
                 yield connection
         elif told.tail and alike(told.tail) == alike(aircraft.record.tail):
             yield connection
+
+
+def _is_on_record(store: Store, serial: str) -> bool:
+    """Whether the battery is on record; one that was deleted since it was connected is not."""
+    try:
+        store.plate(serial)
+    except InputError:
+        return False
+    return True
 
 
 def _seen_live(view: LiveView) -> BatterySeen | None:

@@ -121,6 +121,16 @@ def test_a_battery_that_is_not_on_record_counts_by_the_name_of_its_aircraft(stor
     assert "A connection of demo-1 is in progress" in why_not
 
 
+def test_one_of_a_battery_deleted_since_takes_no_other_aircraft_its_answer(store):
+    live(store, (24.0, 22.6, 21.5, 20.6))
+    store.delete([store.plate("SF-101").id], "sold")
+    seen, _ = battery_seen(store, store.aircraft("DEMO-2"), NOW)
+    assert seen.name == "SF-102"
+    tell(store, "connection-1", "tell-00001", tail="DEMO-1")
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
+
+
 def test_one_that_was_left_does_not_count(store):
     live(store, (24.0, 22.6, 21.5, 20.6))
     leave(store, "connection-1", "leave-0001", "left")

@@ -52,11 +52,14 @@ NOT_READ = (
     "counted."
 )
 LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
-OF_TODAY = "The battery {name} draws {draw}: as last read in the connection of today, {day}."
-OLD = (
-    "The battery {name} is counted with {draw}, as last read in the connection of {day}. That is "
-    "not now: read the ammeter after connecting."
+OF_TODAY = (
+    "The battery {name} draws {draw}: as last read in the connection of today, {day}{elsewhere}."
 )
+OLD = (
+    "The battery {name} is counted with {draw}, and alone with the charge it had, as last read in "
+    "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
+)
+ELSEWHERE = ", in another aircraft"
 READ_AGAIN = " Read the ammeter again."
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
 TAUGHT = (
@@ -81,17 +84,19 @@ class BatterySeen:
 
     ``read_at`` is the moment of the last reading of a connection in progress, ``entry_id`` the
     connection on record; one of both is None. ``temp_c`` is the battery's temperature [degC],
-    where it was read with the draw.
+    where it was read with the draw. ``readings`` are None, and ``elsewhere`` says so, where
+    that was in another aircraft: the consumers it switched are not those of this one.
     """
 
     name: str
     battery: Battery
     now: BatteryNow
-    readings: Readings
+    readings: Readings | None
     temp_c: float | None
     read_at: datetime | None = None
     entry_id: str | None = None
     day: str = ""
+    elsewhere: str = ""
 
 
 @dataclass(frozen=True)
@@ -212,7 +217,7 @@ def battery_seen(
     last = _last_connection(store, aircraft, now)
     if last is None:
         return None, NO_CONNECTION.format(tail=aircraft.record.tail)
-    return _seen_on_record(store, last, now)
+    return _seen_on_record(store, aircraft, last, now)
 
 
 def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
@@ -267,10 +272,10 @@ def _last_connection(
 
 
 def _seen_on_record(
-    store: Store, entry: Entry[Connection], now: datetime
+    store: Store, aircraft: Entry[Aircraft], entry: Entry[Connection], now: datetime
 ) -> tuple[BatterySeen | None, str]:
     told, plate = entry.record, store.entry(entry.record.battery_id)
-    name = plate.record.serial
+    name, is_here = plate.record.serial, told.aircraft_id == aircraft.id
     try:
         readings = readings_of(store, told)
         then = store.battery(name, told.day, before=told.started_at, again=entry.id)
@@ -284,10 +289,11 @@ def _seen_on_record(
         name=name,
         battery=store.battery(name),
         now=battery_now(assessment),
-        readings=readings,
+        readings=readings if is_here else None,
         temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
         entry_id=entry.id,
         day=str(told.day),
+        elsewhere="" if is_here else ELSEWHERE,
     ), ""
 
 
@@ -319,7 +325,9 @@ def battery_words(view: PowerView, now: datetime) -> str:
         said = LIVE.format(name=seen.name, draw=draw, ago=f"{age.total_seconds() / 60.0:.0f} min")
         return said + READ_AGAIN * (age > FRESH)
     template = OF_TODAY if seen.day == str(now.date()) else OLD
-    return template.format(name=seen.name, draw=draw, day=seen.day)
+    return template.format(
+        name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere
+    )
 
 
 def learned_from_words(learned: LearnedLoads) -> str:

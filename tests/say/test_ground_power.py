@@ -202,3 +202,20 @@ def test_two_aircraft_do_not_share_a_connection_in_progress(store):
     seen, why_not = battery_seen(store, other, NOW)
     assert seen is None
     assert "DEMO-20" in why_not
+
+
+def test_a_connection_in_another_aircraft_tells_the_draw_and_nothing_of_consumers(store):
+    plate, other = store.plate("SF-101").id, store.aircraft("DEMO-2")
+    connections = store.entries(Connection, battery_id=plate)
+    (steps,) = (e for e in connections if e.record.file_name == "marked-load-steps.csv")
+    store.delete([e.id for e in connections if e.record.day > steps.record.day], "x")
+    plan = loads_in_force(store, "DEMO-1").model_copy(update={"tail": "DEMO-2"})
+    store.add(LoadPlan(aircraft_id=other.id, on=plan.on, loads=plan))
+    off = {"on": date(2026, 3, 2), "reason": "changed over"}
+    store.add(Move(battery_id=store.plate("SF-102").id, aircraft_id=None, **off))
+    store.add(Move(battery_id=plate, aircraft_id=other.id, **off))
+    view = power_view(store, "DEMO-2", "Database update", SUPPLY, NOW)
+    assert view.seen.entry_id == steps.id
+    assert (view.budget.learned, view.seen.readings) == ((), None)
+    said = battery_words(view, NOW)
+    assert "the charge it had, as last read in the connection of 2026-02-16, in another air" in said

@@ -60,7 +60,7 @@ OLD = (
     "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
 )
 ELSEWHERE = ", in another aircraft"
-READ_AGAIN = " Read the ammeter again."
+READ_AGAIN = " That is not now: read the ammeter again."
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
 TAUGHT = (
     "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
@@ -209,12 +209,14 @@ def battery_seen(
     StoreError
         The record cannot be read.
     """
+    last = _last_connection(store, aircraft, now)
     for connection in _in_progress_on(store, aircraft):
+        if last is not None and last.record.day > connection.day:
+            break
         view = live_view(store, connection)
         seen = _seen_live(view)
         name = connection.told.serial or connection.told.tail or ""
         return (seen, "") if seen else (None, NO_ANSWER_YET.format(name=name))
-    last = _last_connection(store, aircraft, now)
     if last is None:
         return None, NO_CONNECTION.format(tail=aircraft.record.tail)
     return _seen_on_record(store, aircraft, last, now)
@@ -322,12 +324,21 @@ def battery_words(view: PowerView, now: datetime) -> str:
     draw = amperes(seen.now.current_a.mean)
     if seen.read_at is not None:
         age = max(now - seen.read_at, timedelta())
-        said = LIVE.format(name=seen.name, draw=draw, ago=f"{age.total_seconds() / 60.0:.0f} min")
+        said = LIVE.format(name=seen.name, draw=draw, ago=_age_words(age))
         return said + READ_AGAIN * (age > FRESH)
     template = OF_TODAY if seen.day == str(now.date()) else OLD
     return template.format(
         name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere
     )
+
+
+def _age_words(age: timedelta) -> str:
+    """Minutes; from two hours on hours, and from two days on days."""
+    minutes = age.total_seconds() / 60.0
+    if minutes < 120.0:
+        return f"{minutes:.0f} min"
+    hours = minutes / 60.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
 
 
 def learned_from_words(learned: LearnedLoads) -> str:

@@ -104,6 +104,20 @@ def test_a_connection_in_progress_goes_before_those_on_record(store):
         said = battery_words(view, read_at + age)
         assert "the connection in progress, read 10 min ago." in said
         assert said.endswith(READ_AGAIN) == asks
+    for age, words in ((timedelta(hours=30), "30 h"), (timedelta(days=3), "3 days")):
+        assert f"read {words} ago." in battery_words(view, read_at + age)
+
+
+def test_one_that_was_forgotten_does_not_hide_a_connection_of_a_later_day(store):
+    read_at = live(store, (24.0, 22.6, 21.5, 20.6))
+    [last] = store.entries(Connection, battery_id=store.plate("SF-101").id)[-1:]
+    later = last.record.model_copy(update={"day": read_at.date() + timedelta(days=2)})
+    store.correct(last.id, later, "the day was mistyped")
+    now = read_at + timedelta(days=3)
+    seen, _ = battery_seen(store, store.aircraft("DEMO-1"), now)
+    assert (seen.read_at, seen.entry_id) == (None, last.id)
+    same_day, _ = battery_seen(store, store.aircraft("DEMO-1"), read_at)
+    assert same_day.read_at == read_at
 
 
 def test_one_without_an_answer_does_not_count_and_is_said(store):

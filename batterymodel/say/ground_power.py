@@ -18,7 +18,8 @@ from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
-from batterymodel.say.budget import battery_first
+from batterymodel.say.budget import battery_first, budget_text
+from batterymodel.say.connection import wrapped
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.store import Entry, Store
 from batterymodel.store.acts import InProgress
@@ -66,6 +67,7 @@ TAUGHT = (
     "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
     "{after} now."
 )
+TEXT_TITLE = "Ground power of {tail}, worked out on {day}."
 GROWN = "draws_more"
 """The rule that compares a consumer with what was known of it before."""
 
@@ -378,6 +380,33 @@ def taught_words(result: Budget) -> tuple[str, ...]:
             after=amperes(one.after_a.mean),
         )
         for one in result.learned
+    )
+
+
+def view_text(view: PowerView, now: datetime) -> str:
+    """The whole budget as text, with its day and what it rests on.
+
+    Parameters
+    ----------
+    view : PowerView
+    now : datetime
+        With its UTC offset.
+
+    Returns
+    -------
+    str
+        Several lines. What the connection taught is told as counted already, not as a figure to
+        put into a file.
+    """
+    learned = (learned_from_words(view.learned), *taught_words(view.budget))
+    rests_on = (*filter(None, learned), battery_words(view, now))
+    return "\n".join(
+        [
+            wrapped(TEXT_TITLE.format(tail=view.budget.tail, day=now.date())),
+            *(wrapped(words) for words in rests_on),
+            "",
+            budget_text(view.budget.model_copy(update={"learned": ()})),
+        ]
     )
 
 

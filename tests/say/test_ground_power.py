@@ -20,6 +20,7 @@ from batterymodel.say.ground_power import (
     loads_words,
     power_view,
     taught_words,
+    view_text,
 )
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
@@ -172,6 +173,9 @@ def test_the_connection_that_is_looked_at_is_not_learned_from_beforehand(store):
     assert (taught.name, taught.before_a.mean) == ("Avionics", 9.5)
     counted = next(one for one in view.budget.consumers if one.name == "Avionics")
     assert counted.continuous_a.mean == pytest.approx(taught.after_a.mean)
+    text = " ".join(view_text(view, NOW).split())
+    assert taught_words(view.budget)[0] in text
+    assert "with readings = " not in text
     assert "where 9.5 A was known" in taught_words(view.budget)[0]
 
 
@@ -233,3 +237,10 @@ def test_a_connection_in_another_aircraft_tells_the_draw_and_nothing_of_consumer
     assert (view.budget.learned, view.seen.readings) == ((), None)
     said = battery_words(view, NOW)
     assert "the charge it had, as last read in the connection of 2026-02-16, in another air" in said
+
+
+def test_the_text_says_of_which_day_it_is_and_from_when_the_battery(fleet):
+    later = NOW + timedelta(days=30)
+    text = " ".join(view_text(view_of(fleet, later), later).split())
+    assert text.startswith("Ground power of DEMO-1, worked out on 2026-04-01.")
+    assert battery_words(view_of(fleet, later), later) in text

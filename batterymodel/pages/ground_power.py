@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import streamlit as st
 
@@ -66,7 +66,7 @@ def _show(store: Store) -> None:
         tail = choose_aircraft(store)
         if tail is None:
             return
-        loads = loads_in_force(store, tail)
+        loads = loads_in_force(store, tail, date.today())
         if loads is None:
             show_loads_file(store, tail, is_first=True)
             return

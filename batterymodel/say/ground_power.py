@@ -329,9 +329,7 @@ def battery_words(view: PowerView, now: datetime) -> str:
         said = LIVE.format(name=seen.name, draw=draw, ago=_age_words(age))
         return said + READ_AGAIN * (age > FRESH)
     template = OF_TODAY if seen.day == str(now.date()) else OLD
-    return template.format(
-        name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere
-    )
+    return template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
 
 
 def _age_words(age: timedelta) -> str:

@@ -56,7 +56,7 @@ CHROMIUM_ARGUMENTS = [
     "--disable-sync",
 ]
 WAIT_MS = 20_000
-BEGIN_MS, DRAW_MS = 150, 250
+BEGIN_MS, DRAW_MS = 150, 400
 """What a press needs to reach the script, and what the script sent to be drawn [ms]."""
 
 

@@ -20,6 +20,7 @@ from tests.benchmarks import (
     fade,
     lithium,
     power_budget,
+    rerun,
     sheet,
     sick,
     speed,
@@ -46,6 +47,7 @@ TABLES: dict[str, Callable[[], Iterable[str]]] = {
     "fade-origins": lambda: [fade.cells_models_table()],
     "power-budget": power_budget.lines,
     "speed": speed.lines,
+    "rerun": rerun.lines,
     "sheet": sheet.lines,
 }
 """What stands between the markers of a name."""

@@ -1,5 +1,6 @@
 """Two connections in one file, hours apart: refused, since only a person knows which is meant."""
 
+import numpy as np
 import pytest
 
 from batterymodel.errors import InputError
@@ -7,6 +8,7 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.runs import last_run
+from batterymodel.inputs.table_times import pauses
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
 
@@ -55,6 +57,29 @@ def test_a_lone_reading_an_hour_later_is_of_the_same_connection():
     assert read(late).elapsed_s[-1] == 7200.0
 
 
+def test_rows_without_a_current_do_not_join_two_connections():
+    stamp = "{h:02}:{m:02}:{s:02}"
+    first, second = (content_of("Time", stamp, hour).decode() for hour in (9, 12))
+    between = "".join(f"{stamp.format(h=h, m=m, s=0)};\n" for h in (9, 10, 11) for m in (30, 59))
+    with pytest.raises(InputError, match="as between two connections"):
+        read((first + between + second.partition("\n")[2]).encode())
+
+
+@pytest.mark.parametrize(
+    ("elapsed_s", "places"),
+    [
+        ((0, 10, 3610, 3620), []),
+        ((0, 10, 3611, 3621), [2]),
+        ((0, 600, 1200, 7200, 7800), []),
+        ((0, 600, 1200, 7201, 7801), [3]),
+        ((0, 3700, 3710, 3720), []),
+        ((0, 10, 4000, 4010, 8000, 8010), [2, 4]),
+    ],
+)
+def test_a_pause_is_over_an_hour_and_ten_usual_steps_between_several_rows(elapsed_s, places):
+    assert pauses(np.array(elapsed_s, dtype=float)) == places
+
+
 # The project's own format
 
 
@@ -89,6 +114,17 @@ def test_the_own_format_refuses_a_count_that_went_on_hours_later():
     )
 
 
+@pytest.mark.parametrize(("apart_s", "is_read"), [(3600, True), (3601, False)])
+def test_a_clock_an_hour_and_no_more_from_the_count_is_of_one_connection(apart_s, is_read):
+    """As where a clock was set from summer to winter time."""
+    content = own_content("elapsed_s,time", 9, 12, counts=(0, 3 * 3600 - apart_s))
+    if is_read:
+        assert "runs apart from it by 3600 s" in readings_from_bytes(content, "log.csv").notes[0]
+    else:
+        with pytest.raises(InputError, match="runs apart from 'elapsed_s' by 3601 s"):
+            readings_from_bytes(content, "log.csv")
+
+
 def test_a_count_and_a_clock_that_tell_the_same_pause_are_one_connection():
     content = own_content("elapsed_s,time", 9, 12, counts=(0, 3 * 3600))
     assert readings_from_bytes(content, "log.csv").elapsed_s[-1] == 3 * 3600.0 + 30.0
@@ -98,6 +134,7 @@ def test_a_count_and_a_clock_that_tell_the_same_pause_are_one_connection():
     ("content", "row"),
     [
         (own_content("time", 9, 12), 6),
+        (own_content("time", 7, 9, 12), 10),
         (own_content("time", 9), None),
         (own_content("elapsed_s,time", 9, 12, counts=(0, 3 * 3600)), None),
     ],

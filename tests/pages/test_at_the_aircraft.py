@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from batterymodel.errors import StoreError
 from batterymodel.pages import connections, kept, literal, live_connection
 from batterymodel.pages.live_connection import KEPT_WITH
 from batterymodel.say.in_progress import NO_BATTERY
@@ -229,3 +231,15 @@ def test_the_pad_hears_which_entries_no_record_will_take(store, monkeypatch, rec
     assert at.session_state["pad_unknown"] == ["of-nowhere-1"]
     taken = C if record == "own" else "in-demo-1"
     assert at.session_state["pad_stored"] == [f"of-{taken}"]
+
+
+def test_what_cannot_be_looked_up_in_the_other_record_is_not_called_unknown(store, monkeypatch):
+    assert not kept.is_in_other_record("nowhere-1")
+    assert not Path(demo_url()).exists(), "looking made a demo record"
+    open_store(demo_url())
+
+    def failing(*_):
+        raise StoreError("the record is held by another program")
+
+    monkeypatch.setattr(kept, "is_begun", failing)
+    assert kept.is_in_other_record("nowhere-1")

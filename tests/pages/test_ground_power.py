@@ -16,7 +16,7 @@ from batterymodel.budget.wording import RULE_WORDS
 from batterymodel.inputs.records import record_toml
 from batterymodel.pages import power_entries
 from batterymodel.samples.loads import LIGHT_SINGLE
-from batterymodel.say.budget import answer
+from batterymodel.say.budget import answer, not_checked_words
 from batterymodel.say.ground_power import power_view
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
@@ -92,7 +92,7 @@ def test_the_answer_is_that_of_the_record(own):
         body,
     )
     assert "as last read in the connection of 2026-03-02. That is not now" in body
-    assert "Not checked: temperature at the supply" in body
+    assert not_checked_words(view.budget) in body
     for step in view.budget.next_steps:
         assert f"<li>{step}</li>" in body
     for finding in view.budget.findings:

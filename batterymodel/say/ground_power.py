@@ -13,7 +13,7 @@ from batterymodel.budget.battery import BatteryNow, battery_now
 from batterymodel.budget.learned import with_learned
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget, Verdict
-from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes
+from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes, listed
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Battery, Readings, Supply
@@ -60,6 +60,7 @@ OLD = (
     "The battery {name} is counted with {draw}, and alone with the charge it had, as last read in "
     "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
 )
+BESIDE = " It is not the only one in this aircraft: nothing is counted of {names}."
 ELSEWHERE = ", in another aircraft"
 READ_AGAIN = " That is not now: read the ammeter again."
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
@@ -103,12 +104,16 @@ class BatterySeen:
 
 @dataclass(frozen=True)
 class PowerView:
-    """A budget with what it rests on: the battery as it was seen, or why it is not counted."""
+    """A budget with what it rests on: the battery as it was seen, or why it is not counted.
+
+    ``beside`` are the serials of the aircraft's other batteries, of which nothing is counted.
+    """
 
     budget: Budget
     seen: BatterySeen | None
     why_not: str
     learned: LearnedLoads
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -158,10 +163,12 @@ def power_view(
         loads = loads_in_force(store, tail, now.date())
         if loads is None:
             raise InputError(NO_PLAN.format(tail=tail))
-        seen, why_not = battery_seen(store, store.aircraft(tail), now)
+        aircraft = store.aircraft(tail)
+        seen, why_not = battery_seen(store, aircraft, now)
+        beside = _beside(store, aircraft, seen) if seen else ()
         learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
     told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
-    return PowerView(_budget(learned.loads, task, supply, told), seen, why_not, learned)
+    return PowerView(_budget(learned.loads, task, supply, told), seen, why_not, learned, beside)
 
 
 def _budget(loads: AircraftLoads, task: str, supply: Supply, told: dict[str, Any]) -> Budget:
@@ -267,12 +274,25 @@ def _last_connection(
     """The last connection up to a moment of a battery that is in the aircraft."""
     found = [
         connection
-        for plate in store.entries(BatteryPlate)
-        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+        for plate in _batteries_in(store, aircraft)
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
     return max(found, key=lambda entry: entry.order, default=None)
+
+
+def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
+    return [
+        plate
+        for plate in store.entries(BatteryPlate)
+        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+    ]
+
+
+def _beside(store: Store, aircraft: Entry[Aircraft], seen: BatterySeen) -> tuple[str, ...]:
+    """Serials of the aircraft's batteries but the one that was seen."""
+    serials = (plate.record.serial for plate in _batteries_in(store, aircraft))
+    return tuple(serial for serial in serials if alike(serial) != alike(seen.name))
 
 
 def _seen_on_record(
@@ -323,6 +343,11 @@ def battery_words(view: PowerView, now: datetime) -> str:
     seen = view.seen
     if seen is None:
         return view.why_not
+    others = BESIDE.format(names=listed(view.beside)) if view.beside else ""
+    return _seen_words(seen, now) + others
+
+
+def _seen_words(seen: BatterySeen, now: datetime) -> str:
     draw = amperes(seen.now.current_a.mean)
     if seen.read_at is not None:
         age = max(now - seen.read_at, timedelta())

@@ -244,3 +244,12 @@ def test_the_text_says_of_which_day_it_is_and_from_when_the_battery(fleet):
     text = " ".join(view_text(view_of(fleet, later), later).split())
     assert text.startswith("Ground power of DEMO-1, worked out on 2026-04-01.")
     assert battery_words(view_of(fleet, later), later) in text
+
+
+def test_a_second_battery_in_the_aircraft_is_said_not_to_count(store):
+    assert "not the only one" not in battery_words(view_of(store), NOW)
+    here = {"aircraft_id": store.aircraft("DEMO-1").id, "on": date(2026, 3, 2), "reason": "second"}
+    store.add(Move(battery_id=store.plate("SF-110").id, **here))
+    said = battery_words(view_of(store), NOW)
+    assert said.startswith("The battery SF-101 ")
+    assert said.endswith("It is not the only one in this aircraft: nothing is counted of SF-110.")

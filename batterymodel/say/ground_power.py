@@ -86,7 +86,8 @@ class BatterySeen:
     """An aircraft's battery as a connection showed it last: its draw, and when that was read.
 
     ``read_at`` is the moment of the last reading of a connection in progress, ``entry_id`` the
-    connection on record; one of both is None. ``temp_c`` is the battery's temperature [degC],
+    connection on record; one of both is None. ``supply`` is the one it was read on, where that is
+    on record. ``temp_c`` is the battery's temperature [degC],
     where it was read with the draw. ``readings`` are None, and ``elsewhere`` says so, where
     that was in another aircraft: the consumers it switched are not those of this one.
     """
@@ -99,6 +100,7 @@ class BatterySeen:
     read_at: datetime | None = None
     entry_id: str | None = None
     day: str = ""
+    supply: Supply | None = None
     elsewhere: str = ""
 
 
@@ -192,6 +194,7 @@ def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
         "battery": seen.battery,
         "readings": seen.readings,
         "battery_temp_c": seen.temp_c,
+        "readings_supply": seen.supply,
     }
 
 
@@ -317,6 +320,7 @@ def _seen_on_record(
         temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
         entry_id=entry.id,
         day=str(told.day),
+        supply=told.supply,
         elsewhere="" if is_here else ELSEWHERE,
     ), ""
 

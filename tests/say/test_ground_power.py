@@ -253,3 +253,8 @@ def test_a_second_battery_in_the_aircraft_is_said_not_to_count(store):
     said = battery_words(view_of(store), NOW)
     assert said.startswith("The battery SF-101 ")
     assert said.endswith("It is not the only one in this aircraft: nothing is counted of SF-110.")
+
+
+def test_the_readings_are_of_the_supply_that_they_were_taken_on(fleet):
+    seen = view_of(fleet).seen
+    assert seen.supply == fleet.entry(seen.entry_id).record.supply != SUPPLY

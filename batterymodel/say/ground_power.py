@@ -60,6 +60,7 @@ OLD = (
     "The battery {name} is counted with {draw}, and alone with the charge it had, as last read in "
     "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
 )
+SERVICED_SINCE = " If it was serviced since, connect it and take new readings."
 BESIDE = " It is not the only one in this aircraft: nothing is counted of {names}."
 ELSEWHERE = ", in another aircraft"
 READ_AGAIN = " That is not now: read the ammeter again."
@@ -357,8 +358,10 @@ def _seen_words(seen: BatterySeen, now: datetime) -> str:
         age = max(now - seen.read_at, timedelta())
         said = LIVE.format(name=seen.name, draw=draw, ago=_age_words(age))
         return said + READ_AGAIN * (age > FRESH)
-    template = OF_TODAY if seen.day == str(now.date()) else OLD
-    return template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
+    is_today = seen.day == str(now.date())
+    template = OF_TODAY if is_today else OLD
+    said = template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
+    return said + SERVICED_SINCE * (seen.now.must_come_off and not is_today)
 
 
 def _age_words(age: timedelta) -> str:

@@ -258,3 +258,12 @@ def test_a_second_battery_in_the_aircraft_is_said_not_to_count(store):
 def test_the_readings_are_of_the_supply_that_they_were_taken_on(fleet):
     seen = view_of(fleet).seen
     assert seen.supply == fleet.entry(seen.entry_id).record.supply != SUPPLY
+
+
+def test_a_battery_sent_for_servicing_long_ago_is_asked_for_new_readings(fleet):
+    tail, later = "DEMO-7", NOW + timedelta(days=40)
+    task = loads_in_force(fleet, tail).tasks[0].name
+    for now, asks in ((NOW, False), (later, True)):
+        said = battery_words(power_view(fleet, tail, task, SUPPLY, now), now)
+        assert said.endswith("If it was serviced since, connect it and take new readings.") is asks
+    assert "serviced" not in battery_words(view_of(fleet, later), later)

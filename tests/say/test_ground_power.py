@@ -267,3 +267,25 @@ def test_a_battery_sent_for_servicing_long_ago_is_asked_for_new_readings(fleet):
         said = battery_words(power_view(fleet, tail, task, SUPPLY, now), now)
         assert said.endswith("If it was serviced since, connect it and take new readings.") is asks
     assert "serviced" not in battery_words(view_of(fleet, later), later)
+
+
+def test_a_consumer_that_draws_more_is_compared_with_what_was_known_before(store):
+    connections = store.entries(Connection, battery_id=store.plate("SF-101").id)
+    (steps,) = (e for e in connections if e.record.file_name == "marked-load-steps.csv")
+    store.delete([e.id for e in connections if e.record.day > steps.record.day], "x")
+    plan = loads_in_force(store, "DEMO-1")
+    known = {"continuous_a": 7.0, "continuous_sd_a": 0.2, "readings": 4}
+    consumers = tuple(
+        one.model_copy(update=known) if one.name == "Avionics" else one for one in plan.consumers
+    )
+    loads = plan.model_copy(update={"consumers": consumers, "on": date(2026, 3, 1)})
+    store.add(LoadPlan(aircraft_id=store.aircraft("DEMO-1").id, on=loads.on, loads=loads))
+    (more,) = (f for f in view_of(store).budget.findings if f.rule == GROWN)
+    assert (more.severity, more.limit) == (Severity.WATCH, 7.0)
+
+
+def test_a_temperature_counts_on_its_own_day_only(fleet):
+    today, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW)
+    later, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW + timedelta(days=1))
+    assert today.temp_c is not None
+    assert later.temp_c is None

@@ -9,6 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
+from batterymodel.basis.intervals import Interval
 from batterymodel.budget.results import Budget, OutputLimit, Start
 from batterymodel.budget.wording import amperes
 from batterymodel.charts.style import (
@@ -168,13 +169,14 @@ def _drawn_limits(budget: Budget) -> list[OutputLimit]:
 
 def _top_a(budget: Budget) -> float:
     drawn = [limit.limit_a for limit in _drawn_limits(budget)]
-    room = ROOM_ABOVE_ALONE if _is_alone_in_view(budget) else ROOM_ABOVE
+    room = ROOM_ABOVE if _alone_in_view(budget) is None else ROOM_ABOVE_ALONE
     return room * max(*drawn, _highest_a(budget))
 
 
-def _is_alone_in_view(budget: Budget) -> bool:
+def _alone_in_view(budget: Budget) -> Interval | None:
+    """Minutes on the battery alone, where their end can be in view."""
     alone = budget.on_battery
-    return alone is not None and alone.minutes.low < budget.minutes
+    return None if alone is None or alone.minutes.low >= budget.minutes else alone.minutes
 
 
 def _area_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
@@ -199,9 +201,10 @@ def _alone_layers(budget: Budget) -> list[alt.Chart]:
 
     Its label begins or ends at the chart's edge: from within, a phone has no room for it.
     """
-    if not _is_alone_in_view(budget):
+    lasts = _alone_in_view(budget)
+    if lasts is None:
         return []
-    lasts, end = budget.on_battery.minutes, min(budget.on_battery.minutes.high, budget.minutes)
+    end = min(lasts.high, budget.minutes)
     at_left = lasts.low < budget.minutes / 2.0
     edge = 0.0 if at_left else budget.minutes
     label = f"battery alone lasts {lasts.mean:.0f} min ({lasts.low:.0f} to {lasts.high:.0f})"

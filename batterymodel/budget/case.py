@@ -29,8 +29,9 @@ class Told:
     """What was told: the aircraft's loads, the task, the supply, the battery's present draw.
 
     ``plate`` is the battery by its plate and record, ``readings`` those of a connection with load
-    steps. ``battery_temp_c`` is the battery's temperature and ``supply_temp_c`` that of the air at
-    the supply [degC]; None where nobody took it.
+    steps, taken on ``readings_supply`` where that was another one. ``battery_temp_c`` is the
+    battery's temperature and ``supply_temp_c`` that of the air at the supply [degC]; None where
+    nobody took it.
     """
 
     loads: AircraftLoads
@@ -42,6 +43,12 @@ class Told:
     battery_temp_c: float | None = None
     supply_temp_c: float | None = None
     on: date | None = None
+    readings_supply: Supply | None = None
+
+    @property
+    def supply_read(self) -> Supply:
+        """The supply on which the readings were taken."""
+        return self.supply if self.readings_supply is None else self.readings_supply
 
     @property
     def day(self) -> date:

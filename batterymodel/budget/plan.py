@@ -74,6 +74,7 @@ def budget(
     battery_temp_c: float | None = None,
     supply_temp_c: float | None = None,
     on: date | None = None,
+    readings_supply: Supply | None = None,
 ) -> Budget:
     """What of a task fits on a supply, what is left off, and how much is to spare.
 
@@ -104,6 +105,8 @@ def budget(
         Air at the supply [degC], -60 to 80.
     on : date, optional
         The day, for the configuration that is kept.
+    readings_supply : Supply, optional
+        The supply on which the readings were taken, where it was another than this one.
 
     Returns
     -------
@@ -124,6 +127,7 @@ def budget(
         battery_temp_c=_temperature("battery_temp_c", battery_temp_c, CELSIUS_RANGE),
         supply_temp_c=_temperature("supply_temp_c", supply_temp_c, AIR_CELSIUS_RANGE),
         on=on,
+        readings_supply=_checked("readings_supply", readings_supply, Supply, type(None)),
     )
     case = _case(told, _learned(told))
     return Budget(
@@ -202,7 +206,7 @@ def _settled(told: Told, able: Capability) -> Settled | None:
 def _learned(told: Told) -> tuple[Learned, ...]:
     if told.readings is None:
         return ()
-    return learned_from(told.loads, told.readings, told.supply)
+    return learned_from(told.loads, told.readings, told.supply_read)
 
 
 def _verdict(told: Told, choice: Choice) -> Verdict:

@@ -86,7 +86,7 @@ def resistance_of(told: Told) -> Resistance | None:
     growth = resistance_growth(plate.chemistry, now.state_of_charge, belief)
     if told.readings is None:
         return generic_resistance(plate, told.battery_temp_c, growth)
-    return battery_resistance(told.readings, plate, told.supply, told.battery_temp_c, growth)
+    return battery_resistance(told.readings, plate, told.supply_read, told.battery_temp_c, growth)
 
 
 def bus_battery(told: Told, ohm: Resistance) -> BusBattery:
@@ -166,7 +166,7 @@ def supply_line(told: Told, able: Capability) -> SupplyLine:
     SupplyLine
     """
     supply = told.supply
-    ohm = line_resistance(supply, told.readings)
+    ohm = line_resistance(supply, told.readings if told.supply_read == supply else None)
     rated = next(one for one in able.limits if one.name.startswith("supply rating"))
     return SupplyLine(
         set_voltage_v=supply.set_voltage_v,

@@ -9,6 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
+from batterymodel.basis.intervals import Interval
 from batterymodel.budget.results import Budget, OutputLimit, Start
 from batterymodel.budget.wording import amperes, lasting_words
 from batterymodel.charts.style import (
@@ -34,6 +35,9 @@ TOTAL, START = "both together", "start of a motor"
 COVERED, BEYOND = "battery covers", "beyond the supply"
 ROOM_ABOVE = 1.15
 """Height of the chart over the highest that is drawn [-] (own choice: room for a label)."""
+
+ROOM_ABOVE_ALONE = 1.25
+"""The same with the time on the battery alone above the label of a limit (own choice)."""
 
 LABEL_SHARE = 0.06
 """Height of a label over the chart's [-]: limits nearer to each other share one side each."""
@@ -160,7 +164,14 @@ def _drawn_limits(budget: Budget) -> list[OutputLimit]:
 
 def _top_a(budget: Budget) -> float:
     drawn = [limit.limit_a for limit in _drawn_limits(budget)]
-    return ROOM_ABOVE * max(*drawn, _highest_a(budget))
+    room = ROOM_ABOVE if _alone_in_view(budget) is None else ROOM_ABOVE_ALONE
+    return room * max(*drawn, _highest_a(budget))
+
+
+def _alone_in_view(budget: Budget) -> Interval | None:
+    """Minutes on the battery alone, where their end can be in view."""
+    alone = budget.on_battery
+    return None if alone is None or alone.minutes.low >= budget.minutes else alone.minutes
 
 
 def _area_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
@@ -181,13 +192,18 @@ def _area_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
 
 
 def _alone_layers(budget: Budget) -> list[alt.Chart]:
-    """When the battery alone would be at its end: an interval at the top, where it is in view."""
-    if budget.on_battery is None or budget.on_battery.minutes.low >= budget.minutes:
+    """When the battery alone would be at its end: an interval at the top, where it is in view.
+
+    Its label begins or ends at the chart's edge: from within, a phone has no room for it.
+    """
+    lasts = _alone_in_view(budget)
+    if lasts is None:
         return []
-    lasts, end = budget.on_battery.minutes, min(budget.on_battery.minutes.high, budget.minutes)
+    end = min(lasts.high, budget.minutes)
     at_left = lasts.low < budget.minutes / 2.0
+    edge = 0.0 if at_left else budget.minutes
     label = f"battery alone lasts {lasts.mean:.0f} min ({lasts.low:.0f} to {lasts.high:.0f})"
-    data = rows(minutes=[lasts.low], end=[end], edge=[lasts.low if at_left else end], label=[label])
+    data = rows(minutes=[lasts.low], end=[end], edge=[edge], label=[label])
     rule = alt.Chart(data, name="battery alone").mark_rule(color=BLUE, strokeWidth=5)
     text = text_mark(
         data,
@@ -196,10 +212,10 @@ def _alone_layers(budget: Budget) -> list[alt.Chart]:
         dx=4 if at_left else -4,
         color=BLUE,
     )
-    edge = alt.X("edge:Q", title=_TIME_TITLE, scale=_time_scale(budget))
+    edge_x = alt.X("edge:Q", title=_TIME_TITLE, scale=_time_scale(budget))
     return [
         rule.encode(x=_time_x(budget), x2="end:Q", y=alt.value(5)),
-        text.encode(x=edge, y=alt.value(17), text="label:N"),
+        text.encode(x=edge_x, y=alt.value(17), text="label:N"),
     ]
 
 

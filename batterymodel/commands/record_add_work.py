@@ -28,7 +28,12 @@ from batterymodel.store import Entry, Store
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.intake import add_check as take_check
 from batterymodel.store.once import add_once
-from batterymodel.store.power import add_load_plan, add_supply, shop_supply_from
+from batterymodel.store.power import (
+    add_load_plan,
+    add_supply,
+    refuse_day_ahead,
+    shop_supply_from,
+)
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
     Aircraft,
@@ -314,6 +319,8 @@ def add_loads(store: Store, options: argparse.Namespace) -> str:
         record = record_from(
             {**data, **told, "aircraft_id": aircraft.id}, LoadConfiguration, options.loads
         )
+        if record.on is not None:
+            refuse_day_ahead(store, record.on, f"the loads of '{record.name}'")
         return _added(store, *add_once(store, record))
     loads = aircraft_loads_from({"tail": aircraft.record.tail, **data, **told}, options.loads)
     return _added(store, *add_load_plan(store, options.tail, loads, date.today()))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import streamlit as st
 
@@ -23,7 +23,6 @@ from batterymodel.pages.power_entries import (
 from batterymodel.pages.readings_file import show_faults
 from batterymodel.say.budget import (
     answer,
-    budget_text,
     consumer_rows,
     limit_rows,
     load_words,
@@ -40,6 +39,7 @@ from batterymodel.say.ground_power import (
     learned_from_words,
     loads_words,
     taught_words,
+    view_text,
 )
 from batterymodel.store import Store
 from batterymodel.store.power import keep_configuration, known_configuration, loads_in_force
@@ -66,7 +66,7 @@ def _show(store: Store) -> None:
         tail = choose_aircraft(store)
         if tail is None:
             return
-        loads = loads_in_force(store, tail)
+        loads = loads_in_force(store, tail, date.today())
         if loads is None:
             show_loads_file(store, tail, is_first=True)
             return
@@ -103,7 +103,7 @@ def _show_answer(store: Store, asked: Asked) -> None:
     _show_both_ways(budget)
     _show_details(view, known_c)
     _show_keeping(store, asked, budget)
-    st.download_button("Budget as text", budget_text(budget), "budget.txt", "text/plain")
+    st.download_button("Budget as text", view_text(view, now), "budget.txt", "text/plain")
     st.header("Cautions")
     st.html(pages.plain_list(budget.cautions))
 

@@ -48,6 +48,11 @@ STEPS = {"set_voltage_v": 0.1, "input_current_full_load_a": 0.5, "cable.length_m
 FIELDS = tuple(name for name in LABELS if name not in ("supply_temp_c", "name"))
 GOOD = f"{KEPT}power.good_supply"
 STILL = "The answer is still that of the supply as entered before."
+NOT_IN_FORCE = (
+    " They were said on {day}: the budget goes on with those of {counted}. Where these are newer, "
+    "put their day into the file, as 'on'."
+)
+GONE = "The supply {was} is no longer in this record; {now} is chosen instead."
 LOADS_FILE = "Loads file (TOML)"
 LOADS_TEMPLATE = """document = "aircraft's load list, title and revision"
 said_by = "who said so"
@@ -158,9 +163,12 @@ def _choose_supply(store: Store) -> tuple[Supply | None, str]:
     """The supply on its circuit, and both in words."""
     names = [supply.name for supply in supplies_of(store)]
     options, key = [*names, ENTERED_HERE], f"{KEPT}power.supply"
-    if st.session_state.get(key) not in options:
+    was = st.session_state.get(key)
+    if was not in options:
         st.session_state[key] = options[0]
     chosen = st.selectbox("Supply", options, key=key)
+    if was is not None and was not in options:
+        st.warning(literal(GONE.format(was=was, now=options[0])))
     if chosen == ENTERED_HERE:
         return _entered_supply(store)
     supply = supply_named(store, str(chosen))
@@ -277,7 +285,7 @@ def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
         show_faults(error)
         return
     known = f"{len(loads.consumers)} consumers and {len(loads.tasks)} tasks"
-    if loads == loads_in_force(store, tail):
+    if loads == loads_in_force(store, tail, date.today()):
         st.caption(f"These {known} are on record.")
         return
     st.button(
@@ -303,6 +311,16 @@ def _keep_loads(store: Store, tail: str, loads: AircraftLoads) -> None:
 
     def words(was_there: bool) -> str:
         already = " already; nothing was added" if was_there else ""
-        return f"What {tail} takes is in the record{already}."
+        said = f"What {tail} takes is in the record{already}."
+        return said + _not_in_force_words(store, tail, loads)
 
     kept.attempt(write, words)
+
+
+def _not_in_force_words(store: Store, tail: str, loads: AircraftLoads) -> str:
+    """That other loads count today, where those just kept were said on another day."""
+    today = date.today()
+    counted = loads_in_force(store, tail, today)
+    if counted is None or counted.on == (loads.on or today):
+        return ""
+    return NOT_IN_FORCE.format(day=loads.on, counted=counted.on)

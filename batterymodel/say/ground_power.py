@@ -12,12 +12,13 @@ from batterymodel.basis.text import alike
 from batterymodel.budget.battery import BatteryNow, battery_now
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget, Verdict
-from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes
+from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes, listed
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
-from batterymodel.say.budget import battery_first
+from batterymodel.say.budget import battery_first, budget_text
+from batterymodel.say.connection import wrapped
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.store import Entry, Store
 from batterymodel.store.acts import InProgress
@@ -51,17 +52,23 @@ NOT_READ = (
     "counted."
 )
 LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
-OF_TODAY = "The battery {name} draws {draw}: as last read in the connection of today, {day}."
-OLD = (
-    "The battery {name} is counted with {draw}, as last read in the connection of {day}. That is "
-    "not now: read the ammeter after connecting."
+OF_TODAY = (
+    "The battery {name} draws {draw}: as last read in the connection of today, {day}{elsewhere}."
 )
-READ_AGAIN = " Read the ammeter again."
+OLD = (
+    "The battery {name} is counted with {draw}, and alone with the charge it had, as last read in "
+    "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
+)
+SERVICED_SINCE = " If it was serviced since, connect it and take new readings."
+BESIDE = " It is not the only one in this aircraft: nothing is counted of {names}."
+ELSEWHERE = ", in another aircraft"
+READ_AGAIN = " That is not now: read the ammeter again."
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
 TAUGHT = (
     "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
     "{after} now."
 )
+TEXT_TITLE = "Ground power of {tail}, worked out on {day}."
 BATTERY_FIRST_WORD, BATTERY_FIRST_SIGN = "Battery first", "✕"
 BOX_OF_VERDICT = {
     Verdict.FITS: "top_off",
@@ -76,28 +83,36 @@ class BatterySeen:
     """An aircraft's battery as a connection showed it last: its draw, and when that was read.
 
     ``read_at`` is the moment of the last reading of a connection in progress, ``entry_id`` the
-    connection on record; one of both is None. ``temp_c`` is the battery's temperature [degC],
-    where it was read with the draw.
+    connection on record; one of both is None. ``supply`` is the one it was read on, where that is
+    on record. ``temp_c`` is the battery's temperature [degC],
+    where it was read with the draw. ``readings`` are None, and ``elsewhere`` says so, where
+    that was in another aircraft: the consumers it switched are not those of this one.
     """
 
     name: str
     battery: Battery
     now: BatteryNow
-    readings: Readings
+    readings: Readings | None
     temp_c: float | None
     read_at: datetime | None = None
     entry_id: str | None = None
     day: str = ""
+    supply: Supply | None = None
+    elsewhere: str = ""
 
 
 @dataclass(frozen=True)
 class PowerView:
-    """A budget with what it rests on: the battery as it was seen, or why it is not counted."""
+    """A budget with what it rests on: the battery as it was seen, or why it is not counted.
+
+    ``beside`` are the serials of the aircraft's other batteries, of which nothing is counted.
+    """
 
     budget: Budget
     seen: BatterySeen | None
     why_not: str
     learned: LearnedLoads
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -147,10 +162,12 @@ def power_view(
         loads = loads_in_force(store, tail, now.date())
         if loads is None:
             raise InputError(NO_PLAN.format(tail=tail))
-        seen, why_not = battery_seen(store, store.aircraft(tail), now)
+        aircraft = store.aircraft(tail)
+        seen, why_not = battery_seen(store, aircraft, now)
+        beside = _beside(store, aircraft, seen) if seen else ()
         learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
     told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
-    return PowerView(budget(learned.loads, task, supply, **told), seen, why_not, learned)
+    return PowerView(budget(learned.loads, task, supply, **told), seen, why_not, learned, beside)
 
 
 def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
@@ -161,6 +178,7 @@ def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
         "battery": seen.battery,
         "readings": seen.readings,
         "battery_temp_c": seen.temp_c,
+        "readings_supply": seen.supply,
     }
 
 
@@ -187,27 +205,38 @@ def battery_seen(
     StoreError
         The record cannot be read.
     """
+    last = _last_connection(store, aircraft, now)
     for connection in _in_progress_on(store, aircraft):
+        if last is not None and last.record.day > connection.day:
+            break
         view = live_view(store, connection)
         seen = _seen_live(view)
         name = connection.told.serial or connection.told.tail or ""
         return (seen, "") if seen else (None, NO_ANSWER_YET.format(name=name))
-    last = _last_connection(store, aircraft, now)
     if last is None:
         return None, NO_CONNECTION.format(tail=aircraft.record.tail)
-    return _seen_on_record(store, last, now)
+    return _seen_on_record(store, aircraft, last, now)
 
 
 def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
     """Connections in progress of this aircraft, begun last first."""
     for connection in connections_in_progress(store):
         told = connection.told
-        if told.serial is not None:
+        if told.serial is not None and _is_on_record(store, told.serial):
             where = store.aircraft_of(told.serial, connection.day)
             if where is not None and where.id == aircraft.id:
                 yield connection
         elif told.tail and alike(told.tail) == alike(aircraft.record.tail):
             yield connection
+
+
+def _is_on_record(store: Store, serial: str) -> bool:
+    """Whether the battery is on record; one that was deleted since it was connected is not."""
+    try:
+        store.plate(serial)
+    except InputError:
+        return False
+    return True
 
 
 def _seen_live(view: LiveView) -> BatterySeen | None:
@@ -232,19 +261,32 @@ def _last_connection(
     """The last connection up to a moment of a battery that is in the aircraft."""
     found = [
         connection
-        for plate in store.entries(BatteryPlate)
-        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+        for plate in _batteries_in(store, aircraft)
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
     return max(found, key=lambda entry: entry.order, default=None)
 
 
+def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
+    return [
+        plate
+        for plate in store.entries(BatteryPlate)
+        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+    ]
+
+
+def _beside(store: Store, aircraft: Entry[Aircraft], seen: BatterySeen) -> tuple[str, ...]:
+    """Serials of the aircraft's batteries but the one that was seen."""
+    serials = (plate.record.serial for plate in _batteries_in(store, aircraft))
+    return tuple(serial for serial in serials if alike(serial) != alike(seen.name))
+
+
 def _seen_on_record(
-    store: Store, entry: Entry[Connection], now: datetime
+    store: Store, aircraft: Entry[Aircraft], entry: Entry[Connection], now: datetime
 ) -> tuple[BatterySeen | None, str]:
     told, plate = entry.record, store.entry(entry.record.battery_id)
-    name = plate.record.serial
+    name, is_here = plate.record.serial, told.aircraft_id == aircraft.id
     try:
         readings = readings_of(store, told)
         then = store.battery(name, told.day, before=told.started_at, again=entry.id)
@@ -258,10 +300,12 @@ def _seen_on_record(
         name=name,
         battery=store.battery(name),
         now=battery_now(assessment),
-        readings=readings,
+        readings=readings if is_here else None,
         temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
         entry_id=entry.id,
         day=str(told.day),
+        supply=told.supply,
+        elsewhere="" if is_here else ELSEWHERE,
     ), ""
 
 
@@ -287,13 +331,29 @@ def battery_words(view: PowerView, now: datetime) -> str:
     seen = view.seen
     if seen is None:
         return view.why_not
+    others = BESIDE.format(names=listed(view.beside)) if view.beside else ""
+    return _seen_words(seen, now) + others
+
+
+def _seen_words(seen: BatterySeen, now: datetime) -> str:
     draw = amperes(seen.now.current_a.mean)
     if seen.read_at is not None:
         age = max(now - seen.read_at, timedelta())
-        said = LIVE.format(name=seen.name, draw=draw, ago=f"{age.total_seconds() / 60.0:.0f} min")
+        said = LIVE.format(name=seen.name, draw=draw, ago=_age_words(age))
         return said + READ_AGAIN * (age > FRESH)
-    template = OF_TODAY if seen.day == str(now.date()) else OLD
-    return template.format(name=seen.name, draw=draw, day=seen.day)
+    is_today = seen.day == str(now.date())
+    template = OF_TODAY if is_today else OLD
+    said = template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
+    return said + SERVICED_SINCE * (seen.now.must_come_off and not is_today)
+
+
+def _age_words(age: timedelta) -> str:
+    """Minutes; from two hours on hours, and from two days on days."""
+    minutes = age.total_seconds() / 60.0
+    if minutes < 120.0:
+        return f"{minutes:.0f} min"
+    hours = minutes / 60.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
 
 
 def learned_from_words(learned: LearnedLoads) -> str:
@@ -333,6 +393,33 @@ def taught_words(result: Budget) -> tuple[str, ...]:
             after=amperes(one.counted_a.mean),
         )
         for one in result.learned
+    )
+
+
+def view_text(view: PowerView, now: datetime) -> str:
+    """The whole budget as text, with its day and what it rests on.
+
+    Parameters
+    ----------
+    view : PowerView
+    now : datetime
+        With its UTC offset.
+
+    Returns
+    -------
+    str
+        Several lines. What the connection taught is told as counted already, not as a figure to
+        put into a file.
+    """
+    learned = (learned_from_words(view.learned), *taught_words(view.budget))
+    rests_on = (*filter(None, learned), battery_words(view, now))
+    return "\n".join(
+        [
+            wrapped(TEXT_TITLE.format(tail=view.budget.tail, day=now.date())),
+            *(wrapped(words) for words in rests_on),
+            "",
+            budget_text(view.budget.model_copy(update={"learned": ()})),
+        ]
     )
 
 

@@ -195,13 +195,31 @@ def add_load_plan(
             "of this aircraft, or its tail in them, would be right"
         )
     day = loads.on or on
-    if (day - store.now().date()).days > 1:
-        raise InputError(
-            f"the loads of {loads.tail} were said on {day}, which is later than today; the day "
-            "they were said would be right"
-        )
+    refuse_day_ahead(store, day, f"the loads of {loads.tail}")
     told = loads.model_copy(update={"tail": aircraft.record.tail, "on": day})
     return add_once(store, LoadPlan(aircraft_id=aircraft.id, on=day, loads=told))
+
+
+def refuse_day_ahead(store: Store, day: date, what: str) -> None:
+    """Refuse loads of a day that is still to come, give or take the clocks of the world.
+
+    Parameters
+    ----------
+    store : Store
+    day : date
+    what : str
+        In the plural, such as ``the loads of N1``.
+
+    Raises
+    ------
+    InputError
+        The day after tomorrow, or later.
+    """
+    if (day - store.now().date()).days > 1:
+        raise InputError(
+            f"{what} were said on {day}, which is later than today; the day they were said would "
+            "be right"
+        )
 
 
 def loads_in_force(store: Store, tail: str, on: date | None = None) -> AircraftLoads | None:

@@ -103,19 +103,24 @@ def _with_cable(ohm: float) -> Supply:
     )
 
 
-def test_the_voltage_read_at_the_supply_is_brought_to_the_bus(battery):
-    """The supply holds its terminals, the bus sags behind 30 mohm and the battery, still charging,
-    takes 3 A less: 30 mohm x 6 A over 3 A of charging current."""
+def _sagging() -> Readings:
+    """One step of 9 A: the supply holds its terminals, and the battery behind takes 3 A less."""
     load = 10.0 + 9.0 * (TIME_S >= 130.0)
     taken = 15.0 - 3.0 * (TIME_S >= 130.0)
     rng = np.random.default_rng(5)
-    readings = Readings(
+    return Readings(
         elapsed_s=TIME_S,
         supply_current_a=load + taken + rng.normal(0.0, 0.02, TIME_S.size),
         battery_current_a=taken + rng.normal(0.0, 0.02, TIME_S.size),
         supply_voltage_v=28.0 + rng.normal(0.0, 0.002, TIME_S.size),
         events=(Event(elapsed_s=130.0, text="switch"),),
     )
+
+
+def test_the_voltage_read_at_the_supply_is_brought_to_the_bus(battery):
+    """The supply holds its terminals, the bus sags behind 30 mohm and the battery, still charging,
+    takes 3 A less: 30 mohm x 6 A over 3 A of charging current."""
+    readings = _sagging()
     (step,) = battery_steps(readings, _with_cable(0.03))
     assert step.volts.size / step.amperes.size == pytest.approx(0.06, rel=0.03)
     assert step.volts.sd == pytest.approx(0.2 * 0.03 * 6.0, rel=0.05)

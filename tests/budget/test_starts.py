@@ -1,6 +1,7 @@
 """Starts of the consumers that run: which of them, beside what, and with which battery."""
 
 import json
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -11,8 +12,12 @@ from batterymodel.budget.capability import capability
 from batterymodel.budget.case import Told
 from batterymodel.budget.peaks import MotorStart, SupplyLine, dip_without_battery
 from batterymodel.budget.plan import budget
-from batterymodel.budget.resistance import generic_resistance, line_resistance
-from batterymodel.budget.starts import bus_battery, supply_line
+from batterymodel.budget.resistance import (
+    battery_resistance,
+    generic_resistance,
+    line_resistance,
+)
+from batterymodel.budget.starts import bus_battery, resistance_of, supply_line
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable, CapacityCheck
 from batterymodel.reference.bus_power import bus_min
@@ -22,6 +27,7 @@ from batterymodel.reference.resistance_growth import resistance_growth
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.reference.wiring import cable_ohm
 from tests.budget.plans import AIRCRAFT, PLAIN, consumer, drawing
+from tests.budget.test_resistance import SUPPLY, _sagging, _with_cable
 
 PLATE = Battery(tail="SF-103", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 FULL = Interval(mean=0.95, low=0.92, high=0.98, level=0.9)
@@ -191,3 +197,19 @@ def test_what_is_not_known_of_the_others_is_in_the_dip_with_and_without_a_batter
     (sure,), (wide,) = (plan(one, PUMP).starts for one in (RADIO, unsure))
     assert wide.with_battery.battery_peak_a.sd > 1.1 * sure.with_battery.battery_peak_a.sd
     assert wide.supply_alone.least_bus_v.sd > 1.05 * sure.supply_alone.least_bus_v.sd
+
+
+def test_readings_of_another_supply_tell_the_battery_and_nothing_of_this_ones_line():
+    """Read on a supply with 30 milliohm of cable, asked of one without."""
+    readings, read_on = _sagging(), _with_cable(0.03)
+    task = Task(name="t", minutes=60.0, needs=("Pump",))
+    loads = AircraftLoads(tail="X", consumers=(PUMP,))
+    told = Told(loads, task, SUPPLY, NOW, PLATE, readings)
+    here, there = told, replace(told, readings_supply=read_on)
+    growth = resistance_growth(PLATE.chemistry, NOW.state_of_charge, capacity_belief(PLATE, None))
+    assert resistance_of(here) == battery_resistance(readings, PLATE, SUPPLY, growth=growth)
+    assert resistance_of(there) == battery_resistance(readings, PLATE, read_on, growth=growth)
+    assert resistance_of(there).median_ohm != pytest.approx(resistance_of(here).median_ohm, 0.01)
+    able = capability(SUPPLY, 60.0, bus_min(loads), None)
+    assert supply_line(here, able).line_ohm == line_resistance(SUPPLY, readings).median_ohm
+    assert supply_line(there, able).line_ohm == line_resistance(SUPPLY).median_ohm

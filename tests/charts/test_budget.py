@@ -167,7 +167,17 @@ def test_mean_over_hours_is_called_so():
 def test_time_on_the_battery_alone_is_drawn_where_it_is_in_view(lasts, end):
     (row,) = layers(lasting(*lasts))["battery alone"]["rows"]
     assert (row["minutes"], row["end"]) == (lasts[0], end)
-    assert row["edge"] == (lasts[0] if lasts[0] < 30.0 else end)
+    assert row["edge"] == (0.0 if lasts[0] < 30.0 else made().minutes)
+
+
+def test_its_label_stands_clear_of_that_of_the_highest_limit():
+    of = lasting(20.0, 30.0, 40.0)
+    found = layers(of.model_copy(update={"starts": ()}))
+    highest_a = found["supply rating label"]["rows"][0]["current_a"]
+    (_, top_a) = found["both together"]["encoding"]["y"]["scale"]["domain"]
+    phone_height, above_line, alone_label, line_of_text = 240.0, 9.0, 17.0, 12.0
+    label = (1.0 - highest_a / top_a) * phone_height - above_line
+    assert label >= alone_label + line_of_text
 
 
 def test_time_on_the_battery_alone_beyond_the_task_is_only_told():

@@ -213,6 +213,13 @@ def test_a_load_plan_that_cannot_be_right_is_one_line(fleet, tmp_path, change, w
     assert words in fleet("add", "loads", "DEMO-1", plan, fails=True)
 
 
+def test_a_configuration_of_a_day_to_come_is_refused(fleet, tmp_path):
+    path = tmp_path / "ahead.toml"
+    path.write_text('name = "Ramp"\non = 2999-01-01\nconsumers = []\n')
+    said = fleet("add", "loads", "DEMO-1", path, fails=True)
+    assert "the loads of 'Ramp' were said on 2999-01-01, which is later than today" in said
+
+
 def test_a_circuit_of_0_a_is_one_line(fleet, tmp_path):
     cart = tmp_path / "cart.toml"
     cart.write_text(CART.replace("= 20.0", "= 0"))

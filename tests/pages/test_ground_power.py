@@ -21,7 +21,7 @@ from batterymodel.say.ground_power import power_view
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.store.in_progress import begin, note
-from batterymodel.store.power import loads_in_force, supplies_of, supply_named
+from batterymodel.store.power import add_load_plan, loads_in_force, supplies_of, supply_named
 from batterymodel.store.records import Connection, LoadConfiguration, LoadPlan, ShopSupply
 from tests.sparing import sparing
 
@@ -163,6 +163,16 @@ def entered(at: AppTest, name: str, value) -> AppTest:
     return checked(at.number_input(key=key(name)).set_value(value).run())
 
 
+def test_a_supply_that_is_gone_is_not_exchanged_in_silence(own):
+    at = chosen(shown(), "supply", "Ramp cart")
+    own.delete([e.id for e in own.entries(ShopSupply) if e.record.name == "Ramp cart"], "sold")
+    at = checked(at.run())
+    assert words_of(at.warning) == [
+        "The supply Ramp cart is no longer in this record; Hangar supply is chosen instead."
+    ]
+    assert not checked(at.run()).warning
+
+
 def test_a_supply_typed_in_gives_an_answer_and_is_kept_under_a_name(own):
     at = chosen(shown(), "supply", power_entries.ENTERED_HERE)
     assert "Give the rated current" in words_of(at.info)[0]
@@ -250,6 +260,23 @@ def test_an_aircraft_without_loads_takes_them_from_a_file_once(own):
     assert (loads.said_by, loads.on) == ("who said so", date(2026, 3, 2))
     aircraft = own.aircraft("DEMO-3").id
     assert len(own.entries(LoadPlan, aircraft_id=aircraft)) == 1
+
+
+def test_loads_said_before_those_in_force_are_kept_and_said_not_to_count(own):
+    older = LIGHT_SINGLE.model_copy(update={"on": date(2026, 1, 5)})
+    at = pressed(with_file(shown(), record_toml(older).encode()), "Keep 15 consumers")
+    assert (
+        "They were said on 2026-01-05: the budget goes on with those of 2026-02-27."
+        in words_of(at.success)[0]
+    )
+
+
+def test_loads_of_tomorrow_do_not_count_today(own):
+    ahead = LIGHT_SINGLE.model_copy(
+        update={"on": date.today() + timedelta(days=1), "tasks": LIGHT_SINGLE.tasks[1:]}
+    )
+    add_load_plan(own, "DEMO-1", ahead, date.today())
+    assert 'class="jc jc-of">DEMO-1: Database update</p>' in html_of(shown())
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from batterymodel.say.ground_power import (
     loads_words,
     power_view,
     taught_words,
+    view_text,
 )
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
@@ -103,6 +104,20 @@ def test_a_connection_in_progress_goes_before_those_on_record(store):
         said = battery_words(view, read_at + age)
         assert "the connection in progress, read 10 min ago." in said
         assert said.endswith(READ_AGAIN) == asks
+    for age, words in ((timedelta(hours=30), "30 h"), (timedelta(days=3), "3 days")):
+        assert f"read {words} ago." in battery_words(view, read_at + age)
+
+
+def test_one_that_was_forgotten_does_not_hide_a_connection_of_a_later_day(store):
+    read_at = live(store, (24.0, 22.6, 21.5, 20.6))
+    [last] = store.entries(Connection, battery_id=store.plate("SF-101").id)[-1:]
+    later = last.record.model_copy(update={"day": read_at.date() + timedelta(days=2)})
+    store.correct(last.id, later, "the day was mistyped")
+    now = read_at + timedelta(days=3)
+    seen, _ = battery_seen(store, store.aircraft("DEMO-1"), now)
+    assert (seen.read_at, seen.entry_id) == (None, last.id)
+    same_day, _ = battery_seen(store, store.aircraft("DEMO-1"), read_at)
+    assert same_day.read_at == read_at
 
 
 def test_one_without_an_answer_does_not_count_and_is_said(store):
@@ -118,6 +133,16 @@ def test_a_battery_that_is_not_on_record_counts_by_the_name_of_its_aircraft(stor
     tell(store, "connection-1", "tell-00001", tail="demo-1", **plate)
     _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
     assert "A connection of demo-1 is in progress" in why_not
+
+
+def test_one_of_a_battery_deleted_since_takes_no_other_aircraft_its_answer(store):
+    live(store, (24.0, 22.6, 21.5, 20.6))
+    store.delete([store.plate("SF-101").id], "sold")
+    seen, _ = battery_seen(store, store.aircraft("DEMO-2"), NOW)
+    assert seen.name == "SF-102"
+    tell(store, "connection-1", "tell-00001", tail="DEMO-1")
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
 
 
 def test_one_that_was_left_does_not_count(store):
@@ -147,6 +172,9 @@ def test_the_connection_that_is_looked_at_is_not_learned_from_beforehand(store):
     assert (taught.name, taught.before_a.mean) == ("Avionics", 9.5)
     counted = next(one for one in view.budget.consumers if one.name == "Avionics")
     assert counted.continuous_a.mean == pytest.approx(taught.after_a.mean)
+    text = " ".join(view_text(view, NOW).split())
+    assert taught_words(view.budget)[0] in text
+    assert "with readings = " not in text
     assert "where 9.5 A was known" in taught_words(view.budget)[0]
 
 
@@ -191,3 +219,72 @@ def test_two_aircraft_do_not_share_a_connection_in_progress(store):
     seen, why_not = battery_seen(store, other, NOW)
     assert seen is None
     assert "DEMO-20" in why_not
+
+
+def test_a_connection_in_another_aircraft_tells_the_draw_and_nothing_of_consumers(store):
+    plate, other = store.plate("SF-101").id, store.aircraft("DEMO-2")
+    connections = store.entries(Connection, battery_id=plate)
+    (steps,) = (e for e in connections if e.record.file_name == "marked-load-steps.csv")
+    store.delete([e.id for e in connections if e.record.day > steps.record.day], "x")
+    plan = loads_in_force(store, "DEMO-1").model_copy(update={"tail": "DEMO-2"})
+    store.add(LoadPlan(aircraft_id=other.id, on=plan.on, loads=plan))
+    off = {"on": date(2026, 3, 2), "reason": "changed over"}
+    store.add(Move(battery_id=store.plate("SF-102").id, aircraft_id=None, **off))
+    store.add(Move(battery_id=plate, aircraft_id=other.id, **off))
+    view = power_view(store, "DEMO-2", "Database update", SUPPLY, NOW)
+    assert view.seen.entry_id == steps.id
+    assert (view.budget.learned, view.seen.readings) == ((), None)
+    said = battery_words(view, NOW)
+    assert "the charge it had, as last read in the connection of 2026-02-16, in another air" in said
+
+
+def test_the_text_says_of_which_day_it_is_and_from_when_the_battery(fleet):
+    later = NOW + timedelta(days=30)
+    text = " ".join(view_text(view_of(fleet, later), later).split())
+    assert text.startswith("Ground power of DEMO-1, worked out on 2026-04-01.")
+    assert battery_words(view_of(fleet, later), later) in text
+
+
+def test_a_second_battery_in_the_aircraft_is_said_not_to_count(store):
+    assert "not the only one" not in battery_words(view_of(store), NOW)
+    here = {"aircraft_id": store.aircraft("DEMO-1").id, "on": date(2026, 3, 2), "reason": "second"}
+    store.add(Move(battery_id=store.plate("SF-110").id, **here))
+    said = battery_words(view_of(store), NOW)
+    assert said.startswith("The battery SF-101 ")
+    assert said.endswith("It is not the only one in this aircraft: nothing is counted of SF-110.")
+
+
+def test_the_readings_are_of_the_supply_that_they_were_taken_on(fleet):
+    seen = view_of(fleet).seen
+    assert seen.supply == fleet.entry(seen.entry_id).record.supply != SUPPLY
+
+
+def test_a_battery_sent_for_servicing_long_ago_is_asked_for_new_readings(fleet):
+    tail, later = "DEMO-7", NOW + timedelta(days=40)
+    task = loads_in_force(fleet, tail).tasks[0].name
+    for now, asks in ((NOW, False), (later, True)):
+        said = battery_words(power_view(fleet, tail, task, SUPPLY, now), now)
+        assert said.endswith("If it was serviced since, connect it and take new readings.") is asks
+    assert "serviced" not in battery_words(view_of(fleet, later), later)
+
+
+def test_a_consumer_that_draws_more_is_compared_with_what_was_known_before(store):
+    connections = store.entries(Connection, battery_id=store.plate("SF-101").id)
+    (steps,) = (e for e in connections if e.record.file_name == "marked-load-steps.csv")
+    store.delete([e.id for e in connections if e.record.day > steps.record.day], "x")
+    plan = loads_in_force(store, "DEMO-1")
+    known = {"continuous_a": 7.0, "continuous_sd_a": 0.2, "readings": 4}
+    consumers = tuple(
+        one.model_copy(update=known) if one.name == "Avionics" else one for one in plan.consumers
+    )
+    loads = plan.model_copy(update={"consumers": consumers, "on": date(2026, 3, 1)})
+    store.add(LoadPlan(aircraft_id=store.aircraft("DEMO-1").id, on=loads.on, loads=loads))
+    (more,) = (f for f in view_of(store).budget.findings if f.rule == "draws_more")
+    assert (more.severity, more.limit) == (Severity.WATCH, 7.0)
+
+
+def test_a_temperature_counts_on_its_own_day_only(fleet):
+    today, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW)
+    later, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW + timedelta(days=1))
+    assert today.temp_c is not None
+    assert later.temp_c is None

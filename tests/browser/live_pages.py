@@ -146,6 +146,29 @@ def wait_until_stored(page) -> None:
     settle(page)
 
 
+def note_all(page, *values: str) -> None:
+    for value in values:
+        note(page, value)
+        wait_until_stored(page)
+
+
+def press(page, name: str) -> None:
+    page.get_by_role("button", name=name).first.click(timeout=WAIT_MS)
+
+
+def put_in_storage(page, *items: dict) -> None:
+    """Entries as if pressed in this browser, for the connection shown."""
+    page.evaluate(
+        """items => {
+          const id = new URL(location.href).searchParams.get('connection');
+          const pressed = {at_ms: Date.now(), wall_ms: Date.now()};
+          const entries = items.map(item => ({...pressed, ...item}));
+          localStorage.setItem('ground-power-readings/' + id, JSON.stringify(entries));
+        }""",
+        list(items),
+    )
+
+
 def waiting(page) -> list[str]:
     """Kind and value of every entry in the browser's storage."""
     return page.evaluate(

@@ -18,6 +18,7 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
+    need_words,
     settled_words,
     tell,
     volts,
@@ -106,6 +107,33 @@ def limit_unconfirmed(case: BudgetCase) -> Finding | None:
         source=limit.source,
     )
     return against("limit_unconfirmed", Severity.WATCH, text, room.with_margin_a, limit)
+
+
+def bus_limit_unconfirmed(case: BudgetCase) -> Finding | None:
+    """Bounds of the bus voltage that the aircraft's papers did not tell.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    bounds = (("at least", bus_min(case.told.loads)), ("at most", bus_max(case.told.loads)))
+    untold = [(words, limit) for words, limit in bounds if limit.generic]
+    if not untold:
+        return None
+    which = listed(f"{words} {volts(limit.value)}" for words, limit in untold)
+    text = tell("bus_limit_unconfirmed.watch", which=which)
+    source = untold[0][1].source
+    return Finding(
+        rule="bus_limit_unconfirmed",
+        severity=Severity.WATCH,
+        text=text,
+        source=source,
+        generic=True,
+    )
 
 
 def over_hours(case: BudgetCase) -> Finding | None:
@@ -237,6 +265,7 @@ def bus_voltage_low(case: BudgetCase) -> Finding | None:
     at_v, limit = case.voltage.at_aircraft_v, bus_min(case.told.loads)
     enough = at_v.low >= limit.value
     told = case.told.supply.cable is not None
+    sure = told and not limit.generic
     text = tell(
         ("bus_voltage_low.ok" if told else "bus_voltage_low.note")
         if enough
@@ -245,8 +274,9 @@ def bus_voltage_low(case: BudgetCase) -> Finding | None:
         low=volts(at_v.low),
         high=volts(at_v.high),
         limit=volts(limit.value),
+        need=need_words(limit),
     )
-    severity = (Severity.OK if told else Severity.NOTE) if enough else Severity.WATCH
+    severity = (Severity.OK if sure else Severity.NOTE) if enough else Severity.WATCH
     return against("bus_voltage_low", severity, text, at_v.mean, limit)
 
 
@@ -354,6 +384,7 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     start_alone,
     draws_more,
     limit_unconfirmed,
+    bus_limit_unconfirmed,
     supply_warm,
     over_hours,
     battery_alone,

@@ -49,6 +49,7 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
+    need_words,
     settled_words,
     supply_words,
     volts,
@@ -261,8 +262,11 @@ def _but(case: BudgetCase) -> str:
         said += HEADLINE_BATTERY_OFF.format(outcome=OUTCOME_WORDS[battery.outcome].lower())
     low = bus_voltage_low(case)
     if low is not None and low.severity is Severity.WATCH:
+        limit = bus_min(case.told.loads)
         said += HEADLINE_LOW.format(
-            low=volts(case.voltage.at_aircraft_v.low), limit=volts(bus_min(case.told.loads).value)
+            low=volts(case.voltage.at_aircraft_v.low),
+            limit=volts(limit.value),
+            need=need_words(limit),
         )
     beyond = () if deepest(case) is not None else beyond_the_supply(case)
     if beyond:
@@ -340,6 +344,7 @@ def _not_checked(told: Told) -> tuple[str, ...]:
         "cable": supply.cable is not None,
         "cable_current": False,
         "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
+        "bus_limit": not bus_min(told.loads).generic,
         "other_loads": False,
     }
     return tuple(name for name, is_known in known.items() if not is_known)

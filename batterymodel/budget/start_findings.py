@@ -18,6 +18,7 @@ from batterymodel.budget.wording import (
     amperes,
     lasting_words,
     listed,
+    need_words,
     tell,
     volts,
 )
@@ -54,10 +55,12 @@ def start_dip(case: BudgetCase) -> Finding | None:
         starting=amperes(start.starting_a),
         seconds=start.starting_s,
         limit=volts(limit.value),
+        need=need_words(limit),
         peak=amperes(dip.battery_peak_a.mean),
         **_in_volts(dip.least_bus_v),
     )
-    severity = Severity.OK if sure else Severity.WATCH
+    covered = Severity.NOTE if limit.generic else Severity.OK
+    severity = covered if sure else Severity.WATCH
     return against("start_dip", severity, text, dip.least_bus_v.mean, limit)
 
 

@@ -9,6 +9,7 @@ from batterymodel.basis.intervals import Interval
 from batterymodel.budget.endurance import MOST_MINUTES, StoppedBy, WearGrade
 from batterymodel.budget.results import Part, Settled, Verdict
 from batterymodel.inputs.records import Supply
+from batterymodel.reference.limits import Limit
 from batterymodel.rules.wording import minutes_words
 
 VERDICT_WORDS = {
@@ -22,6 +23,7 @@ VERDICT_SIGNS = {Verdict.FITS: "✓", Verdict.FITS_WITH_LESS: "!", Verdict.TOO_M
 RULE_WORDS = {
     "output_limit": "Load against the limit",
     "limit_unconfirmed": "Limit to confirm",
+    "bus_limit_unconfirmed": "Bus voltage to confirm",
     "over_hours": "Load over hours",
     "left_off": "Left off",
     "stays_on": "Must stay on",
@@ -44,6 +46,7 @@ CHECK_WORDS = {
     "cable": "voltage lost in the cable",
     "cable_current": "what current the cable may carry",
     "supply_temp": "temperature at the supply",
+    "bus_limit": "which voltage the aircraft's bus needs",
     "other_loads": "what else hangs on the same wall circuit",
 }
 
@@ -81,7 +84,7 @@ CIRCUIT_UNKNOWN = "; the wall circuit is not known"
 
 HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
 
-HEADLINE_LOW = " But the bus may have as little as {low}, under the {limit} that it needs."
+HEADLINE_LOW = " But the bus may have as little as {low}, under the {limit} {need}."
 
 HEADLINE_START_ALONE = " But the start of {names} is more than the supply gives."
 
@@ -97,6 +100,8 @@ TEXTS = {
     "{float}, {then}.",
     "limit_unconfirmed.watch": "The limit that binds, {limit} of the {name}, is generic: "
     "{source}. Confirm it before relying on it.",
+    "bus_limit_unconfirmed.watch": "The aircraft's papers did not tell what its bus must keep: "
+    "{which} is of a power standard. Confirm it before relying on it.",
     "over_hours.note": "For less than three hours only: over three hours or more the wall circuit "
     "carries {limit}, and this load with its margin is {short} more.",
     "left_off.watch": "There is no room for {names}. The fewest and least needed are left off.",
@@ -109,16 +114,16 @@ TEXTS = {
     "battery_outcome.bad": "Of the battery the readings say: {outcome}. {meaning} That comes "
     "before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
-    "{limit} that it needs.",
+    "{limit} {need}.",
     "bus_voltage_low.note": "The supply gives {value} ({low} to {high}). What the cable takes of "
-    "it nobody told; the bus needs {limit}.",
+    "it nobody told; the bus must keep the {limit} {need}.",
     "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "
-    "{limit} that it needs: use a shorter or thicker cable, or less load.",
+    "{limit} {need}: use a shorter or thicker cable, or less load.",
     "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
     "{limit} that it bears: have the supply's voltage checked.",
     "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
-    "down to {value} ({low} to {high}), above the {limit} that it needs; the battery gives up to "
-    "{peak} for it.",
+    "down to {value} ({low} to {high}), above the {limit} {need}; the battery gives up to {peak} "
+    "for it.",
     "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
     "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
     "yet; {limit} is needed.",
@@ -145,6 +150,9 @@ TEXTS = {
     "load_figures.note": "The currents come from no document that was named. Measure them, or take "
     "them from the aircraft's papers.",
 }
+
+NEED, STANDARD_NEED = "that it needs", "of the power standard"
+"""What follows a bus voltage that the aircraft's papers ask for, and one that none of them told."""
 
 UNTIL = {
     StoppedBy.RESERVE: "only {reserve:.0f} % is left for the start",
@@ -210,6 +218,20 @@ def tell(key: str, **values: object) -> str:
     str
     """
     return TEXTS[key].format(**values)
+
+
+def need_words(limit: Limit) -> str:
+    """Whose the lowest bus voltage is: what the bus needs, else what a standard says.
+
+    Parameters
+    ----------
+    limit : Limit
+
+    Returns
+    -------
+    str
+    """
+    return STANDARD_NEED if limit.generic else NEED
 
 
 def amperes(current_a: float) -> str:

@@ -93,9 +93,11 @@ def test_another_battery_says_nothing_of_itself(outcome):
 def test_the_bus_voltage_is_held_against_the_document_else_the_standard():
     short = PLAIN.model_copy(update={"cable": Cable(length_m=1.0, area_mm2=50.0)})
     low = found("bus_voltage_low", short)
-    assert (low.severity, low.limit, low.generic) == (Severity.OK, 22.0, True)
+    assert (low.severity, low.limit, low.generic) == (Severity.NOTE, 22.0, True)
+    assert "22.0 V of the power standard" in low.text
     told = AIRCRAFT.model_copy(update={"bus_min_v": 26.9, "bus_max_v": 28.4})
-    assert found("bus_voltage_low", short, loads=told).severity is Severity.OK
+    sure = found("bus_voltage_low", short, loads=told)
+    assert (sure.severity, "26.9 V that it needs" in sure.text) == (Severity.OK, True)
     tight = told.model_copy(update={"bus_min_v": 27.6})
     assert found("bus_voltage_low", loads=tight).severity is Severity.WATCH
     assert not found("bus_voltage_low", loads=tight).generic
@@ -103,6 +105,26 @@ def test_the_bus_voltage_is_held_against_the_document_else_the_standard():
     assert found("bus_voltage_high") is None
     high = PLAIN.model_copy(update={"set_voltage_v": 28.6})
     assert found("bus_voltage_high", high).limit == 29.0
+
+
+@pytest.mark.parametrize(
+    ("told", "which"),
+    [
+        ({}, "at least 22.0 V and at most 29.0 V"),
+        ({"bus_min_v": 24.0}, "at most 29.0 V is"),
+        ({"bus_max_v": 28.8}, "at least 22.0 V is"),
+    ],
+)
+def test_a_bus_voltage_that_no_paper_told_is_to_be_confirmed(told, which):
+    """What is from memory decides nothing unsaid (MIL-STD-704F, Table IV, from memory (high))."""
+    said = found("bus_limit_unconfirmed", loads=AIRCRAFT.model_copy(update=told))
+    assert (said.severity, said.generic, which in said.text) == (Severity.WATCH, True, True)
+    assert "from memory" in said.source
+
+
+def test_a_bus_voltage_that_was_told_needs_no_confirming():
+    told = AIRCRAFT.model_copy(update={"bus_min_v": 24.0, "bus_max_v": 28.8})
+    assert found("bus_limit_unconfirmed", loads=told) is None
 
 
 def test_a_supply_without_a_cable_told_says_nothing_of_the_voltage_at_the_aircraft():

@@ -58,6 +58,7 @@ def capability(
     )
     return Capability(
         limits=tuple(limits),
+        own_a=_rating(supply, supply_temp_c).limit_a,
         **_binding({limit: _left_a(limit) for limit in limits if limit.applies}),
         input_factor=input_factor(supply),
         cable_ohm=None if supply.cable is None else cable_ohm(supply.cable),

@@ -55,10 +55,12 @@ class Capability(Result):
     ``limits`` are all that were found, the lowest that applies first. ``binding`` names the one
     that leaves the least, its spread and the load of the task counted in, ``limit_a`` is its
     current, and ``below_next_a`` how much more the next one leaves [A], None where there is none.
+    ``own_a`` is what the supply itself gives, less where it is warm, whatever its circuit carries.
     ``input_factor`` is output watts over input volt-amperes [-], ``cable_ohm`` out and return.
     """
 
     limits: tuple[OutputLimit, ...]
+    own_a: float
     binding: str
     limit_a: float
     below_next_a: float | None

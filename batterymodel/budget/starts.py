@@ -167,10 +167,9 @@ def supply_line(told: Told, able: Capability) -> SupplyLine:
     """
     supply = told.supply
     ohm = line_resistance(supply, told.readings if told.supply_read == supply else None)
-    rated = next(one for one in able.limits if one.name.startswith("supply rating"))
     return SupplyLine(
         set_voltage_v=supply.set_voltage_v,
-        limit_a=rated.limit_a,
+        limit_a=able.own_a,
         line_ohm=ohm.median_ohm,
         set_voltage_sd_v=supply.voltage_tolerance_v / LEVEL_SD,
         line_log_sd=ohm.log_sd,

@@ -273,7 +273,10 @@ def _limit_layer(
 
 
 def _start_rows(budget: Budget) -> pd.DataFrame:
-    """Each start from the load of its moment up to its peak, split where the supply ends."""
+    """Each start from the load of its moment up to its peak, split where the supply ends.
+
+    A breaker of its circuit bears a start longer than the supply does.
+    """
     motors, line = budget.starts, budget.timeline
     at = budget.minutes * _start_places(len(motors))
     total_a = np.interp(at, line.time_min, line.consumers_a + line.battery_a)
@@ -281,7 +284,7 @@ def _start_rows(budget: Budget) -> pd.DataFrame:
     return rows(
         minutes=at,
         low_a=total_a,
-        beyond_a=np.clip(_supply_limit_a(budget), total_a, peak_a),
+        beyond_a=np.clip(budget.capability.own_a, total_a, peak_a),
         current_a=peak_a,
         label=[f"{amperes(start.starting_a)}: {start.name}" for start in motors],
     )
@@ -303,15 +306,6 @@ def _start_layers(budget: Budget, top_a: float) -> list[alt.Chart]:
         _points(data, "start peaks").encode(x=x, y=peak),
         along_rule(data, "start labels", BROWN).encode(x=x, text="label:N"),
     ]
-
-
-def _supply_limit_a(budget: Budget) -> float:
-    """What the supply itself gives at most [A]; its circuit's breaker bears a start longer."""
-    return next(
-        limit.limit_a
-        for limit in budget.capability.limits
-        if limit.name.startswith("supply rating")
-    )
 
 
 def _start_kinds(budget: Budget) -> dict[str, tuple[str, str]]:

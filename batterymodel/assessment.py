@@ -35,6 +35,10 @@ from batterymodel.rules.doubts import with_doubt
 from batterymodel.rules.findings import findings_for, outcome_of
 from batterymodel.rules.next_observation import PAUSES_READING, next_observation
 from batterymodel.rules.results import (
+    AT_LIMIT,
+    READING,
+    RISING,
+    TRANSIENT,
     Assessment,
     ConditionChance,
     Curves,
@@ -373,10 +377,10 @@ def _curves(case: Case) -> Curves:
     even = np.linspace(0.0, FORECAST_OF_WINDOW * end, FIT_POINTS)
     grid = np.unique(np.concatenate([even, *_step_edges(signal)]))
     mean, sd = fit.predict(grid), fit.predict_sd(grid)
-    role = np.where(signal.current_limited, "supply at its limit", "reading")
-    role = np.where(~signal.usable & ~signal.current_limited, "short transient", role)
+    role = np.where(signal.current_limited, AT_LIMIT, READING)
+    role = np.where(~signal.usable & ~signal.current_limited, TRANSIENT, role)
     if case.rise is not None:
-        role = np.where(signal.time_s > case.rise.since_s, "current rising", role)
+        role = np.where(signal.time_s > case.rise.since_s, RISING, role)
     evidence: tuple[Evidence, ...] = (*case.state.evidence, case.state.combined)
     return Curves(
         time_s=signal.time_s,

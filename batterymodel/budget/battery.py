@@ -9,7 +9,9 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.errors import InputError
-from batterymodel.rules.results import Assessment, Outcome, TaperSummary
+from batterymodel.inputs.records import Chemistry
+from batterymodel.reference.chemistry import data_for
+from batterymodel.rules.results import TRANSIENT, Assessment, Outcome, TaperSummary
 
 LAST_READINGS = 3
 """Readings whose median is what the meter shows last (own choice: one may be mistyped)."""
@@ -120,15 +122,18 @@ class BatteryNow:
         return interval_around(mean_a, part * self.sd_a)
 
 
-def battery_now(assessment: Assessment) -> BatteryNow:
+def battery_now(assessment: Assessment, chemistry: Chemistry) -> BatteryNow:
     """The battery at the last reading of an assessed connection.
 
     The draw is the fitted current less the bus load; their errors are taken as independent, which
     makes the spread no smaller than it is. While the supply is at its limit it is the amplitude.
+    Where the current of a chemistry is no exponential taper, nothing is said of when it falls.
 
     Parameters
     ----------
     assessment : Assessment
+    chemistry : Chemistry
+        Of the battery.
 
     Returns
     -------
@@ -137,10 +142,11 @@ def battery_now(assessment: Assessment) -> BatteryNow:
     curves, taper = assessment.curves, assessment.taper
     end_s = float(curves.time_s[-1])
     at_limit = curves.limit_end_s is not None and curves.limit_end_s >= end_s
+    tapers = data_for(chemistry).taper.exponential
     return BatteryNow(
         current_a=_wanted_draw(taper) if at_limit else _draw_at(end_s, assessment),
         floor_a=max(taper.floor_a, 0.0),
-        time_constant_s=taper.time_constant_s,
+        time_constant_s=taper.time_constant_s if tapers else None,
         at_limit=at_limit,
         state_of_charge=assessment.state_of_charge.now,
         capacity_ah=assessment.capacity_ah,
@@ -164,7 +170,7 @@ def _draw_at(elapsed_s: float, assessment: Assessment) -> Interval:
         float(np.interp(elapsed_s, curves.fit_time_s, values))
         for values in (curves.fit_a, curves.load_a, curves.fit_high_a)
     )
-    kept = curves.current_a[curves.role != "short transient"]
+    kept = curves.current_a[curves.role != TRANSIENT]
     seen_a = float(np.median(kept[-LAST_READINGS:])) if kept.size else mean_a
     load_sd_a = assessment.taper.standard_errors.get("load_a", 0.0)
     above_a = max(seen_a - mean_a, 0.0)

@@ -30,11 +30,16 @@ from batterymodel.charts.style import (
     stride,
     text_mark,
 )
-from batterymodel.rules.results import Assessment, Curves
+from batterymodel.rules.results import (
+    AT_LIMIT,
+    READING,
+    RISING,
+    TRANSIENT,
+    Assessment,
+    Curves,
+)
 
 TAPER_HEIGHT, EVIDENCE_HEIGHT = 350, 260
-READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transient"
-RISING = "current rising"
 FITTED, FORECAST, BAND = "taper", "taper continued", "90 % range"
 LOAD, FLOAT, COMBINED = "bus load and float current", "float current", "all together"
 NORMAL = "normal taper"

@@ -118,6 +118,11 @@ class SupplySummary(Result):
     margin_a: float
 
 
+READING, AT_LIMIT, TRANSIENT = "reading", "supply at its limit", "short transient"
+RISING = "current rising"
+"""What a reading is to the fit: values of `Curves.role`."""
+
+
 class Curves(Result):
     """Arrays for charts: readings, fit, band, evidence; not part of the JSON.
 

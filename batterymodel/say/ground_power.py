@@ -248,7 +248,7 @@ def _seen_live(view: LiveView) -> BatterySeen | None:
     return BatterySeen(
         name=connection.told.serial or view.battery.tail,
         battery=view.battery,
-        now=battery_now(view.assessment),
+        now=battery_now(view.assessment, view.battery.chemistry),
         readings=readings,
         temp_c=_temp_c(readings, told_so_far(connection)["ambient_c"]),
         read_at=connection.started_at + timedelta(seconds=last_s),
@@ -299,7 +299,7 @@ def _seen_on_record(
     return BatterySeen(
         name=name,
         battery=store.battery(name),
-        now=battery_now(assessment),
+        now=battery_now(assessment, then.chemistry),
         readings=readings if is_here else None,
         temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
         entry_id=entry.id,

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from batterymodel.basis.text import one_line
-from batterymodel.charts.connection import RISING, taper_chart
+from batterymodel.charts.connection import taper_chart
 from batterymodel.charts.normal import NormalTaper, normal_taper
 from batterymodel.charts.record import fade_chart
 from batterymodel.errors import InputError
@@ -18,7 +18,7 @@ from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
-from batterymodel.rules.results import Assessment, Curves, Finding, Outcome, Severity
+from batterymodel.rules.results import RISING, Assessment, Curves, Finding, Outcome, Severity
 from batterymodel.rules.wording import (
     GENERIC_MARK,
     OUTCOME_MEANING,

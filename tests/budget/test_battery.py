@@ -11,6 +11,7 @@ from scipy.integrate import quad
 
 from batterymodel import InputError, assess, read_battery, read_readings, read_supply
 from batterymodel.budget.battery import battery_now
+from batterymodel.inputs.records import Chemistry
 from tests.budget.plans import drawing
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
@@ -26,7 +27,7 @@ def assessed(name: str):
 def test_the_draw_is_what_the_meter_shows_above_the_load():
     """An invented connection with 8 A of bus load; its last reading, within the interval."""
     last_a = read_readings(SAMPLES / "healthy-top-off.csv").supply_current_a[-1]
-    now = battery_now(assessed("healthy-top-off"))
+    now = battery_now(assessed("healthy-top-off"), Chemistry.VRLA)
     assert now.current_a.low < last_a - 8.0 < now.current_a.high
     assert 0.3 < now.sd_a < 1.0
     assert not now.at_limit
@@ -37,13 +38,13 @@ def test_the_draw_is_what_the_meter_shows_above_the_load():
 
 def test_a_clamp_on_the_battery_lead_tells_the_draw_itself():
     last_a = read_readings(SAMPLES / "rising-current-nicd.csv").battery_current_a[-1]
-    now = battery_now(assessed("rising-current-nicd"))
+    now = battery_now(assessed("rising-current-nicd"), Chemistry.NICD)
     assert now.current_a.mean == pytest.approx(last_a, abs=0.5)
 
 
 def test_at_the_supplys_limit_the_draw_is_what_a_larger_one_would_see():
     """60 A with 8 A of load leave 52 A, and the battery would take more."""
-    now = battery_now(assessed("supply-at-its-limit"))
+    now = battery_now(assessed("supply-at-its-limit"), Chemistry.VRLA)
     assert now.at_limit
     assert now.current_a.mean > 52.0
 
@@ -83,12 +84,19 @@ def with_last(assessment, amperes, many):
 def test_one_mistyped_reading_is_no_draw_and_two_are(many, draw_a):
     """8 A of bus load below 30 A: 22 A, where two of the last three readings say so."""
     changed = with_last(assessed("healthy-top-off"), 30.0, many)
-    assert battery_now(changed).current_a.mean == pytest.approx(draw_a, abs=0.3)
+    assert battery_now(changed, Chemistry.VRLA).current_a.mean == pytest.approx(draw_a, abs=0.3)
 
 
 def test_a_current_below_the_fit_does_not_lower_the_draw():
     told = assessed("healthy-top-off")
-    assert battery_now(with_last(told, 9.0, 3)).current_a == battery_now(told).current_a
+    lower, as_read = (battery_now(one, Chemistry.VRLA) for one in (with_last(told, 9.0, 3), told))
+    assert lower.current_a == as_read.current_a
+
+
+def test_nothing_is_said_of_when_a_current_falls_that_is_no_taper():
+    now = battery_now(assessed("healthy-top-off"), Chemistry.LFP)
+    assert now.time_constant_s is None
+    assert now.later(600.0).current_a == now.current_a
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,32 @@ BUDGET = (
     ),
     *changes_in(
         "budget",
+        (
+            "a standard's voltage taken for the aircraft's",
+            "findings",
+            "sure = told and not limit.generic",
+            "sure = told",
+        ),
+        (
+            "highest bus voltage to confirm",
+            "findings",
+            "if limit.generic]",
+            'if limit.generic and words == "at least"]',
+        ),
+        tests=("tests/budget/test_findings.py",),
+    ),
+    *changes_in(
+        "budget",
+        (
+            "a taper where there is none",
+            "battery",
+            "taper.time_constant_s if tapers else None",
+            "taper.time_constant_s",
+        ),
+        tests=("tests/budget/test_battery.py",),
+    ),
+    *changes_in(
+        "budget",
         ("load held below its limit", "selection", "HELD = 0.95\n", "HELD = 0.90\n"),
         (
             "least important left off first",
@@ -85,7 +111,7 @@ STARTS = (
         (
             "limit of a warm supply",
             "starts",
-            "limit_a=rated.limit_a",
+            "limit_a=able.own_a",
             "limit_a=supply.rated_current_a",
         ),
         ("others while a motor starts", "starts", "if one is not motor)", "if True)"),

@@ -6,7 +6,7 @@ import argparse
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from batterymodel.commands.told import assessed, declare_known
+from batterymodel.commands.told import assessed, declare_known, told_supply
 from batterymodel.commands.told_log import LOG_HELP, declare_columns, told_readings
 from batterymodel.errors import InputError
 
@@ -102,9 +102,9 @@ def _budgets(
     options: argparse.Namespace,
 ) -> list[Budget]:
     from batterymodel.budget.plan import budget
-    from batterymodel.inputs.records import read_supply
 
-    supply = read_supply(options.supply)
+    supply = told_supply(options)
+    assert supply is not None  # argparse asks for it
     temp_c, on = options.supply_temp, options.on or date.today()
     return [budget(loads, name, supply, supply_temp_c=temp_c, on=on, **battery) for name in names]
 
@@ -124,7 +124,7 @@ def _told_of_battery(options: argparse.Namespace) -> tuple[dict[str, Any], str]:
     battery = read_battery(options.battery)
     _, temps_c = readings.battery_temps()
     told = {
-        "battery_now": battery_now(assessed(readings, battery, options)),
+        "battery_now": battery_now(assessed(readings, battery, options), battery.chemistry),
         "battery": battery,
         "readings": readings,
         "battery_temp_c": float(temps_c[-1]) if temps_c.size else options.ambient,

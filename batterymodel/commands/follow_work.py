@@ -7,10 +7,10 @@ import json
 import time
 from typing import Any
 
-from batterymodel.commands.told import assessed
+from batterymodel.commands.told import assessed, told_supply
 from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import InputError
-from batterymodel.inputs.records import Readings, read_battery, read_supply
+from batterymodel.inputs.records import Readings, read_battery
 from batterymodel.rules.results import Assessment
 from batterymodel.say.connection import text_report
 from batterymodel.say.followed import Answer, FollowedLog
@@ -35,8 +35,7 @@ class Follower:
         """Reads what must be right from the start."""
         self.options = options
         battery = read_battery(options.battery)
-        if options.supply:
-            read_supply(options.supply)
+        told_supply(options)
         self.log = FollowedLog(
             options.log,
             lambda content: told_guess(content, options).column_map,

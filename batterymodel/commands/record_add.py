@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from batterymodel.commands import day
+from batterymodel.commands.told import declare_supply
 from batterymodel.commands.told_log import LOG_HELP, declare_columns
 
 
@@ -72,7 +73,7 @@ def declare_told(command: argparse.ArgumentParser) -> None:
     command : ArgumentParser
         The options are added to it; `record_add_work.told_from` reads them.
     """
-    command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
+    declare_supply(command)
     command.add_argument("--load", type=float, metavar="A", help="bus load without battery [A]")
     command.add_argument(
         "--load-error", type=float, default=0.5, metavar="A", help="its standard error [A] (0.5)"

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from batterymodel.commands.told import told_supply
 from batterymodel.commands.told_log import told_guess
 from batterymodel.errors import InputError
 from batterymodel.inputs.foreign import ForeignGuess, guess_as_own
@@ -18,7 +19,6 @@ from batterymodel.inputs.load_plan import aircraft_loads_from
 from batterymodel.inputs.records import (
     Limits,
     read_battery,
-    read_supply,
     read_toml,
     record_from,
 )
@@ -176,7 +176,7 @@ def told_from(options: argparse.Namespace) -> Told:
     Parameters
     ----------
     options : Namespace
-        `on`, `supply` (path of a TOML), `load` and `load_error` [A] and `ambient` [degC] are read.
+        What `told_supply` reads, `on`, `load` and `load_error` [A] and `ambient` [degC].
 
     Returns
     -------
@@ -190,7 +190,7 @@ def told_from(options: argparse.Namespace) -> Told:
     """
     return Told(
         on=options.on,
-        supply=read_supply(options.supply) if options.supply else None,
+        supply=told_supply(options),
         load_a=options.load,
         load_sd_a=options.load_error,
         ambient_c=options.ambient,

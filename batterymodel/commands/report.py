@@ -6,7 +6,7 @@ import argparse
 from datetime import date
 from pathlib import Path
 
-from batterymodel.commands.told import assessed, declare_known
+from batterymodel.commands.told import assessed, declare_known, told_supply
 from batterymodel.commands.told_log import LOG_HELP, declare_columns, told_readings
 from batterymodel.errors import InputError
 
@@ -93,7 +93,7 @@ def _flag(name: str) -> str:
 def _from_files(options: argparse.Namespace) -> str:
     from batterymodel.assessment import connection_day
     from batterymodel.fade.forecast import fade_forecast
-    from batterymodel.inputs.records import read_battery, read_supply
+    from batterymodel.inputs.records import read_battery
     from batterymodel.samples.connections import is_sample
     from batterymodel.say.connection import columns_taken
     from batterymodel.sheet.case import SheetCase
@@ -107,7 +107,7 @@ def _from_files(options: argparse.Namespace) -> str:
         assessment,
         battery,
         day,
-        read_supply(options.supply) if options.supply else None,
+        told_supply(options),
         fade_forecast(checks, battery, today=day) if checks else None,
         remarks=(INVENTED,) if is_sample(battery) else (),
     )

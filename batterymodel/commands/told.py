@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from batterymodel.commands import day
+from batterymodel.errors import InputError
 
 if TYPE_CHECKING:
-    from batterymodel.inputs.records import Battery, Readings
+    from batterymodel.inputs.records import Battery, Readings, Supply
     from batterymodel.rules.results import Assessment
+
+
+SHOP_KEYS = {"circuits", "note", "invented"}
+"""Keys of a supply's file that only the record's supplies have (`store.records.ShopSupply`)."""
 
 
 def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False) -> None:
@@ -22,9 +28,7 @@ def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False)
     supply_needed : bool
         The command has no answer without a supply.
     """
-    command.add_argument(
-        "--supply", required=supply_needed, metavar="S.toml", help="ground supply and wall circuit"
-    )
+    declare_supply(command, supply_needed)
     command.add_argument(
         "--rest-voltage", type=float, metavar="V", help="rest voltage before connection [V]"
     )
@@ -43,6 +47,61 @@ def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False)
     )
 
 
+def declare_supply(command: argparse.ArgumentParser, is_needed: bool = False) -> None:
+    """Declare the ground supply and its wall circuit.
+
+    Parameters
+    ----------
+    command : ArgumentParser
+        The options are added to it; `told_supply` reads them.
+    is_needed : bool
+        The command has no answer without a supply.
+    """
+    command.add_argument(
+        "--supply", required=is_needed, metavar="S.toml", help="ground supply and wall circuit"
+    )
+    command.add_argument(
+        "--circuit",
+        metavar="NAME",
+        help="the wall circuit, where S.toml has several ([[circuits]])",
+    )
+
+
+def told_supply(options: argparse.Namespace) -> Supply | None:
+    """The supply on its wall circuit, from a file of one supply or one as the record takes it.
+
+    Parameters
+    ----------
+    options : Namespace
+        `supply` (path of a TOML) and `circuit` are read.
+
+    Returns
+    -------
+    Supply or None
+        None without a file.
+
+    Raises
+    ------
+    InputError
+        A file that cannot be used, or a circuit that it does not have or that was not chosen.
+    """
+    from batterymodel.inputs.records import Supply, read_toml, record_from
+
+    where, circuit = options.supply, options.circuit
+    told = read_toml(where) if where else {}
+    if not SHOP_KEYS & told.keys():
+        if circuit is not None:
+            raise InputError("--circuit is of a supply with [[circuits]]; give --supply with them")
+        return record_from(told, Supply, where) if where else None
+    from batterymodel.store.power import shop_supply_from
+
+    shop = shop_supply_from({"name": Path(where).stem, **told}, where)
+    if circuit is None and len(shop.circuits) > 1:
+        names = ", ".join(one.name for one in shop.circuits)
+        raise InputError(f"{where}: has several circuits; give --circuit with one of: {names}")
+    return shop.on_circuit(circuit)
+
+
 def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) -> Assessment:
     """The assessment with the known values of the options.
 
@@ -51,8 +110,8 @@ def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) 
     readings : Readings
     battery : Battery
     options : Namespace
-        `supply` (path of a TOML), `rest_voltage` [V], `load` and `load_error` [A], `ambient` [degC]
-        and `on` are read.
+        What `told_supply` reads, `rest_voltage` [V], `load` and `load_error` [A], `ambient` [degC]
+        and `on`.
 
     Returns
     -------
@@ -66,12 +125,11 @@ def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) 
         Readings that determine no taper.
     """
     from batterymodel.assessment import assess
-    from batterymodel.inputs.records import read_supply
 
     return assess(
         readings,
         battery,
-        read_supply(options.supply) if options.supply else None,
+        told_supply(options),
         rest_voltage_v=options.rest_voltage,
         load_a=options.load,
         load_sd_a=options.load_error,

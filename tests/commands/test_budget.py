@@ -158,3 +158,48 @@ def test_a_circuit_of_nothing_is_one_sentence(capsys, tmp_path):
     status, _, err = run(capsys, LOADS, "--supply", supply)
     assert status == 2
     assert err == f"batterymodel: {supply}: circuit_breaker_a: more than 0 A (given: 0)\n"
+
+
+SHOP = """name = "Cart"
+rated_current_a = 60.0
+input_voltage_v = 120.0
+input_current_full_load_a = 17.5
+
+[[circuits]]
+name = "Bench"
+circuit_breaker_a = 15.0
+
+[[circuits]]
+name = "Hangar wall"
+circuit_breaker_a = 20.0
+"""
+
+
+def on_circuit(capsys, tmp_path, text, *arguments):
+    (tmp_path / "cart.toml").write_text(text, encoding="utf-8")
+    return run(capsys, LOADS, "--supply", tmp_path / "cart.toml", *TASK, *arguments)
+
+
+def test_a_supply_is_taken_as_the_record_takes_it_on_the_circuit_that_is_named(capsys, tmp_path):
+    """15 A over 17.5 A of 60 A are 51 A; 20 A carry more than the supply gives."""
+    for circuit, limit_a in (("bench", 60.0 * 15.0 / 17.5), ("Hangar wall", 60.0)):
+        _, out, _ = on_circuit(capsys, tmp_path, SHOP, "--circuit", circuit, "--json")
+        assert json.loads(out)["capability"]["limit_a"] == pytest.approx(limit_a)
+
+
+@pytest.mark.parametrize(
+    ("text", "arguments", "says"),
+    [
+        (SHOP, (), "give --circuit with one of: Bench, Hangar wall"),
+        (
+            SHOP,
+            ("--circuit", "Attic"),
+            "no circuit is named 'Attic'; it has 'Bench', 'Hangar wall'",
+        ),
+        ("rated_current_a = 60.0", ("--circuit", "Bench"), "--circuit is of a supply with"),
+    ],
+)
+def test_a_circuit_that_is_not_there_is_one_sentence(capsys, tmp_path, text, arguments, says):
+    status, out, err = on_circuit(capsys, tmp_path, text, *arguments)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert says in err

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sized
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -54,7 +56,8 @@ NOT_IN_FORCE = (
 )
 GONE = "The supply {was} is no longer in this record; {now} is chosen instead."
 LOADS_FILE = "Loads file (TOML)"
-LOADS_TEMPLATE = """document = "aircraft's load list, title and revision"
+LOADS_TEMPLATE = """tail = {tail}
+document = "aircraft's load list, title and revision"
 said_by = "who said so"
 on = 2026-03-02
 
@@ -263,6 +266,21 @@ def _keep_supply(store: Store, name: str, told: dict[str, Any]) -> None:
         st.session_state[f"{KEPT}power.name"] = ""
 
 
+def loads_template(tail: str) -> str:
+    """A loads file of an aircraft to be filled in.
+
+    Parameters
+    ----------
+    tail : str
+
+    Returns
+    -------
+    str
+        TOML that can be read as it stands.
+    """
+    return LOADS_TEMPLATE.format(tail=json.dumps(tail, ensure_ascii=False))
+
+
 def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
     """Take consumers and tasks of an aircraft from a file into the record.
 
@@ -276,7 +294,7 @@ def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
     if is_first:
         st.info(literal(f"What {tail} takes is not on record yet: give it as a file."))
     upload = st.file_uploader(LOADS_FILE, type=["toml"], key=f"power_loads.{tail}")
-    st.download_button("Template (TOML)", LOADS_TEMPLATE, "loads.toml", "text/plain")
+    st.download_button("Template (TOML)", loads_template(tail), "loads.toml", "text/plain")
     if upload is None:
         return
     try:
@@ -284,7 +302,7 @@ def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
     except BatteryModelError as error:
         show_faults(error)
         return
-    known = f"{len(loads.consumers)} consumers and {len(loads.tasks)} tasks"
+    known = f"{_count(loads.consumers, 'consumer')} and {_count(loads.tasks, 'task')}"
     if loads == loads_in_force(store, tail, date.today()):
         st.caption(f"These {known} are on record.")
         return
@@ -295,6 +313,10 @@ def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
         args=(store, tail, loads),
         width="stretch",
     )
+
+
+def _count(things: Sized, name: str) -> str:
+    return f"{len(things)} {name}{'s' * (len(things) != 1)}"
 
 
 def _loads_from(content: bytes, name: str, tail: str) -> AircraftLoads:

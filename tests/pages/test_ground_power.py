@@ -252,8 +252,8 @@ def with_file(at: AppTest, text: bytes, name: str = "loads.toml") -> AppTest:
 def test_an_aircraft_without_loads_takes_them_from_a_file_once(own):
     at = chosen(shown(), "tail", "DEMO-3")
     assert "What DEMO-3 takes is not on record yet" in words_of(at.info)[0]
-    at = with_file(at, power_entries.LOADS_TEMPLATE.encode())
-    at = pressed(at, "Keep 3 consumers and 1 tasks of DEMO-3")
+    at = with_file(at, power_entries.loads_template("DEMO-3").encode())
+    at = pressed(at, "Keep 3 consumers and 1 task of DEMO-3")
     assert words_of(at.success) == ["What DEMO-3 takes is in the record."]
     assert ANSWERED in html_of(at)
     loads = loads_in_force(own, "DEMO-3")

@@ -21,6 +21,9 @@ from batterymodel.store.tables import (
     RestorationRow,
 )
 
+ONE_NAME = "correct the name of one of them, or delete it, and import then"
+"""What would be right where two entries have one name."""
+
 
 def check_merged(session: Session, where: str, before: Collection[str] = ()) -> None:
     """Check that every row still fits the others; the caller rolls back where one does not.
@@ -117,7 +120,7 @@ def _doubled(session: Session, kind: Kind, before: Collection[str]) -> str | Non
             continue
         *beside, name = (getattr(entry.record, field) for field in kind.unique)
         if other := seen.get((*beside, name)):
-            return f"rows {other.row_id} and {entry.row_id} are both called '{name}'"
+            return f"rows {other.row_id} and {entry.row_id} are both called '{name}'; {ONE_NAME}"
         is_on_record = entry.id in before
         seen[(*beside, name)] = seen[(*beside, alike(name), is_on_record)] = entry
         if other := seen.get((*beside, alike(name), not is_on_record)):
@@ -125,7 +128,7 @@ def _doubled(session: Session, kind: Kind, before: Collection[str]) -> str | Non
             names = [getattr(one.record, kind.unique[-1]) for one in (here, new)]
             return (
                 f"'{names[0]}' on record and '{names[1]}' that would come in differ only in letter "
-                "case or spaces; correct the name of one of them, or delete it, and import then"
+                f"case or spaces; {ONE_NAME}"
             )
     return None
 

@@ -97,7 +97,7 @@ def test_one_serial_given_in_both_records_stops_the_import(full, new_url, tmp_pa
     other.add(BatteryPlate(serial="B-1", chemistry="lfp", cells=8, rated_capacity_ah=20.0))
     other.add(Aircraft(tail="DEMO-6"))
     before = zipped(full, tmp_path).read_bytes()
-    with pytest.raises(StoreError, match=r"batteries: rows .* are both called 'B-1'"):
+    with pytest.raises(StoreError, match=r"batteries: rows .* are both called 'B-1'; correct the"):
         import_zip(full, zipped(other, tmp_path))
     assert zipped(full, tmp_path).read_bytes() == before
 

@@ -23,14 +23,14 @@ def browser() -> Iterator[Browser]:
         yield running
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def address(browser: Browser) -> Iterator[str]:
     """The app on an empty record, beside the demo record."""
     with screenshots.running_app() as running:
         yield running
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def running(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     with running_server(tmp_path_factory.mktemp("record")) as server:
         yield server

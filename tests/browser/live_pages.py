@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 PHONE = {"width": 360, "height": 740}
+SERIAL = "B-1"
+"""Of the battery of `with_battery`: other tests put more batteries on the same record."""
 SIZES = {"phone": PHONE, "desktop": {"width": 1280, "height": 900}}
 
 
@@ -125,8 +127,8 @@ def connect(page) -> None:
     page.locator(".pad-keys").wait_for(timeout=WAIT_MS)
     settle(page)
     tap(page, page.get_by_role("combobox", name="Battery"))
-    tap(page, page.get_by_role("option").first)
-    page.get_by_text("Battery and supply: B").wait_for(timeout=WAIT_MS)
+    tap(page, page.get_by_role("option", name=SERIAL))
+    page.get_by_text(f"Battery and supply: {SERIAL}").wait_for(timeout=WAIT_MS)
     settle(page)
 
 

@@ -8,6 +8,7 @@ from batterymodel.store.acts import State
 from batterymodel.store.in_progress import load
 from batterymodel.store.records import BatteryPlate
 from tests.browser.live_pages import (
+    SERIAL,
     Server,
     connect,
     is_on_top,
@@ -125,10 +126,10 @@ def test_the_first_press_on_the_first_page_starts_the_clock(page, server) -> Non
     note(page, "13.4")
     wait_until_stored(page)
     page.get_by_role("combobox", name="Battery").click()
-    page.get_by_role("option").first.click()
-    page.get_by_text("Battery and supply: B").wait_for(timeout=WAIT_MS)
+    page.get_by_role("option", name=SERIAL).click()
+    page.get_by_text(f"Battery and supply: {SERIAL}").wait_for(timeout=WAIT_MS)
     assert server.connection().started_at == begun.started_at
-    assert server.connection().told.serial == "B-1"
+    assert server.connection().told.serial == SERIAL
     assert server.readings() == [13.4]
 
 

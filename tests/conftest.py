@@ -9,6 +9,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,12 +23,24 @@ from batterymodel.samples.simulate import TruePath, battery_current_a, meter_rea
 from batterymodel.store import Store, open_store
 from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.taper.prior import MOST_C_RATE_PER_H, SHARE_RANGE
+from tests.sparing import DEFAULT, EXAMPLES, THOROUGH, a_third_of
 
-settings.register_profile("project", deadline=None, max_examples=60, derandomize=True)
-settings.load_profile("project")
+for profile, tried in ((DEFAULT, a_third_of(EXAMPLES)), (THOROUGH, EXAMPLES)):
+    settings.register_profile(profile, deadline=None, max_examples=tried, derandomize=True)
+settings.load_profile(DEFAULT)
 
 BELIEF = data_for(Chemistry.VRLA).taper
 """What the estimator believes of lead-acid tapers."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Tests of one file stay on one worker while it can: they share what is made for them once."""
+    if config.getoption("dist") != "load":
+        return None
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture(autouse=True, scope="session")

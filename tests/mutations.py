@@ -22,11 +22,15 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from tests.mutation_list import MUTATIONS, Mutation
+from tests.sparing import THOROUGH
 
 ROOT = Path(__file__).parents[1]
 COPIED = ("batterymodel", "tests", "sample_data", "pyproject.toml", "README.md")
 TESTS_FAILED = 1
 """Exit status of pytest when tests ran and some failed; any other but 0 is no verdict."""
+
+COMPILED_ONCE = {"PYTHONDONTWRITEBYTECODE": ""}
+"""Lets the next mutation start with what was compiled for the last, whatever is set outside."""
 
 FIRST_TIME_S = 1_000_000_000
 
@@ -56,14 +60,15 @@ def copy_of_checkout(folder: Path) -> Path:
     return folder
 
 
-def status_of(tests: Iterable[str], checkout: Path) -> tuple[int, str]:
+def status_of(tests: Iterable[str], checkout: Path, workers: int = 0) -> tuple[int, str]:
     """Exit status of pytest on these files in a checkout, and the last lines it wrote."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", str(workers)]
+    command += ["-p", "no:cacheprovider", f"--hypothesis-profile={THOROUGH}"]
     one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     run = subprocess.run(
         [*command, *tests],
         cwd=checkout,
-        env=os.environ | one_thread,
+        env=os.environ | one_thread | COMPILED_ONCE,
         capture_output=True,
         text=True,
         check=False,
@@ -104,10 +109,10 @@ class Bench:
         os.utime(path, (stamp, stamp))  # else compiled code of the last mutation could be taken
 
 
-def sound(mutations: Iterable[Mutation], checkout: Path) -> bool:
+def sound(mutations: Iterable[Mutation], checkout: Path, workers: int = 0) -> bool:
     """Whether all tests that should notice pass on the code as it is."""
     tests = sorted({test for mutation in mutations for test in mutation.tests})
-    status, words = status_of(tests, checkout)
+    status, words = status_of(tests, checkout, workers)
     if status != 0:
         print(f"the tests fail without any mutation (status {status}):\n{words}")
     return status == 0
@@ -137,7 +142,7 @@ def main(arguments: list[str] | None = None) -> int:
     if not chosen:
         parser.error(f"no mutation is named like {options.only!r}")
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(options.jobs) as pool:
-        if not sound(chosen, copy_of_checkout(Path(folder) / "sound")):
+        if not sound(chosen, copy_of_checkout(Path(folder) / "sound"), options.jobs):
             return 1
         verdicts = []
         for verdict in pool.map(Bench(Path(folder), options.jobs).verdict, chosen):

@@ -8,6 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from batterymodel import Battery, BatteryModelError, Chemistry, Readings, assess
+from tests.sparing import examples
 
 CELLS = {Chemistry.NICD: 20, Chemistry.LFP: 8}
 COURSES = {
@@ -63,7 +64,7 @@ TRIP_A = np.array([1466.1, 1466.1, 1466.1, 0.0, 0.0, 0.0, 0.0])
 SCATTER_A = np.array([0.067, 0.267, 0.102, 0.053, 0.263])
 
 
-@settings(max_examples=12)
+@examples(12)
 @given(told=connections())
 @example(told=connection(np.linspace(0.0, 999.0, 20), np.full(20, 341.7), Chemistry.LFP, 4.8, True))
 @example(told=connection(LATE_S, np.full(5, 2.368), Chemistry.LFP, 2.6, clamp=True))

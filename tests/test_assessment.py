@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from batterymodel import Battery, CapacityCheck, FitError, InputError, Readings, Supply, assess
 from batterymodel.inputs.readings import readings_csv, readings_from_frame
 from tests.conftest import simulated_connection
+from tests.sparing import examples
 
 ON = date(2026, 3, 2)
 SUPPLY = Supply(rated_current_a=60.0)
@@ -185,7 +186,7 @@ def test_three_readings_are_never_enough(battery):
     st.sampled_from(["vented_lead_acid", "vrla", "nicd", "lfp"]),
     st.one_of(st.none(), st.floats(0.0, 50.0)),
 )
-@settings(max_examples=15)
+@examples(15)
 def test_any_readings_give_a_finite_answer_or_a_refusal(values, every_s, chemistry, load_a):
     """Refused in one sentence where the supply's trips leave fewer than three readings."""
     battery = Battery(tail="D", chemistry=chemistry, cells=12, rated_capacity_ah=40.0)

@@ -16,7 +16,7 @@ from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.entry_faults import Shown
-from batterymodel.inputs.readings import FORMAT, read_readings, readings_from_table
+from batterymodel.inputs.readings import FORMAT, readings_from_table
 from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
 from batterymodel.inputs.remarks import Remarks
 from batterymodel.pages import (
@@ -37,7 +37,7 @@ from batterymodel.samples.connections import (
     Sample,
     is_sample,
     load_scenario,
-    sample_readings_path,
+    sample_readings,
 )
 from batterymodel.say.connection import temperatures_of, text_report
 from batterymodel.say.record_view import fleet_of
@@ -277,7 +277,7 @@ def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
     if chosen is None:
         return None
     st.caption(f"Invented. {literal(by_key[chosen].story)}")
-    return read_readings(sample_readings_path(chosen))
+    return sample_readings(chosen)
 
 
 def _typed_input() -> GivenReadings | None:

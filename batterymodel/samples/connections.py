@@ -9,11 +9,12 @@ from __future__ import annotations
 import argparse
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
-from batterymodel.inputs.readings import readings_csv
+from batterymodel.inputs.readings import read_readings, readings_csv
 from batterymodel.inputs.records import (
     Battery,
     CapacityCheck,
@@ -140,6 +141,27 @@ def sample_readings_path(key: str, folder: Path = SAMPLE_FOLDER) -> Path:
         Given whether or not a file is there.
     """
     return folder / f"{key}.csv"
+
+
+@cache
+def sample_readings(key: str) -> Readings:
+    """Readings of a sample of the project, read and checked once.
+
+    Parameters
+    ----------
+    key : str
+        `Sample.key`.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    InputError
+        A file that is not there or cannot be used.
+    """
+    return read_readings(sample_readings_path(key))
 
 
 def is_sample(battery: Battery) -> bool:

@@ -25,6 +25,9 @@ from tests.screenshots import WAIT_MS, settle
 
 pytestmark = pytest.mark.browser
 
+LEFT_ALONE_MS = 31_000
+"""The clock of a page is set on by this: it asks anew twice a minute [ms]."""
+
 
 def test_a_second_device_hears_that_its_reading_came_late(page, server, browser) -> None:
     connect(page)
@@ -63,8 +66,12 @@ def test_a_page_left_alone_finds_out_that_another_device_kept_it(page, server, b
     connect(page)
     note_all(page, "13.4", "13.1", "12.9")
     second = new_device(browser)
+    second.clock.install()
     open_connection(second, page.url)
     press(page, "Keep in the record")
+    page.get_by_text("is in the record of B").wait_for(timeout=WAIT_MS)
+    assert second.locator(".jc-pin").count() == 1
+    second.clock.fast_forward(LEFT_ALONE_MS)
     second.get_by_text("is in the record of B").wait_for(timeout=3 * WAIT_MS)
     assert second.locator(".jc-pin").count() == 0
 

@@ -17,6 +17,7 @@ from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import OPTIONAL_COLUMNS
 from batterymodel.samples.connections import load_scenario, sample_readings_path
 from tests.inputs.foreign_dialects import DATED, DIALECTS, START, written
+from tests.sparing import examples
 
 HEAD = "Time;Amps;Volts\n"
 PLAIN = HEAD + "14:02:00;18,3;28,1\n14:02:05;18,2;28,1\n14:02:10;18;28\n"
@@ -52,7 +53,7 @@ def samples():
 
 
 @given(st.integers(0, 11), DIALECTS)
-@settings(max_examples=60)
+@examples(60)
 def test_a_sample_in_any_dialect_comes_back_equal(which, dialect):
     readings = samples()[which]
     content = written(readings, dialect)
@@ -114,7 +115,7 @@ TABLES = st.lists(st.lists(CELLS, max_size=5), max_size=8)
 
 
 @given(TABLES, st.sampled_from(",;\t|"))
-@settings(max_examples=300)
+@examples(300)
 def test_random_tables_raise_nothing_but_input_errors(rows, separator):
     _try("\n".join(separator.join(row) for row in rows).encode("utf-8", "surrogatepass"))
 

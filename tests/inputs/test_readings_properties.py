@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from batterymodel.errors import InputError
@@ -17,6 +17,7 @@ from batterymodel.inputs.readings import (
 from batterymodel.inputs.records import Event, Readings
 from batterymodel.inputs.table_times import pauses, run_starts
 from tests.inputs.csv_text import HEADER, PLAIN, read
+from tests.sparing import examples
 
 # Writing
 
@@ -95,11 +96,7 @@ def is_one_run(frame):
     return not run_starts(frame["elapsed_s"][frame["supply_current_a"].notna()].to_numpy())
 
 
-def no_deadline(max_examples):
-    return settings(max_examples=max_examples, deadline=None, derandomize=True)
-
-
-@no_deadline(25)
+@examples(25)
 @given(tables(), st.integers(0, 2**32 - 1))
 def test_order_of_rows_does_not_matter(frame, seed):
     order = np.random.default_rng(seed).permutation(len(frame))
@@ -107,14 +104,14 @@ def test_order_of_rows_does_not_matter(frame, seed):
     assert readings_from_frame(frame.iloc[order]) == readings_from_frame(frame)
 
 
-@no_deadline(40)
+@examples(40)
 @given(tables(), STARTS)
 def test_written_readings_read_back_equal(frame, started_at):
     readings = readings_from_frame(frame).model_copy(update={"started_at": started_at})
     assert read(readings_csv(readings)) == readings
 
 
-@no_deadline(25)
+@examples(25)
 @given(tables(), st.sampled_from([";", "\t"]), st.booleans())
 def test_separator_and_quoting_do_not_matter(frame, separator, quote_all):
     frame = frame.assign(event=frame.get("event", pd.Series([""] * len(frame))))
@@ -126,7 +123,7 @@ def test_separator_and_quoting_do_not_matter(frame, separator, quote_all):
     assert read(commas) == readings_from_frame(frame)
 
 
-@no_deadline(25)
+@examples(25)
 @given(tables(unique=True), STARTS.filter(bool))
 def test_iso_times_equal_elapsed_times(frame, start):
     frame["elapsed_s"] -= frame["elapsed_s"].min()
@@ -170,13 +167,13 @@ def assert_read_or_refused(read_it):
     assert all(text.isprintable() for text in [*texts, *(readings.notes if readings else ())])
 
 
-@no_deadline(200)
+@examples(200)
 @given(st.text() | near_files() | near_files().map(lambda text: PLAIN + text))
 def test_any_text_is_read_or_refused_in_one_sentence(text):
     assert_read_or_refused(lambda: read(text))
 
 
-@no_deadline(200)
+@examples(200)
 @given(
     st.binary()
     | st.binary().map(lambda tail: PLAIN.encode() + tail)

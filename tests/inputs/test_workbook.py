@@ -6,7 +6,7 @@ from datetime import datetime, time, timedelta
 
 import openpyxl
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from batterymodel.errors import InputError
@@ -15,6 +15,7 @@ from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
 from batterymodel.inputs.foreign_table import foreign_table
 from tests.inputs.foreign_dialects import DIALECTS, rows_of
 from tests.inputs.test_foreign import assert_same, samples
+from tests.sparing import examples
 
 START = datetime(2026, 3, 17, 23, 59, 55)
 
@@ -39,7 +40,7 @@ def read(content):
 
 
 @given(st.integers(0, 11), DIALECTS)
-@settings(max_examples=25)
+@examples(25)
 def test_a_sample_in_a_workbook_comes_back_equal(which, dialect):
     rows = rows_of(samples()[which], dialect)
     assert_same(read(book_of([], rows)), samples()[which])

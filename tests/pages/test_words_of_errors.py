@@ -108,7 +108,7 @@ def driven(at: AppTest, widget_key: str, values, title: str) -> int:
 
 @pytest.mark.parametrize(
     "field",
-    sparing(f for f in battery_fields.FIELDS if f.kind in WRONG),
+    sparing((f for f in battery_fields.FIELDS if f.kind in WRONG), every=4),
     ids=[f.path for f in battery_fields.FIELDS if f.kind in WRONG],
 )
 def test_an_entry_of_the_battery_form_is_named_by_its_label(field, sample_page):
@@ -125,7 +125,7 @@ def test_every_kind_of_entry_is_driven():
     assert all(f.label.startswith(f.title) for f in battery_fields.FIELDS)
 
 
-@pytest.mark.parametrize("name", [name for name, _, _ in after_connection._KNOWN_FIELDS])
+@pytest.mark.parametrize("name", sparing(name for name, _, _ in after_connection._KNOWN_FIELDS))
 def test_what_was_measured_is_named_by_its_label(name, sample_page):
     label = after_connection.LABELS[name].label
     assert driven(sample_page, key(f"known.{name}"), FAR, label) == 2
@@ -168,12 +168,15 @@ def test_a_reason_that_is_too_long_is_named_by_its_label(own):
 
 @pytest.mark.parametrize(
     ("name", "label", "value"),
-    [
-        ("new.serial", battery_record.LABELS["serial"].label, "x" * 61),
-        ("new.aircraft", battery_record.LABELS["tail"].label, "x" * 61),
-        ("new..cells", "Cells", 41),
-        ("new..rated_capacity_ah", "Rated capacity", 501.0),
-    ],
+    sparing(
+        [
+            ("new.serial", battery_record.LABELS["serial"].label, "x" * 61),
+            ("new.aircraft", battery_record.LABELS["tail"].label, "x" * 61),
+            ("new..cells", "Cells", 41),
+            ("new..rated_capacity_ah", "Rated capacity", 501.0),
+        ],
+        every=2,
+    ),
 )
 def test_an_entry_of_a_battery_to_be_added_is_named_by_its_label(name, label, value, own):
     at = shown("battery_record")

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from batterymodel import Battery, CapacityCheck, Chemistry, Readings, Supply, assess
@@ -19,6 +19,7 @@ from batterymodel.rules.wording import minutes_words
 from batterymodel.soc.evidence import rest_voltage_sd_v
 from tests.conftest import simulated_connection
 from tests.rules.cases import ON, SUPPLY, case_of
+from tests.sparing import examples
 
 PLAIN = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 LOAD_A = 8.0
@@ -105,7 +106,7 @@ GIVEN = {
     st.sets(st.sampled_from(sorted(GIVEN.values()))),
     st.integers(0, 99),
 )
-@settings(max_examples=25)
+@examples(25)
 def test_nothing_is_asked_for_twice_and_nothing_where_power_comes_off(
     chemistry, depth, charge_time, minutes, given_things, seed
 ):

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from batterymodel import Battery, History, LastKnown, Supply, assess
@@ -20,7 +20,7 @@ from batterymodel.soc.evidence import (
 )
 from tests.conftest import BELIEF, believed_at, simulated_connection
 from tests.rules.cases import case_of
-from tests.sparing import sparing
+from tests.sparing import examples, sparing
 
 ON = date(2026, 3, 2)
 SUPPLY = Supply(rated_current_a=60.0)
@@ -139,7 +139,7 @@ def test_known_state_of_charge_is_found(battery, depth):
 
 
 @given(st.integers(0, 40), st.floats(0.03, 0.28))
-@settings(max_examples=12)
+@examples(12)
 def test_emptier_batteries_are_found_emptier(seed, depth):
     battery = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
     full = soc_of(simulated_connection(depth, seed=seed), battery)

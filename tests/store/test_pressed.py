@@ -15,6 +15,7 @@ from batterymodel.store.acts import Quantity
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, load
 from batterymodel.store.pressed import take_entries, take_entry
+from tests.sparing import examples
 from tests.store.test_in_progress import START, C, with_battery
 
 STARTED_MS = 1000.0 * START.timestamp()
@@ -56,8 +57,7 @@ def test_each_kind_of_entry_is_taken(begun):
 
 
 @settings(
-    max_examples=25,
-    deadline=None,
+    examples(25),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(again=st.lists(st.sampled_from(range(len(EVERY))), max_size=8))

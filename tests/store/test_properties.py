@@ -33,6 +33,7 @@ from batterymodel.store.records import (
     one_line,
 )
 from batterymodel.store.zip_import import import_zip
+from tests.sparing import examples
 
 TEXT = st.text(min_size=1, max_size=40).filter(one_line)
 LABEL = TEXT.filter(lambda text: len(one_line(text)) <= 60)
@@ -174,7 +175,7 @@ def write(store, fleet):
     return written, sha256
 
 
-@settings(max_examples=10)
+@examples(10)
 @given(fleets())
 def test_records_come_back_equal_from_store_and_zip(tmp_path_factory, new_sqlite, fleet):
     check_round_trip(tmp_path_factory.mktemp("zip"), new_sqlite, fleet)

@@ -9,11 +9,14 @@ import pytest
 
 from batterymodel import Outcome, assess
 from tests.benchmarks.sickbay.tapers import TaperCase, taper_cases
+from tests.sparing import sparing
 
 CASES = taper_cases()
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda c: f"{c.taper.name}-{c.minutes:g}-{c.clamp}")
+@pytest.mark.parametrize(
+    "case", sparing(CASES, every=2), ids=lambda c: f"{c.taper.name}-{c.minutes:g}-{c.clamp}"
+)
 def test_a_worn_battery_is_never_topped_off_on_its_current_alone(case: TaperCase) -> None:
     result = assess(case.readings, case.battery, case.supply, **case.keywords)
     assert result.outcome is not Outcome.TOP_OFF

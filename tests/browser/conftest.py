@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests import screenshots
-from tests.browser.live_pages import Server, a_window, new_device, open_start, running_server
+from tests.browser.live_pages import Devices, Server, new_device, open_start, running_server
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -52,13 +52,20 @@ def page(server: Server, browser: Browser) -> Iterator[Page]:
     opened.context.close()
 
 
+@pytest.fixture(scope="module")
+def devices(browser: Browser) -> Iterator[Devices]:
+    made = Devices(browser)
+    yield made
+    made.close()
+
+
 @pytest.fixture
-def desk(browser: Browser) -> Iterator[Page]:
-    with a_window(browser, "desktop") as opened:
+def desk(devices: Devices) -> Iterator[Page]:
+    with devices.window("desktop") as opened:
         yield opened
 
 
 @pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
-    with a_window(browser, "phone") as opened:
+def phone(devices: Devices) -> Iterator[Page]:
+    with devices.window("phone") as opened:
         yield opened

@@ -25,7 +25,7 @@ from tests.screenshots import CHECKOUT, WAIT_MS, settle
 from tests.store.test_in_progress import with_battery
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, BrowserContext, Page
 
 PHONE = {"width": 360, "height": 740}
 SERIAL = "B-1"
@@ -89,12 +89,30 @@ def running_server(folder: Path) -> Iterator[Server]:
         running.kill()
 
 
-@contextlib.contextmanager
-def a_window(browser: Browser, size: str) -> Iterator[Page]:
-    """A window of one of `SIZES`, tapped where it is a phone's."""
-    opened = browser.new_page(viewport=SIZES[size], has_touch=size == "phone")
-    yield opened
-    opened.close()
+class Devices:
+    """A device of each of `SIZES`, whose windows share what the app's own code was loaded for once.
+
+    Where a test leaves something in the browser's storage, `new_device` shares nothing.
+    """
+
+    def __init__(self, browser: Browser) -> None:
+        self.browser = browser
+        self.made: dict[str, BrowserContext] = {}
+
+    @contextlib.contextmanager
+    def window(self, size: str) -> Iterator[Page]:
+        """A window of a size, tapped where it is a phone's."""
+        if size not in self.made:
+            touched = size == "phone"
+            self.made[size] = self.browser.new_context(viewport=SIZES[size], has_touch=touched)
+        opened = self.made[size].new_page()
+        yield opened
+        opened.close()
+
+    def close(self) -> None:
+        """Forget all of it."""
+        for context in self.made.values():
+            context.close()
 
 
 def new_device(browser):

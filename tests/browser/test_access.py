@@ -10,7 +10,6 @@ import pytest
 
 from batterymodel import pages
 from tests import screenshots
-from tests.browser.live_pages import a_window
 from tests.browser.page_states import ANSWERED, STATES
 
 pytestmark = pytest.mark.browser
@@ -39,9 +38,9 @@ def violations(page) -> list[dict[str, str]]:
 
 
 @pytest.fixture(scope="module")
-def on_phone(request: pytest.FixtureRequest, browser, address) -> Iterator:
+def on_phone(request: pytest.FixtureRequest, devices, address) -> Iterator:
     """A phone with a page brought to a state, for all tests that only look at it."""
-    with a_window(browser, "phone") as opened:
+    with devices.window("phone") as opened:
         STATES[request.param](opened, address)
         yield opened
 

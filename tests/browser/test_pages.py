@@ -10,7 +10,7 @@ from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.samples.connections import load_scenario, sample_readings_path
 from tests import screenshots
-from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, open_page, settle, turn_to
+from tests.screenshots import WAIT_MS, WIDTHS, choose_sample, settle, turn_to
 
 pytestmark = pytest.mark.browser
 
@@ -23,10 +23,11 @@ LEAST_TARGET_PX = 44
 
 
 @pytest.fixture(params=WIDTHS, ids=list(WIDTHS))
-def page(request: pytest.FixtureRequest, address: str, browser) -> Iterator:
-    opened = open_page(browser, address, WIDTHS[request.param])
-    yield opened
-    opened.close()
+def page(request: pytest.FixtureRequest, address: str, devices) -> Iterator:
+    with devices.window(request.param) as opened:
+        opened.set_viewport_size({"width": WIDTHS[request.param], "height": 850})
+        turn_to(opened, address, "Readings file")
+        yield opened
 
 
 def overflow_px(page) -> int:

@@ -17,6 +17,7 @@ from batterymodel.store import zip_import as unpack_module
 from batterymodel.store.archive import export_zip
 from batterymodel.store.records import Connection, LoadConfiguration, Move
 from batterymodel.store.zip_import import import_zip
+from tests.sparing import sparing
 from tests.store.cases import small_record
 
 
@@ -150,7 +151,7 @@ BAD = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", BAD)
+@pytest.mark.parametrize("name", sparing(BAD, every=2))
 def test_a_spoilt_zip_is_one_sentence_and_changes_nothing(exported, sqlite_store, tmp_path, name):
     change, words = BAD[name]
     members = dict(exported)

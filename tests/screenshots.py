@@ -81,7 +81,7 @@ def running_app() -> Iterator[str]:
         _wait_until_up(f"{address}/_stcore/health", server)
         yield address
     finally:
-        server.terminate()
+        server.kill()
         server.wait(timeout=10)
         folder.cleanup()
 

@@ -35,7 +35,16 @@ def examples(count: int) -> settings:
 
 
 def a_third_of(count: int) -> int:
-    """A third of so many examples, at least three of them."""
+    """A third of so many examples, at least three of them.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    int
+    """
     return max(count // 3, 3)
 
 

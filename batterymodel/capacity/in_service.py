@@ -19,14 +19,15 @@ from batterymodel.errors import FitError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
-from batterymodel.reference.temperature import rest_voltage_v
+from batterymodel.reference.temperature import rest_voltage_v, within_data_c
 from batterymodel.rules.results import Result
 from batterymodel.soc.evidence import SOC_GRID
 from batterymodel.soc.learning import is_complete
-from batterymodel.taper.fit import fit_taper
+from batterymodel.taper.fit import TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
 from batterymodel.taper.prior import prior_for
 from batterymodel.taper.signals import signal_from
+from batterymodel.taper.slips import slip_mask
 
 COMMON_SHARE = 0.7
 """Share of the variance of a battery's rest voltage curve that is the same before and after (own
@@ -53,6 +54,22 @@ NO_SUBSTITUTE = (
     "An estimate in service from rest voltages and one taper: it shows a trend and replaces no "
     "capacity check."
 )
+NO_TEMPERATURE = (
+    f"No battery temperature was read or told: {REFERENCE_TEMP_C:.0f} °C was taken, and rest "
+    "voltages of a colder or warmer battery mean another charge."
+)
+
+
+@dataclass(frozen=True)
+class BatteryTemps:
+    """Battery temperature [degC] at the rest before, over the taper, and at the rest after.
+
+    None where nobody read or told it.
+    """
+
+    before_c: float | None
+    taper_c: float | None
+    after_c: float | None
 
 
 class InServiceCapacity(Result):
@@ -72,6 +89,8 @@ class InServiceCapacity(Result):
     charge_returned_ah: Interval
     soc_before: Interval
     soc_change: Interval
+    temp_before_c: float | None = None
+    temp_after_c: float | None = None
     rel_sd_by_cause: dict[str, float]
     notes: tuple[str, ...]
 
@@ -123,7 +142,7 @@ def in_service_capacity(
         Rest voltage of the whole battery [V] before connection, and after the taper and at least
         the same rest.
     temp_c : float, optional
-        Battery temperature at both [degC], `REFERENCE_TEMP_C` if not given.
+        Battery temperature [degC] where the readings hold none; else `REFERENCE_TEMP_C`.
     load_a, load_sd_a : float, optional
         Bus load without the battery [A] and its standard error.
     on : date, optional
@@ -144,21 +163,117 @@ def in_service_capacity(
     _check_tapers(battery)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
+    temps = battery_temps(readings, temp_c)
+    fit = connection_fit(readings, battery, supply, temps, load_a=load_a, load_sd_a=load_sd_a)
+    return in_service_of_fit(
+        fit, readings, battery, temps, rest_before_v=rest_before_v, rest_after_v=rest_after_v, on=on
+    )
+
+
+def battery_temps(readings: Readings, temp_c: float | None) -> BatteryTemps:
+    """Battery temperatures of a connection, those of its readings before one that was told.
+
+    A rest is as warm as the first or last reading; the taper counts by their median.
+
+    Parameters
+    ----------
+    readings : Readings
+        Temperatures that look mistyped are left out.
+    temp_c : float or None
+        Told temperature [degC], for readings that hold none.
+
+    Returns
+    -------
+    BatteryTemps
+    """
+    _, read = readings.battery_temps(but=slip_mask(readings, ("battery_temp_c",)))
+    if not read.size:
+        return BatteryTemps(temp_c, temp_c, temp_c)
+    return BatteryTemps(float(read[0]), float(np.median(read)), float(read[-1]))
+
+
+def connection_fit(
+    readings: Readings,
+    battery: Battery,
+    supply: Supply | None,
+    temps: BatteryTemps,
+    *,
+    load_a: float | None = None,
+    load_sd_a: float = LOAD_SD_A,
+) -> TaperFit:
+    """The fit of a connection's taper from which its capacity in service is read.
+
+    Parameters
+    ----------
+    readings : Readings
+    battery : Battery
+    supply : Supply or None
+    temps : BatteryTemps
+        See `battery_temps`.
+    load_a, load_sd_a : float, optional
+        Bus load without the battery [A] and its standard error.
+
+    Returns
+    -------
+    TaperFit
+
+    Raises
+    ------
+    FitError
+        Too few readings at constant voltage.
+    """
     signal = signal_from(readings, supply, load_a, load_sd_a)
-    fit = fit_taper(signal, prior_for(battery, temp_c))
+    return fit_taper(signal, prior_for(battery, temps.taper_c))
+
+
+def in_service_of_fit(
+    fit: TaperFit,
+    readings: Readings,
+    battery: Battery,
+    temps: BatteryTemps,
+    *,
+    rest_before_v: float,
+    rest_after_v: float,
+    on: date | None = None,
+) -> InServiceCapacity:
+    """`in_service_capacity` of a connection that is fitted already.
+
+    Parameters
+    ----------
+    fit : TaperFit
+        See `connection_fit`.
+    readings : Readings
+        Those of the fit; their day and notes are read.
+    battery : Battery
+    temps : BatteryTemps
+    rest_before_v, rest_after_v : float
+        Rest voltage of the whole battery [V].
+    on : date, optional
+        Day of the connection; else that of the readings' time column.
+
+    Returns
+    -------
+    InServiceCapacity
+
+    Raises
+    ------
+    FitError
+        As `in_service_capacity`.
+    """
+    _check_tapers(battery)
     posterior = charge_posterior(fit)
     if not is_complete(fit, posterior):
         raise FitError(
             "the taper is not completed, or too little charge returned: read on until the current "
             "no longer falls, after a connection that starts lower"
         )
-    charge, charge_weight = _returned(posterior)
-    change = _change(
-        battery, rest_before_v, rest_after_v, REFERENCE_TEMP_C if temp_c is None else temp_c
-    )
+    change = _change(battery, rest_before_v, rest_after_v, temps)
     _check_tells(change, battery)
     on = on or (readings.started_at.date() if readings.started_at else None)
-    return _estimate(battery, charge, charge_weight, change, on, readings.notes)
+    notes = readings.notes if temps.before_c is not None else (*readings.notes, NO_TEMPERATURE)
+    found = _estimate(battery, *_returned(posterior), change, on, notes)
+    warmth = {"temp_before_c": temps.before_c, "temp_after_c": temps.after_c}
+    return found.model_copy(update=warmth)
 
 
 def _check_tapers(battery: Battery) -> None:
@@ -177,17 +292,17 @@ def _returned(posterior: ChargePosterior) -> tuple[np.ndarray, np.ndarray]:
     return posterior.charge_ah[at] - left, weight
 
 
-def _change(battery: Battery, before_v: float, after_v: float, temp_c: float) -> _Change:
-    curve = rest_voltage_v(battery, SOC_GRID, temp_c)
+def _change(battery: Battery, before_v: float, after_v: float, temps: BatteryTemps) -> _Change:
+    curves = [_rest_curve_v(battery, temp_c) for temp_c in (temps.before_c, temps.after_c)]
     spread = battery.cells * data_for(battery.chemistry).rest.sd_v
     own_sd = float(np.hypot(np.sqrt(1.0 - COMMON_SHARE) * spread, VOLTMETER_SD_V))
     likely_after = np.exp(-0.5 * ((SOC_GRID - FULL_SOC) / FULL_SOC_SD) ** 2)
     total = np.zeros((SOC_GRID.size, SOC_GRID.size))
     for z in ndtri((np.arange(_NODES) + 0.5) / _NODES):
-        expected = curve + np.sqrt(COMMON_SHARE) * spread * z
+        shift = np.sqrt(COMMON_SHARE) * spread * z
         before, after = (
-            np.exp(-0.5 * ((min(volts, expected[-1]) - expected) / own_sd) ** 2)
-            for volts in (before_v, after_v)
+            np.exp(-0.5 * ((min(volts - shift, curve[-1]) - curve) / own_sd) ** 2)
+            for volts, curve in zip((before_v, after_v), curves, strict=True)
         )
         total += np.outer(before, after * likely_after)
     total[SOC_GRID[None, :] <= SOC_GRID[:, None]] = 0.0
@@ -197,6 +312,12 @@ def _change(battery: Battery, before_v: float, after_v: float, temp_c: float) ->
             "that was charged in between: check both"
         )
     return _Change((total / total.sum()).ravel())
+
+
+def _rest_curve_v(battery: Battery, temp_c: float | None) -> np.ndarray:
+    """Rest voltage [V] on `SOC_GRID`."""
+    at_c = REFERENCE_TEMP_C if temp_c is None else within_data_c(temp_c)
+    return np.asarray(rest_voltage_v(battery, SOC_GRID, at_c))
 
 
 def _check_tells(change: _Change, battery: Battery) -> None:

@@ -223,7 +223,8 @@ def connection_fit(
         Too few readings at constant voltage.
     """
     signal = signal_from(readings, supply, load_a, load_sd_a)
-    return fit_taper(signal, prior_for(battery, temps.taper_c))
+    temp_c = None if temps.taper_c is None else within_data_c(temps.taper_c)
+    return fit_taper(signal, prior_for(battery, temp_c))
 
 
 def in_service_of_fit(

@@ -1,11 +1,11 @@
-"""``capacity``: one capacity check from a discharge log, or from current and minutes."""
+"""``capacity``: a capacity check of a bench, or what a connection in service tells."""
 
 from __future__ import annotations
 
 import argparse
 from typing import TYPE_CHECKING
 
-from batterymodel.commands import day
+from batterymodel.commands import capacity_in_service, day
 from batterymodel.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,8 +23,9 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     """
     command = commands.add_parser(
         "capacity",
-        help="percent of rated capacity from a bench discharge",
-        description="Percent of rated capacity from a timed bench discharge to end voltage.",
+        help="percent of rated capacity from a bench discharge, or from a connection",
+        description="Percent of rated capacity from a timed bench discharge to end voltage; or, "
+        "much wider, from a completed taper with a rest voltage before and after.",
     )
     command.add_argument(
         "log",
@@ -59,6 +60,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
         help="error of the current meter (1)",
     )
     command.add_argument("--on", type=day, metavar="DATE", help="day of the check, YYYY-MM-DD")
+    capacity_in_service.add_to(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 
@@ -69,7 +71,8 @@ def run(options: argparse.Namespace) -> str:
     Parameters
     ----------
     options : Namespace
-        What `add_to` declares; either a log, or current [A], minutes [min] and how it ended.
+        What `add_to` declares; either a log, or current [A], minutes [min] and how it ended; or
+        the readings of a connection with two rest voltages.
 
     Returns
     -------
@@ -80,7 +83,11 @@ def run(options: argparse.Namespace) -> str:
     ------
     InputError
         Options that do not go together, or a file or value that cannot be used.
+    FitError
+        A connection that tells no capacity.
     """
+    if capacity_in_service.is_asked(options):
+        return capacity_in_service.run(options)
     from batterymodel.capacity.check import capacity_check
     from batterymodel.inputs.records import read_battery
     from batterymodel.say.capacity import capacity_text

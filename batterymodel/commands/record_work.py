@@ -15,6 +15,7 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.records import record_toml
 from batterymodel.samples.demo import fill_demo, remove_demo
 from batterymodel.say.ground_power import learned_from_words
+from batterymodel.say.in_service import service_estimates_json, service_estimates_text
 from batterymodel.say.record import (
     battery_text,
     deletions_text,
@@ -24,6 +25,7 @@ from batterymodel.say.record import (
     summary,
     taken_text,
 )
+from batterymodel.say.record_view import service_estimates_of
 from batterymodel.store import Store
 from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
@@ -72,6 +74,29 @@ def show_battery(store: Store, options: argparse.Namespace) -> str:
         A battery that is not on record.
     """
     return battery_text(store, options.serial, options.on)
+
+
+def show_capacity(store: Store, options: argparse.Namespace) -> str:
+    """What every connection with both rest voltages tells of the capacity in service.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial` and `json` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery that is not on record.
+    """
+    found = service_estimates_of(store, options.serial)
+    say = service_estimates_json if options.json else service_estimates_text
+    return say(options.serial, found)
 
 
 def show_loads(store: Store, options: argparse.Namespace) -> str:
@@ -327,6 +352,7 @@ DEEDS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
     "add": add_thing,
     "list": list_batteries,
     "show": show_battery,
+    "capacity": show_capacity,
     "loads": show_loads,
     "history": show_history,
     "correct": correct_entry,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -53,6 +54,20 @@ FORMAT = TableFormat(
     ),
 )
 """The table of a record of checks: its columns and what they may hold."""
+
+
+@dataclass(frozen=True)
+class MeasuredCapacity:
+    """One check as the battery's record has it: its day, capacity [Ah] and standard error [Ah].
+
+    Without an error, that of its kind is taken.
+    """
+
+    on: date
+    capacity_ah: float
+    capacity_sd_ah: float | None = None
+    in_service: bool = False
+    is_lower_bound: bool = False
 
 
 @dataclass(frozen=True)
@@ -161,6 +176,38 @@ def checks_from_frame(frame: pd.DataFrame, source: str = "checks") -> CheckRecor
     return _record(table_from_frame(frame), Remarks(source, FORMAT))
 
 
+def checks_from_measured(found: Sequence[MeasuredCapacity], source: str) -> CheckRecord:
+    """Record of checks from values that were looked at when they came in.
+
+    Parameters
+    ----------
+    found : sequence of MeasuredCapacity
+        One at least, in any order.
+    source : str
+        What messages call them.
+
+    Returns
+    -------
+    CheckRecord
+    """
+    ordered = sorted(found, key=lambda one: (one.on, one.capacity_ah))
+    first = ordered[0].on
+    capacity_ah = np.array([one.capacity_ah for one in ordered])
+    in_service = np.array([one.in_service for one in ordered])
+    sd_ah = _unstated_sd_ah(capacity_ah, in_service)
+    for k, one in enumerate(ordered):
+        sd_ah[k] = sd_ah[k] if one.capacity_sd_ah is None else one.capacity_sd_ah
+    return CheckRecord(
+        at=np.array([(one.on - first).days / DAYS_PER_YEAR for one in ordered]),
+        capacity_ah=capacity_ah,
+        sd_ah=sd_ah,
+        in_service=in_service,
+        lower_bound=np.array([one.is_lower_bound for one in ordered]),
+        first_on=first,
+        source=source,
+    )
+
+
 def _record(frame: pd.DataFrame, remarks: Remarks) -> CheckRecord:
     frame = checked_columns(frame, remarks)
     lost = frame["capacity_ah"].isna()
@@ -237,8 +284,12 @@ def _bounds(frame: pd.DataFrame, remarks: Remarks) -> np.ndarray:
 
 
 def _errors(frame: pd.DataFrame, capacity_ah: np.ndarray, in_service: np.ndarray) -> np.ndarray:
-    unstated = np.where(in_service, UNSTATED_IN_SERVICE_SD, UNSTATED_CHECK_SD) * capacity_ah
+    unstated = _unstated_sd_ah(capacity_ah, in_service)
     if "capacity_sd_ah" not in frame:
         return unstated
     given = frame["capacity_sd_ah"].to_numpy(dtype=float)
     return np.where(np.isnan(given), unstated, given)
+
+
+def _unstated_sd_ah(capacity_ah: np.ndarray, in_service: np.ndarray) -> np.ndarray:
+    return np.where(in_service, UNSTATED_IN_SERVICE_SD, UNSTATED_CHECK_SD) * capacity_ah

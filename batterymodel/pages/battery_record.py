@@ -7,8 +7,7 @@ from datetime import date
 import streamlit as st
 
 from batterymodel import pages
-from batterymodel.basis.text import one_line
-from batterymodel.capacity.in_service import NO_SUBSTITUTE
+from batterymodel.basis.text import counted, one_line
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
@@ -18,11 +17,8 @@ from batterymodel.pages import KEPT, battery_form, kept, literal, places, temper
 from batterymodel.samples.demo import remove_demo
 from batterymodel.say.capacity import slope_sentence
 from batterymodel.say.connection import amount
-from batterymodel.say.record_view import (
-    service_estimates_of,
-    tapers_of,
-    timeline_of,
-)
+from batterymodel.say.in_service import in_service_line
+from batterymodel.say.record_view import RecordView
 from batterymodel.store import Store
 from batterymodel.store.intake import add_fitted_battery
 from batterymodel.store.records import BatteryPlate
@@ -34,6 +30,8 @@ LABELS = {
 }
 FEW = 12
 """Lines of the timeline shown at once."""
+FEW_IN_SERVICE = 3
+"""Estimates in service shown at once."""
 
 
 def page() -> None:
@@ -48,9 +46,10 @@ def page() -> None:
         return
     try:
         st.html(pages.head(_head(store, serial)))
-        _show_capacity(store, serial)
-        _show_tapers(store, serial)
-        _show_timeline(store, serial)
+        view = kept.record_view(store, serial)
+        _show_capacity(view)
+        _show_tapers(view)
+        _show_timeline(store, view)
     except BatteryModelError as error:
         st.error(literal(temperatures.said(str(error))))
     _show_adding(store)
@@ -68,12 +67,12 @@ def _head(store: Store, serial: str) -> list[tuple[str, str]]:
     ]
 
 
-def _show_capacity(store: Store, serial: str) -> None:
+def _show_capacity(view: RecordView) -> None:
     st.header("Capacity over time")
-    try:
-        forecast = kept.forecast(store, serial)
-    except BatteryModelError as error:
-        st.info(literal(str(error)))
+    forecast = view.forecast
+    if forecast is None:
+        st.info(literal(view.no_forecast or ""))
+        _show_in_service(view)
         return
     st.html(_forecast_figures(forecast))
     st.altair_chart(recordcharts.fade_chart(forecast), theme=None)
@@ -81,12 +80,17 @@ def _show_capacity(store: Store, serial: str) -> None:
     if forecast.slope_change is not None:
         words.append(slope_sentence(forecast))
     temperatures.show_html(pages.note(" ".join([*words, *forecast.notes])))
-    for found in service_estimates_of(store, serial):
-        said = found.why_not
-        if found.estimate is not None:
-            value, spread = amount(found.estimate.capacity_ah, "Ah")
-            said = f"{value}, 90 % range {spread}. {NO_SUBSTITUTE}"
-        temperatures.show_html(pages.note(f"Capacity in service, connection of {found.on}: {said}"))
+    _show_in_service(view)
+
+
+def _show_in_service(view: RecordView) -> None:
+    """What connections tell of the capacity, the latest in sight."""
+    lines = [in_service_line(found) for found in reversed(view.service)]
+    for line in lines[:FEW_IN_SERVICE]:
+        temperatures.show_html(pages.note(line))
+    if lines[FEW_IN_SERVICE:]:
+        with st.expander(counted(len(lines) - FEW_IN_SERVICE, "earlier connection")):
+            temperatures.show_html(pages.plain_list(lines[FEW_IN_SERVICE:]))
 
 
 def _forecast_figures(forecast: FadeForecast) -> str:
@@ -115,9 +119,9 @@ def _next_check(check: NextCheck) -> tuple[str, str]:
     return "now", f"due since {check.due_since}"
 
 
-def _show_tapers(store: Store, serial: str) -> None:
+def _show_tapers(view: RecordView) -> None:
     st.header("Tapers")
-    tapers = tapers_of(store, serial)
+    tapers = view.tapers
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
         return
@@ -126,9 +130,9 @@ def _show_tapers(store: Store, serial: str) -> None:
         st.html(pages.note(recordcharts.tapers_words(tapers, temperatures.unit())))
 
 
-def _show_timeline(store: Store, serial: str) -> None:
+def _show_timeline(store: Store, view: RecordView) -> None:
     st.header("On record")
-    happenings = timeline_of(store, serial)
+    happenings = view.timeline
     lines = [f"{h.on}  {h.words}" for h in happenings]
     temperatures.show_html(pages.plain_list(lines[:FEW]))
     if lines[FEW:]:

@@ -11,7 +11,6 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.records import Supply
 from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
@@ -20,7 +19,8 @@ from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
-from batterymodel.say.record_view import fleet_of, forecast_of, timeline_of
+from batterymodel.say.record_view import RecordView, fleet_of
+from batterymodel.say.record_view import record_view as view_of_record
 from batterymodel.store import Store, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
@@ -235,8 +235,8 @@ def _unit_on_record() -> TemperatureUnit:
         return TemperatureUnit.CELSIUS
 
 
-def forecast(store: Store, serial: str) -> FadeForecast:
-    """Forecast of a battery's capacity, computed anew only when its record or the day changes.
+def record_view(store: Store, serial: str) -> RecordView:
+    """A battery's record as its page shows it, made anew only when its record or the day changes.
 
     Parameters
     ----------
@@ -245,23 +245,25 @@ def forecast(store: Store, serial: str) -> FadeForecast:
 
     Returns
     -------
-    FadeForecast
+    RecordView
         As of today.
 
     Raises
     ------
     InputError
-        No such battery, or nothing measured of it.
+        No such battery.
     StoreError
         The record cannot be read.
     """
-    on_record = tuple((h.entry_id, h.words) for h in timeline_of(store, serial))
-    return _forecast(store, serial, date.today(), on_record)
+    with store.reading():
+        plate_id, today = store.plate(serial).id, date.today()
+        stamp = (store.where, plate_id, battery_stamps(store)[plate_id])
+        return _record_view(store, serial, today, stamp)
 
 
-@st.cache_data(show_spinner="Looking at the capacity checks", max_entries=100)
-def _forecast(_store: Store, serial: str, today: date, on_record: object) -> FadeForecast:
-    return forecast_of(_store, serial, today)
+@st.cache_data(show_spinner="Looking at the record", max_entries=100)
+def _record_view(_store: Store, serial: str, today: date, stamp: object) -> RecordView:
+    return view_of_record(_store, serial, today)
 
 
 def attention(store: Store) -> list[AttentionRow]:

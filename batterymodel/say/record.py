@@ -10,7 +10,7 @@ from batterymodel.inputs.records import Record, record_toml
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.store import Deletion, Entry, Store
-from batterymodel.store.as_of import latest
+from batterymodel.store.as_of import Entries, latest
 from batterymodel.store.intake import Taken
 from batterymodel.store.records import (
     Aircraft,
@@ -206,12 +206,12 @@ def _line(store: Store, entry: Entry[Any]) -> str:
     )
 
 
-def summary(store: Store, record: Record) -> str:
+def summary(store: Entries, record: Record) -> str:
     """One record in a few words.
 
     Parameters
     ----------
-    store : Store
+    store : Store or OneLook
         Looked into for the aircraft of a move.
     record : Record
         Of a kind that the store keeps.

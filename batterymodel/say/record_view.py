@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
 from batterymodel.capacity.check import CapacityResult
-from batterymodel.capacity.in_service import InServiceCapacity, in_service_capacity
-from batterymodel.charts.record import LEAST_FLOW, TaperSignature
+from batterymodel.capacity.in_service import InServiceCapacity
+from batterymodel.charts.record import TaperSignature
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
-from batterymodel.inputs.check_record import CHECK, IN_SERVICE, CheckRecord, checks_from_frame
+from batterymodel.inputs.check_record import CheckRecord, MeasuredCapacity, checks_from_measured
 from batterymodel.inputs.records import Limits, Record, record_from
+from batterymodel.say.connection_looks import Looks, has_rests, looks_at
 from batterymodel.say.record import summary
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import readings_of
+from batterymodel.store.as_of import battery_in_force
+from batterymodel.store.one_look import OneLook, one_look
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -31,9 +31,6 @@ from batterymodel.store.records import (
     OwnerSheet,
     day_of,
 )
-from batterymodel.taper.fit import fit_taper
-from batterymodel.taper.prior import prior_for
-from batterymodel.taper.signals import signal_from
 
 NO_CHECK = "No capacity check of {serial} is on record yet; the first one begins its trend."
 
@@ -63,6 +60,51 @@ class ServiceEstimate:
     why_not: str | None
 
 
+@dataclass(frozen=True)
+class RecordView:
+    """All that the page of a battery's record shows of it.
+
+    ``no_forecast`` is the sentence that stands in for the forecast where there is none.
+    """
+
+    forecast: FadeForecast | None
+    no_forecast: str | None
+    service: tuple[ServiceEstimate, ...]
+    tapers: tuple[TaperSignature, ...]
+    timeline: tuple[Happening, ...]
+
+
+def record_view(store: Store, serial: str, today: date) -> RecordView:
+    """A battery's record as its page shows it, read in one look.
+
+    Parameters
+    ----------
+    store : Store
+    serial : str
+    today : date
+        Day from which the next check is advised.
+
+    Returns
+    -------
+    RecordView
+
+    Raises
+    ------
+    InputError
+        No such battery.
+    StoreError
+        The record cannot be read.
+    """
+    with looks_at(store, serial) as looks:
+        service, forecast, why_not = _service_estimates(looks), None, None
+        try:
+            forecast = _forecast(looks, service, today)
+        except BatteryModelError as error:
+            why_not = str(error)
+        timeline = _timeline(looks.look, looks.plate.id)
+        return RecordView(forecast, why_not, service, _tapers(looks), timeline)
+
+
 def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
     """Everything on record of a battery, the latest first.
 
@@ -83,18 +125,21 @@ def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
     StoreError
         The record cannot be read.
     """
-    with store.reading():
-        entries = list(_entries_of(store, store.plate(serial).id))
-        entries.sort(key=lambda entry: entry.order, reverse=True)
-        return tuple(
-            Happening(
-                day_of(entry.record) or date.min,
-                summary(store, entry.record),
-                entry.id,
-                type(entry.record),
-            )
-            for entry in entries
+    with one_look(store) as look:
+        return _timeline(look, store.plate(serial).id)
+
+
+def _timeline(look: OneLook, battery_id: str) -> tuple[Happening, ...]:
+    entries = sorted(_entries_of(look, battery_id), key=lambda entry: entry.order, reverse=True)
+    return tuple(
+        Happening(
+            day_of(entry.record) or date.min,
+            summary(look, entry.record),
+            entry.id,
+            type(entry.record),
         )
+        for entry in entries
+    )
 
 
 def checks_of(store: Store, serial: str) -> CheckRecord:
@@ -115,25 +160,27 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
     InputError
         No such battery, or nothing measured of it.
     """
-    with store.reading():
-        plate = store.plate(serial)
-        rows = [_check_row(e.record) for e in store.entries(BenchCheck, battery_id=plate.id)]
-        rows += [
-            (
-                found.on,
-                found.estimate.capacity_ah.mean,
-                found.estimate.capacity_sd_ah,
-                IN_SERVICE,
-                "no",
-            )
-            for found in service_estimates_of(store, serial)
-            if found.estimate is not None
-        ]
-    if not rows:
+    with looks_at(store, serial) as looks:
+        return _checks(looks, _service_estimates(looks))
+
+
+def _checks(looks: Looks, service: tuple[ServiceEstimate, ...]) -> CheckRecord:
+    bench = looks.look.entries(BenchCheck, battery_id=looks.plate.id)
+    found = [
+        MeasuredCapacity(c.on, c.capacity_ah, c.capacity_sd_ah, is_lower_bound=c.is_lower_bound)
+        for c in (entry.record for entry in bench)
+    ]
+    found += [
+        MeasuredCapacity(
+            one.on, one.estimate.capacity_ah.mean, one.estimate.capacity_sd_ah, in_service=True
+        )
+        for one in service
+        if one.estimate is not None
+    ]
+    serial = looks.plate.record.serial
+    if not found:
         raise InputError(NO_CHECK.format(serial=serial))
-    names = ["on", "capacity_ah", "capacity_sd_ah", "kind", "lower_bound"]
-    frame = pd.DataFrame([tuple(map(_as_text, row)) for row in rows], columns=names)
-    return checks_from_frame(frame, f"the record of {serial}")
+    return checks_from_measured(found, f"the record of {serial}")
 
 
 def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
@@ -155,8 +202,13 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
     InputError
         No such battery, or nothing measured of it.
     """
-    with store.reading():
-        return fade_forecast(checks_of(store, serial), store.battery(serial), today=today)
+    with looks_at(store, serial) as looks:
+        return _forecast(looks, _service_estimates(looks), today)
+
+
+def _forecast(looks: Looks, service: tuple[ServiceEstimate, ...], today: date) -> FadeForecast:
+    battery = battery_in_force(looks.look, looks.plate, None, None)
+    return fade_forecast(_checks(looks, service), battery, today=today)
 
 
 def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:
@@ -177,14 +229,13 @@ def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ..
     InputError
         No such battery.
     """
-    with store.reading():
-        plate = store.plate(serial)
-        found = store.entries(Connection, battery_id=plate.id)
-        return tuple(
-            _service_estimate(store, serial, entry)
-            for entry in found
-            if entry.record.rest_voltage_v is not None and entry.record.rest_after_v is not None
-        )
+    with looks_at(store, serial) as looks:
+        return _service_estimates(looks)
+
+
+def _service_estimates(looks: Looks) -> tuple[ServiceEstimate, ...]:
+    found = ((entry.id, looks.of(entry)) for entry in looks.entries if has_rests(entry.record))
+    return tuple(ServiceEstimate(key, one.on, one.estimate, one.why_not) for key, one in found)
 
 
 def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
@@ -205,11 +256,14 @@ def tapers_of(store: Store, serial: str) -> tuple[TaperSignature, ...]:
     InputError
         No such battery.
     """
-    with store.reading():
-        plate = store.plate(serial)
-        found = store.entries(Connection, battery_id=plate.id)[::-1]
-        tapers = (_taper(store, serial, entry) for entry in found)
-        return tuple([t for t in tapers if t is not None][:MOST_TAPERS][::-1])
+    with looks_at(store, serial) as looks:
+        return _tapers(looks)
+
+
+def _tapers(looks: Looks) -> tuple[TaperSignature, ...]:
+    tapers = (looks.of(entry).taper for entry in reversed(looks.entries))
+    shown = islice((taper for taper in tapers if taper is not None), MOST_TAPERS)
+    return tuple(shown)[::-1]
 
 
 def bench_check(
@@ -298,58 +352,11 @@ def changed_limits(before: Limits, after: Limits) -> tuple[str, ...]:
     return tuple(name for name in names if getattr(before, name) != getattr(after, name))
 
 
-def _entries_of(store: Store, battery_id: str) -> Iterator[Entry[Any]]:
+def _entries_of(look: OneLook, battery_id: str) -> Iterator[Entry[Any]]:
     for kind in _TIMELINE:
         if kind is not OwnerSheet:
-            yield from store.entries(kind, battery_id=battery_id)
-    for connection in store.entries(Connection, battery_id=battery_id):
-        yield from store.entries(OwnerSheet, connection_id=connection.id)
-
-
-def _check_row(check: BenchCheck) -> tuple[object, ...]:
-    bound = "yes" if check.is_lower_bound else "no"
-    return check.on, check.capacity_ah, check.capacity_sd_ah, CHECK, bound
-
-
-def _as_text(value: object) -> str:
-    return "" if value is None else str(value)
-
-
-def _service_estimate(store: Store, serial: str, entry: Entry[Connection]) -> ServiceEstimate:
-    told = entry.record
-    try:
-        estimate = in_service_capacity(
-            readings_of(store, told),
-            store.battery(serial, told.day, before=told.started_at, again=entry.id),
-            told.supply,
-            rest_before_v=float(told.rest_voltage_v or 0.0),
-            rest_after_v=float(told.rest_after_v or 0.0),
-            temp_c=told.ambient_c,
-            load_a=told.load_a,
-            load_sd_a=told.load_sd_a,
-            on=told.day,
-        )
-    except BatteryModelError as error:
-        return ServiceEstimate(entry.id, told.day, None, str(error))
-    return ServiceEstimate(entry.id, told.day, estimate, None)
-
-
-def _taper(store: Store, serial: str, entry: Entry[Connection]) -> TaperSignature | None:
-    """Battery current above load and float current, over capacity, as the fit separates them."""
-    told = entry.record
-    try:
-        readings = readings_of(store, told)
-        battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
-        signal = signal_from(readings, told.supply, told.load_a, told.load_sd_a)
-        fit = fit_taper(signal, prior_for(battery, None))
-    except BatteryModelError:
-        return None
-    flow = (signal.current_a - fit.base(signal.time_s)) / battery.rated_capacity_ah
-    shown = (signal.usable | signal.current_limited) & (flow > LEAST_FLOW)
-    if shown.sum() < 2:
-        return None
-    temps = readings.battery_temp_c
-    temp = told.ambient_c
-    if temps is not None and np.isfinite(temps).any():
-        temp = float(np.nanmedian(temps))
-    return TaperSignature(told.day, temp, signal.time_s[shown], flow[shown])
+            yield from look.entries(kind, battery_id=battery_id)
+    connections = {entry.id for entry in look.entries(Connection, battery_id=battery_id)}
+    for sheet in look.entries(OwnerSheet):
+        if sheet.record.connection_id in connections:
+            yield sheet

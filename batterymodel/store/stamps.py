@@ -16,15 +16,17 @@ from batterymodel.store.tables import (
     DeletionRow,
     InProgressRow,
     RestorationRow,
+    SheetRow,
 )
 
+_OF_ALL: tuple[Any, ...] = (AircraftRow, SheetRow, DeletionRow, RestorationRow)
 _OF_A_BATTERY: tuple[Any, ...] = tuple(k.row for k in KINDS if hasattr(k.row, "battery_id"))
 
 
 def battery_stamps(store: Store) -> dict[str, tuple[int, ...]]:
     """A stamp of every battery that changes with each write about it.
 
-    Rows are only ever added, so their numbers tell. Aircraft, deletions, restorations and
+    Rows are only ever added, so their numbers tell. Aircraft, sheets, deletions, restorations and
     corrections are counted for all batteries together.
 
     Parameters
@@ -42,7 +44,7 @@ def battery_stamps(store: Store) -> dict[str, tuple[int, ...]]:
         The record cannot be read.
     """
     with store.reading() as session:
-        common = [_count(session, row) for row in (AircraftRow, DeletionRow, RestorationRow)]
+        common = [_count(session, row) for row in _OF_ALL]
         plates = _counts(session, BatteryRow, BatteryRow.entry_id)
         counted = [_counts(session, row, row.battery_id) for row in _OF_A_BATTERY]
     tables = [plates, *counted]

@@ -495,6 +495,17 @@ class SettingRow(Base):
     value: Mapped[str]
 
 
+class KeptResultRow(Base):
+    """A result computed of an entry, in place of the one before; no export takes it along."""
+
+    __tablename__ = "kept_results"
+    kind: Mapped[str] = mapped_column(String(40), primary_key=True)
+    entry_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    digest: Mapped[str] = mapped_column(String(64))
+    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    value: Mapped[str]
+
+
 @dataclass(frozen=True)
 class Kind:
     """One kind of entry: its trade word, its record model, its table, and what it belongs to.

@@ -90,6 +90,7 @@ def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
         assert revision_of(connection) == HEAD
     assert {name: now[name] for name in was} == was
     new = {"connections_in_progress", "acts_in_progress", "settings", "supplies", "load_plans"}
+    new |= {"kept_results"}
     assert set(now) >= {*was, *new}
     begin(store, "connection-1", "2026-03-02T07:43:00Z", serial="B-1")
     note(store, "connection-1", "press-0001", "supply_current_a", 22.4, "2026-03-02T07:43:30Z")

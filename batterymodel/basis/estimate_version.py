@@ -17,7 +17,6 @@ DECIDING = (
     "basis",
     "capacity",
     "charts/record.py",
-    "charts/style.py",
     "errors.py",
     "fade",
     "inputs",

@@ -134,6 +134,25 @@ def stride(count: int) -> int:
     return -(-count // MOST_POINTS)
 
 
+def spec_of(chart: alt.LayerChart) -> dict[str, Any]:
+    """A chart as its specification, data inside, that can be kept and shown again.
+
+    Parameters
+    ----------
+    chart : LayerChart
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    altair.MaxRowsError
+        More than 5,000 rows of data.
+    """
+    return dict(chart.to_dict())
+
+
 def layered(layers: list[alt.Chart], words: str, height: int) -> alt.LayerChart:
     """The layers as one chart as wide as its place, with the common look.
 

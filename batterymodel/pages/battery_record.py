@@ -14,6 +14,7 @@ from batterymodel.fade.forecast import FadeForecast, NextCheck
 from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Battery
 from batterymodel.pages import KEPT, battery_form, kept, literal, places, temperatures
+from batterymodel.pages.kept import RecordPage
 from batterymodel.samples.demo import remove_demo
 from batterymodel.say.capacity import slope_sentence
 from batterymodel.say.connection import amount
@@ -45,42 +46,40 @@ def page() -> None:
         _show_restoration(store)
         return
     try:
-        st.html(pages.head(_head(store, serial)))
-        view = kept.record_view(store, serial)
-        _show_capacity(view)
-        _show_tapers(view)
-        _show_timeline(store, view)
+        page = kept.record_page(store, serial)
+        st.html(pages.head(_head(page.view)))
+        _show_capacity(page)
+        _show_tapers(page)
+        _show_timeline(store, page.view)
     except BatteryModelError as error:
         st.error(literal(temperatures.said(str(error))))
     _show_adding(store)
     _show_demo(store)
 
 
-def _head(store: Store, serial: str) -> list[tuple[str, str]]:
-    plate, battery = store.plate(serial).record, store.battery(serial)
-    aircraft = store.aircraft_of(serial)
+def _head(view: RecordView) -> list[tuple[str, str]]:
     return [
-        ("Aircraft", aircraft.record.tail if aircraft else "off aircraft"),
-        ("Rated capacity", f"{battery.rated_capacity_ah:g} Ah"),
-        ("Installed", str(plate.installed_on or "not on record")),
-        ("Limits card", battery.limits.document or "not on file: generic values"),
+        ("Aircraft", view.aircraft or "off aircraft"),
+        ("Rated capacity", f"{view.battery.rated_capacity_ah:g} Ah"),
+        ("Installed", str(view.installed_on or "not on record")),
+        ("Limits card", view.battery.limits.document or "not on file: generic values"),
     ]
 
 
-def _show_capacity(view: RecordView) -> None:
+def _show_capacity(page: RecordPage) -> None:
     st.header("Capacity over time")
-    forecast = view.forecast
+    forecast = page.view.forecast
     if forecast is None:
-        st.info(literal(view.no_forecast or ""))
-        _show_in_service(view)
+        st.info(literal(page.view.no_forecast or ""))
+        _show_in_service(page.view)
         return
     st.html(_forecast_figures(forecast))
-    st.altair_chart(recordcharts.fade_chart(forecast), theme=None)
+    st.vega_lite_chart(page.fade_spec, theme=None)
     words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
     if forecast.slope_change is not None:
         words.append(slope_sentence(forecast))
     temperatures.show_html(pages.note(" ".join([*words, *forecast.notes])))
-    _show_in_service(view)
+    _show_in_service(page.view)
 
 
 def _show_in_service(view: RecordView) -> None:
@@ -119,14 +118,14 @@ def _next_check(check: NextCheck) -> tuple[str, str]:
     return "now", f"due since {check.due_since}"
 
 
-def _show_tapers(view: RecordView) -> None:
+def _show_tapers(page: RecordPage) -> None:
     st.header("Tapers")
-    tapers = view.tapers
+    tapers = page.view.tapers
     if not tapers:
         st.info("No connection of this battery that shows a taper is on record.")
         return
     with st.expander(pages.DETAILS):
-        st.altair_chart(recordcharts.tapers_chart(tapers, temperatures.unit()), theme=None)
+        st.vega_lite_chart(page.tapers_spec, theme=None)
         st.html(pages.note(recordcharts.tapers_words(tapers, temperatures.unit())))
 
 

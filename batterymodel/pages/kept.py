@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import streamlit as st
 
 from batterymodel import pages
+from batterymodel.charts.record import fade_chart, tapers_chart
+from batterymodel.charts.style import spec_of
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.records import Supply
@@ -19,8 +22,7 @@ from batterymodel.samples.demo import open_demo
 from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
-from batterymodel.say.record_view import RecordView, fleet_of
-from batterymodel.say.record_view import record_view as view_of_record
+from batterymodel.say.record_view import RecordView, fleet_of, record_view
 from batterymodel.store import Store, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
@@ -235,8 +237,17 @@ def _unit_on_record() -> TemperatureUnit:
         return TemperatureUnit.CELSIUS
 
 
-def record_view(store: Store, serial: str) -> RecordView:
-    """A battery's record as its page shows it, made anew only when its record or the day changes.
+@dataclass(frozen=True)
+class RecordPage:
+    """A battery's record as its page shows it, its charts as specifications."""
+
+    view: RecordView
+    fade_spec: dict[str, Any] | None
+    tapers_spec: dict[str, Any] | None
+
+
+def record_page(store: Store, serial: str) -> RecordPage:
+    """A battery's record for its page, made anew only when its record or the day changes.
 
     Parameters
     ----------
@@ -245,7 +256,7 @@ def record_view(store: Store, serial: str) -> RecordView:
 
     Returns
     -------
-    RecordView
+    RecordPage
         As of today.
 
     Raises
@@ -258,12 +269,19 @@ def record_view(store: Store, serial: str) -> RecordView:
     with store.reading():
         plate_id, today = store.plate(serial).id, date.today()
         stamp = (store.where, plate_id, battery_stamps(store)[plate_id])
-        return _record_view(store, serial, today, stamp)
+        return _record_page(store, serial, today, temperature_unit(), stamp)
 
 
 @st.cache_data(show_spinner="Looking at the record", max_entries=100)
-def _record_view(_store: Store, serial: str, today: date, stamp: object) -> RecordView:
-    return view_of_record(_store, serial, today)
+def _record_page(
+    _store: Store, serial: str, today: date, unit: TemperatureUnit, stamp: object
+) -> RecordPage:
+    view = record_view(_store, serial, today)
+    return RecordPage(
+        view=view,
+        fade_spec=spec_of(fade_chart(view.forecast)) if view.forecast else None,
+        tapers_spec=spec_of(tapers_chart(view.tapers, unit)) if view.tapers else None,
+    )
 
 
 def attention(store: Store) -> list[AttentionRow]:

@@ -24,7 +24,6 @@ from batterymodel.capacity.in_service import (
     in_service_of_fit,
 )
 from batterymodel.charts.record import LEAST_FLOW, TaperSignature
-from batterymodel.charts.style import MOST_POINTS
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Result
@@ -36,6 +35,10 @@ from batterymodel.store.records import BatteryPlate, Connection
 from batterymodel.taper.fit import TaperFit
 
 KIND = "connection look"
+MOST_KEPT = 600
+"""Points of a taper that are kept and drawn at most, first and last among them (own choice: eight
+tapers then stay below the 5,000 rows that a chart takes)."""
+
 _ASSESSED = {"assessment", "not_assessed"}
 """Fields of a connection that say nothing of what its readings show."""
 
@@ -43,7 +46,7 @@ _ASSESSED = {"assessment", "not_assessed"}
 class ConnectionLook(Result):
     """What a connection shows; None where it does not.
 
-    ``time_s``, ``current_per_ah``: the taper as in `TaperSignature`, at most `MOST_POINTS` points;
+    ``time_s``, ``current_per_ah``: the taper as in `TaperSignature`, at most `MOST_KEPT` points;
     ``taper_c`` [degC]. ``why_not`` says why there is no capacity in service of a connection with
     both rest voltages.
     """
@@ -187,7 +190,7 @@ def _taper(fit: TaperFit, rated_ah: float) -> dict[str, Any]:
     shown = np.flatnonzero((signal.usable | signal.current_limited) & (flow > LEAST_FLOW))
     if shown.size < 2:
         return {}
-    drawn = np.linspace(0, shown.size - 1, min(shown.size, MOST_POINTS)).round().astype(int)
+    drawn = np.linspace(0, shown.size - 1, min(shown.size, MOST_KEPT)).round().astype(int)
     at = shown[drawn]
     return {
         "time_s": tuple(signal.time_s[at].tolist()),

@@ -12,13 +12,14 @@ from batterymodel.capacity.check import CapacityResult
 from batterymodel.capacity.in_service import InServiceCapacity
 from batterymodel.charts.record import TaperSignature
 from batterymodel.errors import BatteryModelError, InputError
-from batterymodel.fade.forecast import FadeForecast, fade_forecast
+from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.check_record import CheckRecord, MeasuredCapacity, checks_from_measured
-from batterymodel.inputs.records import Limits, Record, record_from
+from batterymodel.inputs.records import Battery, Limits, Record, record_from
 from batterymodel.say.connection_looks import Looks, has_rests, looks_at
+from batterymodel.say.kept_forecast import kept_forecast
 from batterymodel.say.record import summary
 from batterymodel.store import Entry, Store
-from batterymodel.store.as_of import battery_in_force
+from batterymodel.store.as_of import aircraft_in_force, battery_in_force
 from batterymodel.store.one_look import OneLook, one_look
 from batterymodel.store.records import (
     BatteryPlate,
@@ -64,9 +65,13 @@ class ServiceEstimate:
 class RecordView:
     """All that the page of a battery's record shows of it.
 
+    ``aircraft`` is the tail it is fitted to, None off aircraft; ``battery`` is as it is in force.
     ``no_forecast`` is the sentence that stands in for the forecast where there is none.
     """
 
+    aircraft: str | None
+    battery: Battery
+    installed_on: date | None
     forecast: FadeForecast | None
     no_forecast: str | None
     service: tuple[ServiceEstimate, ...]
@@ -96,13 +101,23 @@ def record_view(store: Store, serial: str, today: date) -> RecordView:
         The record cannot be read.
     """
     with looks_at(store, serial) as looks:
-        service, forecast, why_not = _service_estimates(looks), None, None
+        look, plate, service = looks.look, looks.plate, _service_estimates(looks)
+        aircraft = aircraft_in_force(look, plate.id, None)
+        forecast, no_forecast = None, None
         try:
             forecast = _forecast(looks, service, today)
         except BatteryModelError as error:
-            why_not = str(error)
-        timeline = _timeline(looks.look, looks.plate.id)
-        return RecordView(forecast, why_not, service, _tapers(looks), timeline)
+            no_forecast = str(error)
+        return RecordView(
+            aircraft=aircraft.record.tail if aircraft else None,
+            battery=battery_in_force(look, plate, None, None),
+            installed_on=plate.record.installed_on,
+            forecast=forecast,
+            no_forecast=no_forecast,
+            service=service,
+            tapers=_tapers(looks),
+            timeline=_timeline(look, plate.id),
+        )
 
 
 def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
@@ -207,8 +222,8 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
 
 
 def _forecast(looks: Looks, service: tuple[ServiceEstimate, ...], today: date) -> FadeForecast:
-    battery = battery_in_force(looks.look, looks.plate, None, None)
-    return fade_forecast(_checks(looks, service), battery, today=today)
+    battery, plate = battery_in_force(looks.look, looks.plate, None, None), looks.plate
+    return kept_forecast(looks.store, plate.id, _checks(looks, service), battery, today)
 
 
 def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:

@@ -23,6 +23,7 @@ DECIDING = (
     "reference",
     "rules",
     "say/connection_looks.py",
+    "say/kept_forecast.py",
     "soc",
     "taper",
 )

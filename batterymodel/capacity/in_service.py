@@ -46,6 +46,10 @@ TAPER_REL_SD = 0.02
 """What two exponentials and a float current leave undescribed of a whole taper's charge (own
 choice)."""
 
+AT_AN_END = 3
+"""Temperatures at either end of the readings that stand for the rest there (own choice: one
+mistyped among them changes nothing)."""
+
 _NODES = 9
 _EFFICIENCY_NODES = 9
 """Equally likely values that stand for a normal quantity (own choice)."""
@@ -173,7 +177,8 @@ def in_service_capacity(
 def battery_temps(readings: Readings, temp_c: float | None) -> BatteryTemps:
     """Battery temperatures of a connection, those of its readings before one that was told.
 
-    A rest is as warm as the first or last reading; the taper counts by their median.
+    A rest is as warm as the first or last `AT_AN_END` of them, by their median; the taper counts
+    by the median of all.
 
     Parameters
     ----------
@@ -189,7 +194,8 @@ def battery_temps(readings: Readings, temp_c: float | None) -> BatteryTemps:
     _, read = readings.battery_temps(but=slip_mask(readings, ("battery_temp_c",)))
     if not read.size:
         return BatteryTemps(temp_c, temp_c, temp_c)
-    return BatteryTemps(float(read[0]), float(np.median(read)), float(read[-1]))
+    first, last = read[:AT_AN_END], read[-AT_AN_END:]
+    return BatteryTemps(*(float(np.median(some)) for some in (first, read, last)))
 
 
 def connection_fit(

@@ -6,8 +6,15 @@ import numpy as np
 import pytest
 
 from batterymodel import Battery, FitError, Readings, Supply
-from batterymodel.capacity.in_service import in_service_capacity
-from batterymodel.reference.temperature import rest_voltage_v
+from batterymodel.capacity.in_service import (
+    NO_TEMPERATURE,
+    BatteryTemps,
+    battery_temps,
+    connection_fit,
+    in_service_capacity,
+    in_service_of_fit,
+)
+from batterymodel.reference.temperature import rest_voltage_shift_v, rest_voltage_v
 
 SUPPLY = Supply(rated_current_a=120.0)
 BATTERY = Battery(tail="DEMO-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
@@ -117,3 +124,80 @@ def test_it_says_that_it_replaces_no_check():
     found = estimate(taper(19.7), 24.84, 25.75)
     assert any("no capacity check" in note for note in found.notes)
     assert max(found.rel_sd_by_cause, key=found.rel_sd_by_cause.get) == "change of state of charge"
+
+
+def warm(readings, first_c, last_c, **slip):
+    """The same readings of a battery that goes from one temperature to another."""
+    column = np.linspace(first_c, last_c, len(readings))
+    for at, value in slip.items():
+        column[int(at[1:])] = value
+    return readings.model_copy(update={"battery_temp_c": column})
+
+
+def test_temperatures_of_the_readings_are_taken_before_one_that_was_told():
+    readings = taper(19.7)
+    assert battery_temps(readings, 31.0) == BatteryTemps(31.0, 31.0, 31.0)
+    assert battery_temps(readings, None) == BatteryTemps(None, None, None)
+    found = battery_temps(warm(readings, 10.0, 30.0), 31.0)
+    assert (found.before_c, found.after_c) == pytest.approx((10.0, 30.0), abs=0.1)
+    assert found.taper_c == pytest.approx(20.0, abs=0.2)
+
+
+def test_a_temperature_that_looks_mistyped_is_left_out():
+    steady = warm(taper(19.7), 20.0, 20.0, k0=200.0, k7=180.0, k239=-30.0)
+    assert battery_temps(steady, None) == BatteryTemps(20.0, 20.0, 20.0)
+    lone = warm(taper(19.7), np.nan, np.nan, k5=20.0)
+    assert battery_temps(lone, 31.0) == BatteryTemps(20.0, 20.0, 20.0)
+
+
+def test_each_rest_voltage_is_read_at_the_batterys_own_temperature():
+    """A curve that lies lower by so many volts when cold is met at a higher state of charge.
+
+    By hand: the curve's shift from 25 to 0 degC over its slope at half charge. Before and after are
+    told apart: a battery that was cold before only has a smaller rise, and a larger capacity.
+    """
+    before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.5, 0.985))
+    readings = taper(0.485 * 40.0 / 0.985)
+    slope = float(rest_voltage_v(BATTERY, 0.6, 25.0) - rest_voltage_v(BATTERY, 0.4, 25.0)) / 0.2
+    steady = estimate(warm(readings, 25.0, 25.0), before, after)
+    cold = estimate(warm(readings, 0.0, 25.0), before, after)
+    by_hand = -rest_voltage_shift_v(BATTERY, 0.0) / slope
+    assert by_hand > 0.02
+    assert cold.soc_before.mean - steady.soc_before.mean == pytest.approx(by_hand, rel=0.15)
+    assert cold.capacity_ah.mean > steady.capacity_ah.mean
+    assert (cold.temp_before_c, cold.temp_after_c) == pytest.approx((0.0, 25.0), abs=0.2)
+
+
+def test_a_temperature_nobody_knows_is_said_and_none_else():
+    before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.5, 0.985))
+    known = estimate(warm(taper(19.7), 25.0, 25.0), before, after)
+    unknown = estimate(taper(19.7), before, after)
+    assert NO_TEMPERATURE not in known.notes
+    assert NO_TEMPERATURE in unknown.notes
+    assert (unknown.temp_before_c, unknown.temp_after_c) == (None, None)
+    assert unknown.soc_before == known.soc_before
+
+
+def test_a_fit_that_is_there_gives_the_same_capacity():
+    before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.5, 0.985))
+    readings = warm(taper(19.7), 18.0, 22.0)
+    temps = battery_temps(readings, None)
+    fit = connection_fit(readings, BATTERY, SUPPLY, temps, load_a=8.0)
+    told = {"rest_before_v": before, "rest_after_v": after}
+    found = in_service_of_fit(fit, readings, BATTERY, temps, **told)
+    assert found == estimate(readings, before, after)
+
+
+@pytest.mark.parametrize("temp_c", [-70.0, 95.0])
+def test_a_temperature_beyond_the_data_counts_as_its_end(temp_c):
+    readings, volts = taper(19.7), (24.84, 25.75)
+    found = in_service_capacity(
+        readings,
+        BATTERY,
+        SUPPLY,
+        rest_before_v=volts[0],
+        rest_after_v=volts[1],
+        temp_c=temp_c,
+        load_a=8.0,
+    )
+    assert np.isfinite(found.capacity_ah.mean)

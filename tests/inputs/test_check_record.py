@@ -5,11 +5,15 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from batterymodel import InputError
 from batterymodel.inputs.check_record import (
+    MeasuredCapacity,
     checks_from_bytes,
     checks_from_frame,
+    checks_from_measured,
     read_checks,
 )
 
@@ -80,3 +84,32 @@ def test_what_is_no_record_is_one_sentence(name):
     assert part in str(error.value)
     assert str(error.value).startswith("c.csv")
     assert "\n" not in str(error.value)
+
+
+MEASURED = st.builds(
+    MeasuredCapacity,
+    on=st.dates(date(1990, 1, 1), date(2100, 1, 1)),
+    capacity_ah=st.floats(0.1, 900.0),
+    capacity_sd_ah=st.none() | st.floats(0.01, 400.0),
+    in_service=st.booleans(),
+    is_lower_bound=st.booleans(),
+)
+
+
+@given(st.lists(MEASURED, min_size=1, max_size=6, unique_by=lambda one: (one.on, one.capacity_ah)))
+def test_measured_values_are_the_record_that_a_table_of_them_gives(found):
+    rows = [
+        {
+            "on": one.on.isoformat(),
+            "capacity_ah": repr(one.capacity_ah),
+            "capacity_sd_ah": "" if one.capacity_sd_ah is None else repr(one.capacity_sd_ah),
+            "kind": "in_service" if one.in_service else "check",
+            "lower_bound": "yes" if one.is_lower_bound else "no",
+        }
+        for one in found
+    ]
+    by_table = checks_from_frame(pd.DataFrame(rows), "checks")
+    by_value = checks_from_measured(found, "checks")
+    assert by_value.first_on == by_table.first_on
+    for name in ("at", "capacity_ah", "sd_ah", "in_service", "lower_bound"):
+        assert getattr(by_value, name) == pytest.approx(getattr(by_table, name), rel=1e-12), name

@@ -8,6 +8,7 @@ from batterymodel import Battery
 from batterymodel.store.intake import add_battery
 from batterymodel.store.records import Aircraft, BenchCheck, Move
 from batterymodel.store.stamps import battery_stamps
+from tests.store.cases import small_record
 
 BATTERY = Battery(tail="HANGAR-1", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 ON = date(2026, 1, 5)
@@ -56,6 +57,14 @@ def test_every_kind_of_write_changes_the_stamp(two) -> None:
     store.restore(gone.id)
     note()
     assert len(set(seen)) == len(seen)
+
+
+def test_a_sheet_of_a_connection_changes_the_stamp(store) -> None:
+    ids = small_record(store)
+    before = battery_stamps(store)[ids.battery]
+    sheet = store.entry(ids.sheet).record
+    store.add(sheet.model_copy(update={"file_name": "b.pdf"}))
+    assert battery_stamps(store)[ids.battery] != before
 
 
 def test_an_empty_record_has_no_stamp(store) -> None:

@@ -88,7 +88,9 @@ def forecast_from(text: str) -> FadeForecast | None:
         return None
 
 
-def _with_arrays(told: dict[str, Any]) -> dict[str, Any]:
+def _with_arrays(told: object) -> dict[str, Any]:
+    if not isinstance(told, dict):
+        raise TypeError("curves must be one JSON object")
     arrays = {n for n, field in FadeCurves.model_fields.items() if field.annotation is np.ndarray}
     return {name: np.array(value) if name in arrays else value for name, value in told.items()}
 

@@ -20,6 +20,7 @@ from tests.benchmarks import (
     fade,
     lithium,
     power_budget,
+    record_page,
     rerun,
     sheet,
     sick,
@@ -48,6 +49,7 @@ TABLES: dict[str, Callable[[], Iterable[str]]] = {
     "power-budget": power_budget.lines,
     "speed": speed.lines,
     "rerun": rerun.lines,
+    "record-page": record_page.lines,
     "sheet": sheet.lines,
 }
 """What stands between the markers of a name."""

@@ -40,6 +40,63 @@ CAPACITY = changes_in(
     ),
 )
 
+KEPT = (
+    *changes_in(
+        "capacity",
+        ("temperatures at an end", "in_service", "AT_AN_END = 3\n", "AT_AN_END = 1\n"),
+        ("temperature before", "in_service", "read[:AT_AN_END]", "read[-AT_AN_END:]"),
+        tests=("tests/capacity/test_in_service.py",),
+    ),
+    *changes_in(
+        "say",
+        ("points of a taper", "connection_looks", "MOST_KEPT = 600\n", "MOST_KEPT = 700\n"),
+        (
+            "battery in the digest",
+            "connection_looks",
+            "digest_of(KIND, told, battery.model_dump_json())",
+            "digest_of(KIND, told)",
+        ),
+        (
+            "told in the digest",
+            "connection_looks",
+            "digest_of(KIND, told, battery.model_dump_json())",
+            "digest_of(KIND, battery.model_dump_json())",
+        ),
+        tests=("tests/say/test_connection_looks.py",),
+    ),
+    *changes_in(
+        "say",
+        (
+            "day of a forecast",
+            "kept_forecast",
+            "battery.model_dump_json(), today.isoformat())",
+            "battery.model_dump_json())",
+        ),
+        tests=("tests/say/test_kept_forecast.py",),
+    ),
+    *changes_in(
+        "store",
+        (
+            "version in the digest",
+            "kept_results",
+            "(estimate_version() if version is None else version, *inputs)",
+            "inputs",
+        ),
+        ("statement of many", "kept_results", "ids[start : start + AT_ONCE]", "ids[:AT_ONCE]"),
+        tests=("tests/store/test_kept_results.py",),
+    ),
+    *changes_in(
+        "store",
+        ("sheets in the stamp", "stamps", "(AircraftRow, SheetRow, ", "(AircraftRow, "),
+        tests=("tests/store/test_stamps.py",),
+    ),
+    *changes_in(
+        "basis",
+        ("fade decides", "estimate_version", '    "fade",\n', ""),
+        tests=("tests/basis/test_estimate_version.py",),
+    ),
+)
+
 FADE = changes_in(
     "fade",
     (
@@ -159,7 +216,7 @@ ATTENTION = (
     *changes_in(
         "store",
         ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
-        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)]", "RestorationRow)]"),
+        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)\n", "RestorationRow)\n"),
         tests=("tests/store/test_stamps.py",),
     ),
 )
@@ -287,6 +344,7 @@ FOREIGN = (
 
 ALL = (
     *CAPACITY,
+    *KEPT,
     *FADE,
     *SELECTION,
     *IN_PROGRESS,

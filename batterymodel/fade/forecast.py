@@ -341,6 +341,7 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     record, last = fitted.record, fitted.paths.last
     early = float(_crossing_quantiles(fitted)[0])
     doubtful = fitted.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
+    doubtful = doubtful and not record.in_service[-1]
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
@@ -412,6 +413,8 @@ def _notes(fitted: _FittedRecord) -> list[str]:
         notes.append(FADE_TEXTS["one_check" if used.size == 1 else "two_checks"])
     for k in np.flatnonzero(fitted.model.bad_ > BAD_PROBABILITY):
         at = used[k]
+        if record.in_service[at]:
+            continue
         percent = 100.0 * record.capacity_ah[at] / fitted.rated
         notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
     for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):

@@ -8,6 +8,7 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.basis.text import counted, one_line
+from batterymodel.capacity.in_service import NO_SUBSTITUTE
 from batterymodel.charts import record as recordcharts
 from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
@@ -87,6 +88,8 @@ def _show_in_service(view: RecordView) -> None:
     lines = [in_service_line(found) for found in reversed(view.service)]
     for line in lines[:FEW_IN_SERVICE]:
         temperatures.show_html(pages.note(line))
+    if any(found.estimate for found in view.service):
+        st.html(pages.note(NO_SUBSTITUTE))
     if lines[FEW_IN_SERVICE:]:
         with st.expander(counted(len(lines) - FEW_IN_SERVICE, "earlier connection")):
             temperatures.show_html(pages.plain_list(lines[FEW_IN_SERVICE:]))

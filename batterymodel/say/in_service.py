@@ -27,13 +27,12 @@ def in_service_line(found: ServiceEstimate) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        One sentence; `NO_SUBSTITUTE` is to be said beside it once.
     """
     if found.estimate is None:
         return f"Capacity in service, connection of {found.on}: {found.why_not}"
     value, spread = amount(found.estimate.capacity_ah, "Ah")
-    said = f"{value}, 90 % range {spread}. {NO_SUBSTITUTE}"
-    return f"Capacity in service, connection of {found.on}: {said}"
+    return f"Capacity in service, connection of {found.on}: {value}, 90 % range {spread}."
 
 
 def in_service_text(result: InServiceCapacity) -> str:

@@ -41,11 +41,11 @@ ASSESSED = 8
 """Connections that are assessed; the others carry the result of one of them, to save minutes."""
 
 
-def log(seed: int, depth: float) -> bytes:
+def log(seed: int, charge_ah: float) -> bytes:
     """Two hours of a completed taper as a CSV file, a battery temperature in it."""
     rng = np.random.default_rng(seed)
     time_s = np.arange(0.0, 7200.0, 30.0)
-    path = TruePath(depth * RATED_AH, 0.31, 0.2, 0.125, 0.1)
+    path = TruePath(charge_ah, 0.31, 0.2, 0.125, 0.1)
     current = battery_current_a(path, time_s, np.full(time_s.size, 112.0)) + LOAD_A
     read = meter_reading_a(current, 0.1, 0.03, rng)
     rows = "".join(f"{t:.0f},{a:.1f},24\n" for t, a in zip(time_s, read, strict=True))
@@ -58,7 +58,7 @@ def filled(store: Store, count: int) -> None:
     aircraft = store.aircraft_of(SERIAL)
     days = [FITTED + timedelta(days=365.25 * YEARS * k / count) for k in range(count)]
     depths = np.random.default_rng(7).uniform(0.25, 0.6, count)
-    logs = [log(k, depths[k % ASSESSED]) for k in range(count)]
+    logs = [log(k, depths[k % ASSESSED] * capacity_ah(day)) for k, day in enumerate(days)]
     results = [
         assess(readings_from_bytes(data, "log"), BATTERY, load_a=LOAD_A).model_dump_json()
         for data in logs[:ASSESSED]
@@ -85,10 +85,15 @@ def filled(store: Store, count: int) -> None:
             store.add(check(plate.id, half_year))
 
 
+def capacity_ah(day: date) -> float:
+    """What the battery holds on a day: it loses 3 % of its plate a year."""
+    return 39.5 - 0.03 * RATED_AH * (day - FITTED).days / 365.25
+
+
 def check(battery_id: str, half_year: int) -> BenchCheck:
     """A bench check so many half years after fitting."""
     on = FITTED + timedelta(days=round(182.6 * half_year))
-    return BenchCheck(battery_id=battery_id, on=on, capacity_ah=39.5 - 0.6 * half_year)
+    return BenchCheck(battery_id=battery_id, on=on, capacity_ah=round(capacity_ah(on), 2))
 
 
 @dataclass(frozen=True)

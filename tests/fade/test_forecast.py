@@ -1,6 +1,6 @@
 """The forecast: few checks, bad checks, bounds, slope changes, and coverage on simulated fleets."""
 
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 
 import numpy as np
@@ -8,7 +8,12 @@ import pytest
 
 from batterymodel import Battery, InputError, Limits
 from batterymodel.fade.forecast import fade_forecast
-from batterymodel.inputs.check_record import CheckRecord, checks_from_bytes
+from batterymodel.inputs.check_record import (
+    CheckRecord,
+    MeasuredCapacity,
+    checks_from_bytes,
+    checks_from_measured,
+)
 from tests.benchmarks.fade import (
     CHOSEN,
     CellForecast,
@@ -217,3 +222,15 @@ def test_more_cells_are_close_than_by_an_ordinary_line():
     crossing = [case for case in cell_forecasts() if case.crosses]
     by_line = sum(abs(case.line - case.truth) < 0.15 * case.truth for case in crossing)
     assert sum(case.relative_error < 0.15 for case in crossing) > by_line
+
+
+def test_an_estimate_in_service_far_off_is_not_called_a_check_to_repeat():
+    """It was no discharge: nobody can have stopped it early."""
+    days = [date(2020, 3, 1) + timedelta(days=365 * k) for k in range(7)]
+    fair = [MeasuredCapacity(day, 40.0 - 0.8 * k, 0.4) for k, day in enumerate(days[:-1])]
+    for in_service in (True, False):
+        odd = MeasuredCapacity(days[-1], 22.0, 0.5, in_service=in_service)
+        forecast = fade_forecast(checks_from_measured([*fair, odd], "checks"), BATTERY)
+        said = [note for note in forecast.notes if "does not fit the others" in note]
+        assert bool(said) != in_service
+        assert ("does not fit" in forecast.next_check.why) != in_service

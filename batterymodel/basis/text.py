@@ -29,6 +29,27 @@ def one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in seen).split())
 
 
+def counted(count: int, one: str, more: str | None = None) -> str:
+    """A number with its noun, in the plural unless it is one.
+
+    Parameters
+    ----------
+    count : int
+    one : str
+        The noun for one.
+    more : str, optional
+        The noun for any other number; else `one` with an *s*.
+
+    Returns
+    -------
+    str
+
+    >>> counted(1, "check"), counted(2, "check"), counted(0, "entry", "entries")
+    ('1 check', '2 checks', '0 entries')
+    """
+    return f"{count} {one if count == 1 else more or f'{one}s'}"
+
+
 def alike(name: str) -> str:
     """A name without letter case and spaces: what names that a person takes for one share.
 

@@ -454,7 +454,10 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     day = connection_day(readings, job.known.get("on"))
     invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
     marks = (INVENTED,) if invented else ()
-    st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
+    serial = st.session_state.get(ON_RECORD)
+    st.session_state[LAST_CASE] = SheetCase(
+        result, battery, day, job.supply, remarks=marks, serial=serial
+    )
     known_c = temperatures_of(result.findings)
     temperatures.show_html(
         pages.named(battery.tail) + pages.outcome_box(result) + pages.key_figures(result), known_c

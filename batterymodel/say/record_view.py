@@ -97,13 +97,15 @@ def timeline_of(store: Store, serial: str) -> tuple[Happening, ...]:
         )
 
 
-def checks_of(store: Store, serial: str) -> CheckRecord:
+def checks_of(store: Store, serial: str, until: date | None = None) -> CheckRecord:
     """Capacity checks of a battery and its estimates in service.
 
     Parameters
     ----------
     store : Store
     serial : str
+    until : date, optional
+        Later ones are left out.
 
     Returns
     -------
@@ -117,17 +119,18 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
     """
     with store.reading():
         plate = store.plate(serial)
-        rows = [_check_row(e.record) for e in store.entries(BenchCheck, battery_id=plate.id)]
+        found = store.entries(BenchCheck, battery_id=plate.id)
+        rows = [_check_row(e.record) for e in found if until is None or e.record.on <= until]
         rows += [
             (
-                found.on,
-                found.estimate.capacity_ah.mean,
-                found.estimate.capacity_sd_ah,
+                seen.on,
+                seen.estimate.capacity_ah.mean,
+                seen.estimate.capacity_sd_ah,
                 IN_SERVICE,
                 "no",
             )
-            for found in service_estimates_of(store, serial)
-            if found.estimate is not None
+            for seen in service_estimates_of(store, serial)
+            if seen.estimate is not None and (until is None or seen.on <= until)
         ]
     if not rows:
         raise InputError(NO_CHECK.format(serial=serial))
@@ -136,7 +139,7 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
     return checks_from_frame(frame, f"the record of {serial}")
 
 
-def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
+def forecast_of(store: Store, serial: str, today: date, until: date | None = None) -> FadeForecast:
     """Forecast of a battery's capacity from its record.
 
     Parameters
@@ -145,6 +148,8 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
     serial : str
     today : date
         Day from which the next check is advised.
+    until : date, optional
+        What is on record of later days is left out.
 
     Returns
     -------
@@ -156,7 +161,8 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
         No such battery, or nothing measured of it.
     """
     with store.reading():
-        return fade_forecast(checks_of(store, serial), store.battery(serial), today=today)
+        checks, battery = checks_of(store, serial, until), store.battery(serial, until)
+        return fade_forecast(checks, battery, today=today)
 
 
 def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:

@@ -29,7 +29,6 @@ SECTIONS = {
     "seen": "What was seen",
     "why": "Why",
     "pictures": "In pictures",
-    "capacity": "How the battery ages",
     "measured": "What was measured",
     "maker": "What the maker asks",
     "next": "What to do next",
@@ -110,11 +109,11 @@ CAPTIONS = {
     "no_history": "No normal line is drawn: no earlier taper of this battery, watched to its end, "
     "is on file.",
     "no_taper": "No normal line is drawn: this kind of battery has no such taper.",
-    "fade": "Each mark is one check of the capacity, or what service told of it. The line is the "
-    "trend, dashed where it is carried on. The level line is the least that is asked.",
-    "fade_usual": "The mark is what was checked. The dashed line is what is usual for this kind of "
-    "battery, not a trend of its own. The level line is the least that is asked.",
-    "crossing": "The brown area is when the trend falls below it, in eight cases of ten.",
+    "fade": "The line is the trend, dashed where it is carried on. The level line is the least "
+    "that is asked.",
+    "fade_usual": "The dashed line is what is usual for this kind of battery, not a trend of its "
+    "own. The level line is the least that is asked.",
+    "crossing": "In eight cases of ten the trend falls below it in the brown area.",
 }
 CHECKS_UNIT = {"year": "a year", "cycle": "a cycle"}
 CAPACITY = {

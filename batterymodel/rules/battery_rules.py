@@ -77,13 +77,14 @@ def deep_discharge(case: Case) -> Finding:
         bound = case.fit.signal.limited_throughout
         variant, severity = "bound" if bound else "service", Severity.SERVICE
     else:
-        variant, severity = "close" if soc.low > limit.value else "watch", Severity.WATCH
+        variant, severity = "unsure" if soc.low > limit.value else "watch", Severity.WATCH
     text = say(
         f"deep_discharge.{variant}",
         mean=100 * soc.mean,
         low=100 * soc.low,
         high=100 * soc.high,
         limit=100 * limit.value,
+        chance=chance_words(below),
     )
     return against("deep_discharge", severity, text, soc.mean, limit)
 

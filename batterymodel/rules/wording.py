@@ -111,8 +111,9 @@ TEXTS = {
     "{high:.0f} %), above the {limit:.0f} % needed to top off in place.",
     "deep_discharge.watch": "Anything from {low:.0f} to {high:.0f} % charge at connection fits the "
     "readings (best value {mean:.0f} %); {limit:.0f} % is needed to top off in place.",
-    "deep_discharge.close": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
-    "{high:.0f} %), too close to the {limit:.0f} % needed to top off in place to be sure.",
+    "deep_discharge.unsure": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
+    "{high:.0f} %), but the chance that it was below the {limit:.0f} % needed to top off in place "
+    "is {chance}: too much to be sure.",
     "deep_discharge.service": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "

@@ -119,6 +119,10 @@ _NOTHING = {
         "As long as no one knows how warm the battery is, it may grow too hot.",
         NOT_KNOWN,
     ),
+    (Outcome.KEEP_WATCHING, "charge_current"): (
+        "If it takes more than it may, the battery may grow hot and wear.",
+        NOT_KNOWN,
+    ),
     (Outcome.KEEP_WATCHING, "current_rising"): (
         "If it is the battery that takes more and more, it can overheat.",
         NOT_KNOWN,
@@ -130,7 +134,7 @@ _NOTHING = {
     (Outcome.SERVICE, "temperature_rise"): ("Left on, the battery may grow too hot.",),
     (Outcome.SERVICE, "charge_current"): ("Charged so hard, the battery may grow hot and wear.",),
     (Outcome.SERVICE, "set_voltage"): (
-        "At this voltage the battery is charged too hard. It may grow hot and lose water.",
+        "At such a voltage a battery is charged too hard. It may grow hot and wear.",
     ),
     (Outcome.SERVICE, "floor_current"): (
         "Left on, the battery may grow hot. Left off, it may run down by itself.",

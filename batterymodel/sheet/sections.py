@@ -309,7 +309,7 @@ def _measured(assessment: Assessment, battery: Battery, forecast: FadeForecast |
     if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
         rows.append(_row("minutes", *amount(assessment.minutes_to_top_off, "min")))
     rows.append(_row("amplitude", *fitted(assessment, "amplitude_a", "A")))
-    rows += [_read_row(f) for f in assessment.findings if f.rule in _READ and f.value is not None]
+    rows += [_read_row(f, assessment) for f in assessment.findings if _is_read(f)]
     rows += _capacity_rows(assessment, battery, forecast)
     rows += _forecast_rows(forecast)
     if (found := assessment.supply) is not None:
@@ -323,9 +323,16 @@ def _measured(assessment: Assessment, battery: Battery, forecast: FadeForecast |
 _READ = {"battery_temperature": ("temperature", "°C", 0), "rest_voltage": ("rest_voltage", "V", 2)}
 
 
-def _read_row(finding: Finding) -> tuple[str, ...]:
+def _is_read(finding: Finding) -> bool:
+    return finding.rule in _READ and finding.value is not None
+
+
+def _read_row(finding: Finding, assessment: Assessment) -> tuple[str, ...]:
+    """A value as a meter showed it; a temperature that was not among the readings was told."""
     key, unit, digits = _READ[finding.rule]
-    return _row(key, f"{finding.value:.{digits}f} {unit}", words.AS_READ)
+    told = key == "temperature" and "temperature" in assessment.not_checked
+    value = f"{finding.value:.{digits}f} {unit}"
+    return _row(f"{key}_told" if told else key, value, words.AS_TOLD if told else words.AS_READ)
 
 
 def _capacity_rows(

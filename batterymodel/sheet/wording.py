@@ -140,7 +140,8 @@ MEASURED = {
     "to_return": ("Charge still to come", "Ah is current times hours"),
     "minutes": ("Time until full", "if the supply stays on"),
     "amplitude": ("Current when joined", "what the battery would take"),
-    "temperature": ("Battery temperature", "at the end of the readings"),
+    "temperature": ("Battery temperature", "among the readings"),
+    "temperature_told": ("Battery temperature", "told, of battery or air"),
     "rest_voltage": ("Rest voltage", "with nothing joined to it"),
     "capacity": ("Capacity, measured", "check of {on}"),
     "trend": ("Capacity, by its trend", "on {on}"),
@@ -150,7 +151,7 @@ MEASURED = {
     "drawn": ("Current drawn of the supply", "at the end of the readings"),
     "most": ("Most the supply can give", "{limited_by}"),
 }
-AS_READ = "as read"
+AS_READ, AS_TOLD = "as read", "as told"
 CYCLE = "cycle {cycle}"
 IN_AIRCRAFT = "{serial}, in {tail}"
 

@@ -56,7 +56,7 @@ def test_topping_off_asks_for_more_than_the_interval_shows(battery):
     near = with_limits(battery, min_top_off_soc=soc.low - 0.001)
     result = judged(readings, near)
     assert result.state_of_charge.at_connection.low > near.limits.min_top_off_soc
-    assert "too close" in found(result, "deep_discharge").text
+    assert "chance that it was below" in found(result, "deep_discharge").text
     assert result.outcome is Outcome.KEEP_WATCHING
 
 

@@ -141,6 +141,18 @@ def test_half_empty_is_said_only_of_a_lead_battery_that_is_or_may_be(low, by, ba
     assert ("may hold as little" in said) == (may_be and mean > HALF)
 
 
+@pytest.mark.parametrize(("low", "said"), [(0.49, True), (0.5, True), (0.51, False), (0.94, False)])
+def test_half_empty_is_half_empty(low, said):
+    """Half is one half: what the words say, not a limit of ours."""
+    text = said_of(decided_by("deep_discharge", Severity.SERVICE, interval(low, 0.95, 1.0)))
+    assert (HALF_EMPTY in text) == said
+
+
+@pytest.mark.parametrize(("minutes", "full"), [(0.99, True), (1.0, False)])
+def test_topping_off_is_done_below_one_minute(minutes, full):
+    assert topped_off(minutes, interval(0.9, 0.95, 1.0)).is_topped_off == full
+
+
 @pytest.mark.parametrize("key", KEYS)
 def test_the_sheets_of_the_samples_say_what_their_finding_says(key):
     result, made = assessed_sample(key), content_of(key)

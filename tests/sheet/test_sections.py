@@ -243,6 +243,16 @@ def test_of_one_check_the_sheet_claims_no_trend_and_no_date():
     assert "not a trend of its own" in made.section("pictures").pictures[1].words
 
 
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [("healthy-top-off", "among the readings"), ("coarse-meter", "told, of battery or air")],
+)
+def test_a_temperature_that_was_told_is_not_said_to_be_read(key: str, said: str):
+    rows = {row[0]: row for row in content_of(key).section("measured").table.rows}
+    assert ("temperature" in assessed_sample(key).not_checked) == said.startswith("told")
+    assert rows["Battery temperature"][3] == said
+
+
 def test_what_is_fine_is_not_named_by_what_it_warns_of():
     fine = content_of("healthy-top-off").section("why").sentences[-1]
     assert "age of the capacity check" in fine

@@ -173,7 +173,7 @@ def test_supplies_and_load_plans_are_shown(fleet, tmp_path):
     plan.write_text(PLAN)
     cart.write_text(CART)
     said = fleet("add", "loads", "DEMO-1", plan, "--said-by", "the mechanic")
-    words = "1 consumers, 1 tasks, Load list, revision B, said by the mechanic"
+    words = "1 consumer, 1 task, Load list, revision B, said by the mechanic"
     assert f"Load plan: {words}" in said
     said = fleet("add", "supply", cart)
     assert "Supply: Cart 1: 60 A at 28 V, circuits: Hangar east 20 A" in said

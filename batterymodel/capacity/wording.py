@@ -54,6 +54,11 @@ FADE_TEXTS = {
     "its best value.",
     "fade.bad": "The check of {on} ({percent:.0f} %) does not fit the others and counts little: "
     "was the battery full, and was the discharge run to its end voltage?",
+    "fade.bad_alone": "The check of {on} ({percent:.0f} %) is unlike that of most batteries of its "
+    "kind, and the forecast counts it little: was the battery full, and was the discharge run to "
+    "its end voltage?",
+    "fade.measured_below": "The last check measured {measured:.0f} % of rated, below the "
+    "{limit:.0f} % asked.",
     "fade.bound": "One check stopped early and counts only as a lower bound.",
     "fade.bounds": "{count} checks stopped early and count only as lower bounds.",
     "fade.in_service": "One value is an estimate in service, weighed by its wide error and no "
@@ -77,6 +82,7 @@ FADE_TEXTS = {
     "next.interval": "the regular interval of {days} ({source})",
     "next.cycles": "a tenth of the cycles so far",
     "next.overdue": "{why}; due since {due}",
+    "next.doubtful_alone": "the check is unlike that of most batteries of its kind: repeat it",
     "next.doubtful": "the last check does not fit the others: repeat it",
 }
 

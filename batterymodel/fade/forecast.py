@@ -356,7 +356,10 @@ def _headline(fitted: _FittedRecord, crossing: Crossing) -> str:
     if crossing.probability_below_now > LIKELY_BELOW:
         key = "below"
     elif not crossing.dated:
-        key = "undated"
+        measured, _ = _measured(fitted.record)
+        share = np.inf if measured is None else measured.mean / fitted.rated
+        key = "measured_below" if share < fitted.limit.value else "undated"
+        values = {"measured": 100.0 * share}
     elif crossing.best is None:
         key = "far" if fitted.record.unit == "year" else "far_cycles"
         values = {"until": fitted.record.moment(fitted.paths.last + fitted.horizon)}
@@ -373,7 +376,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     doubtful = fitted.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
-        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
+        key = "next.doubtful" if _is_dated(record) else "next.doubtful_alone"
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS[key])
     if (fitted.paths.value(last) < fitted.limit.value).mean() > LIKELY_BELOW:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
     if early <= soon:
@@ -446,7 +450,8 @@ def _notes(fitted: _FittedRecord) -> list[str]:
     for k in np.flatnonzero(fitted.model.bad_ > BAD_PROBABILITY):
         at = used[k]
         percent = 100.0 * record.capacity_ah[at] / fitted.rated
-        notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
+        key = "fade.bad" if used.size > 1 else "fade.bad_alone"
+        notes.append(say_capacity(key, on=record.moment(record.at[at]), percent=percent))
     for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):
         if count := int(marked.sum()):
             notes.append(say_capacity(f"fade.{key}{'s' * (count > 1)}", count=count))

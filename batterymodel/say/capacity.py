@@ -7,7 +7,7 @@ from datetime import date
 from batterymodel.basis.intervals import Interval
 from batterymodel.capacity.check import CapacityResult
 from batterymodel.capacity.wording import CAUSE_WORDS, SMALL_ERROR, odds_words, say_capacity
-from batterymodel.fade.forecast import Crossing, FadeForecast
+from batterymodel.fade.forecast import FadeForecast
 from batterymodel.fade.moments import (
     HALF_YEARS_FROM,
     Moment,
@@ -21,7 +21,7 @@ from batterymodel.reference.limits import Limit
 from batterymodel.rules.wording import source_words
 from batterymodel.say.connection import amount, wrapped
 
-NOT_TOLD = "not known yet"
+NOT_TOLD, MEASURED_BELOW = "not known yet", "by the last check"
 """Said of the crossing where all checks are of one day."""
 
 
@@ -151,7 +151,7 @@ def _fade_table(forecast: FadeForecast) -> list[str]:
         rows.append((f"Capacity by the trend, {_at(forecast.last)}", value, spread))
     usual = "" if forecast.crossing.dated else ", usual"
     rows.append((f"Loss {per}, % of rated{usual}", *loss_words(forecast.fade_percent)))
-    rows.append((name, *crossing_words(forecast.crossing)))
+    rows.append((name, *crossing_words(forecast)))
     return _table(rows, "90 % range")
 
 
@@ -182,7 +182,7 @@ def capacity_figures(forecast: FadeForecast) -> list[tuple[str, str, str]]:
     loss, spread = loss_words(forecast.fade_percent)
     found.append((f"Loss per {forecast.unit}, of rated", f"{loss} %", f"{usual}{spread} %"))
     found = [(name, value, f"{more} (90 % range)") for name, value, more in found]
-    best, spread = crossing_words(forecast.crossing)
+    best, spread = crossing_words(forecast)
     return [*found, (f"Below {100 * forecast.limit.value:.0f} % of rated", best, spread)]
 
 
@@ -204,20 +204,22 @@ def loss_words(interval: Interval) -> tuple[str, str]:
     return f"{interval.mean:.{digits}f}", low
 
 
-def crossing_words(crossing: Crossing) -> tuple[str, str]:
+def crossing_words(forecast: FadeForecast) -> tuple[str, str]:
     """When the trend falls below the limit: best value, and range with its own level.
 
     Parameters
     ----------
-    crossing : Crossing
+    forecast : FadeForecast
 
     Returns
     -------
     best, spread : str
         Days as coarse as the range is wide; the range is empty where none is known.
     """
+    crossing, measured = forecast.crossing, forecast.measured_ah
     if not crossing.dated:
-        return NOT_TOLD, ""
+        below = measured is not None and measured.mean < forecast.limit_ah
+        return MEASURED_BELOW if below else NOT_TOLD, ""
     best = moment_words(crossing.best, width_years(crossing.low, crossing.high))
     spread = range_words(crossing.low, crossing.high)
     return best, f"{spread} ({100 * crossing.level:.0f} % range)" if spread else ""

@@ -363,7 +363,7 @@ def _forecast_rows(forecast: FadeForecast | None) -> list[tuple[str, ...]]:
         _row("loss", *loss, per=per),
     ]
     if forecast.crossing.low is not None:
-        rows.append(_row("crossing", *crossing_words(forecast.crossing)))
+        rows.append(_row("crossing", *crossing_words(forecast)))
     return rows
 
 

@@ -179,7 +179,7 @@ def test_supplies_and_load_plans_are_shown(fleet, tmp_path):
     assert "Supply: Cart 1: 60 A at 28 V, circuits: Hangar east 20 A" in said
     assert words in fleet("show", "B-1")
     listed = fleet("list")
-    assert "2026-03-02: 1 consumers, 1 tasks" in listed
+    assert "2026-03-02: 1 consumer, 1 task" in listed
     assert re.search(r"Cart 1 +60 A at 28 V +Hangar east 20 A", listed)
 
 

@@ -107,6 +107,20 @@ def test_of_one_check_there_is_no_trend_and_no_date():
         assert "trend" not in text
 
 
+@pytest.mark.parametrize(
+    ("ah", "below"), [(39.0, False), (32.5, False), (31.5, True), (25.0, True)]
+)
+def test_one_check_below_the_limit_is_said_to_be_below_and_to_have_no_others(ah, below):
+    """The limit is 32 Ah; a check is compared with others only where there are some."""
+    no = np.array([False])
+    record = CheckRecord(np.zeros(1), np.array([ah]), np.array([0.6]), no, no, date(2025, 1, 1))
+    found = fade_forecast(record, BATTERY, today=TODAY)
+    said = "by the last check" if below else "not known yet"
+    assert capacity_figures(found)[-1] == ("Below 80 % of rated", said, "")
+    assert (f"The last check measured {ah / 0.4:.0f} % of rated" in found.headline) == below
+    assert "others" not in " ".join((*found.notes, found.next_check.why))
+
+
 def test_a_range_of_years_is_told_without_days():
     """Two checks a year apart: the range of the crossing is years wide."""
     found = forecast(2, loss_ah=2.0)

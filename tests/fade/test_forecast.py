@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as some
 
 from batterymodel import Battery, InputError, Limits
@@ -21,6 +21,7 @@ from tests.benchmarks.fade import (
     series,
 )
 from tests.benchmarks.fleets import fleet
+from tests.sparing import examples
 
 CARD = Limits(document="Manual", min_capacity_fraction=0.8, capacity_check_interval_days=365)
 BATTERY = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0, limits=CARD)
@@ -57,7 +58,7 @@ def test_one_check_is_the_prior_alone():
     some.lists(some.floats(34.0, 44.0), min_size=1, max_size=3),
     some.floats(0.3, 3.0),
 )
-@settings(max_examples=12)
+@examples(24)
 def test_checks_of_one_day_claim_no_date_anywhere(ah, sd):
     """Neither in figures, headline and chart, nor where a check was repeated the same day."""
     found = fade_forecast(record([0.0] * len(ah), ah, sd), BATTERY)

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as some
 
 from batterymodel import Battery
@@ -21,6 +21,7 @@ from batterymodel.say.capacity import capacity_figures, fade_text, slope_sentenc
 from batterymodel.sheet.sections import sheet_content
 from tests.conftest import assessed_sample
 from tests.sheet.cases import BY_KEY, content_of
+from tests.sparing import examples
 
 BATTERY = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 ONE_IN_THE_PLURAL = re.compile(r"(?<![\d.,-])1 (?!has\b|was\b|is\b)[a-z]+s\b")
@@ -53,7 +54,7 @@ def test_one_is_one_and_all_else_is_more(count, one):
 
 
 @given(some.integers(1, 3), some.integers(0, 2), some.integers(0, 2))
-@settings(max_examples=15)
+@examples(30)
 def test_no_text_of_a_forecast_counts_one_in_the_plural(finished, stopped, in_service):
     found = forecast(finished, stopped, in_service)
     made = sheet_content(
@@ -82,7 +83,7 @@ def test_the_pattern_finds_what_it_is_for():
 
 
 @given(some.integers(1, 6))
-@settings(max_examples=6)
+@examples(6)
 def test_every_range_among_the_figures_names_its_level(count):
     for name, _, more in capacity_figures(forecast(count)):
         level = "80 % range" if name.startswith("Below") else "90 % range"

@@ -48,6 +48,7 @@ from batterymodel.rules.results import (
     StateOfCharge,
     SupplySummary,
     TaperSummary,
+    is_topped_off,
 )
 from batterymodel.rules.wording import (
     CAUTIONS,
@@ -86,9 +87,6 @@ CONTRACT_NAMES = {"float_current_a": "floor_a"}
 
 SHORTEST_WAIT_MINUTES = 1.0
 """Least time to the next reading that is asked for [min] (own choice)."""
-
-NEARLY_DONE_MINUTES = 1.0
-"""Minutes left below which topping off counts as done [min] (own choice)."""
 
 LAST_TEMPERATURES = 3
 """Last temperatures of which the highest is the battery's: a hot battery must not be missed (own
@@ -271,7 +269,7 @@ def _assessment(
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
     reason = _reason(outcome, state, findings)
-    full = _is_full(outcome, state)
+    full = is_topped_off(outcome, state.minutes_to_top_off)
     observation = None if full else next_observation(case, findings, outcome)
     if observation is not None and observation.minutes is not None:
         wait = observation.minutes
@@ -310,13 +308,9 @@ def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...])
     if outcome is not Outcome.TOP_OFF:
         return findings[0].text
     minutes = state.minutes_to_top_off.mean
-    template = TOPPING_OFF if minutes >= NEARLY_DONE_MINUTES else NEARLY_DONE
+    done = is_topped_off(outcome, state.minutes_to_top_off)
+    template = NEARLY_DONE if done else TOPPING_OFF
     return template.format(soc=100.0 * state.soc_at_connection.mean, minutes=minutes_words(minutes))
-
-
-def _is_full(outcome: Outcome, state: ChargeState) -> bool:
-    """Topping off is right, and done."""
-    return outcome is Outcome.TOP_OFF and state.minutes_to_top_off.mean < NEARLY_DONE_MINUTES
 
 
 def _next_steps(

@@ -42,7 +42,10 @@ CAPACITY_TEXTS = {
 }
 
 FADE_TEXTS = {
-    "fade.ahead": "Capacity falls below {limit:.0f} % of rated around {best}.",
+    "fade.ahead": "By its trend capacity falls below {limit:.0f} % of rated around {best}.",
+    "fade.undated": "{checks} not tell when capacity falls below {limit:.0f} % of rated.",
+    "undated.one": "One check does",
+    "undated.more": "Checks of one day do",
     "fade.ahead_cycles": "The last cycle at or above {limit:.0f} % of rated is around {best}.",
     "fade.below": "Capacity is more likely than not below {limit:.0f} % of rated already.",
     "fade.far": "Capacity does not fall below {limit:.0f} % of rated within five years "
@@ -51,6 +54,11 @@ FADE_TEXTS = {
     "its best value.",
     "fade.bad": "The check of {on} ({percent:.0f} %) does not fit the others and counts little: "
     "was the battery full, and was the discharge run to its end voltage?",
+    "fade.bad_alone": "The check of {on} ({percent:.0f} %) is unlike that of most batteries of its "
+    "kind, and the forecast counts it little: was the battery full, and was the discharge run to "
+    "its end voltage?",
+    "fade.measured_below": "The last check measured {measured:.0f} % of rated, below the "
+    "{limit:.0f} % asked.",
     "fade.bound": "One check stopped early and counts only as a lower bound.",
     "fade.bounds": "{count} checks stopped early and count only as lower bounds.",
     "fade.in_service": "One value is an estimate in service, weighed by its wide error and no "
@@ -58,8 +66,10 @@ FADE_TEXTS = {
     "fade.in_services": "{count} values are estimates in service, weighed by their wide errors and "
     "no substitute for capacity checks.",
     "fade.slope": "Since about {at} the battery loses {after:.1f} % of rated a {unit}, before that "
-    "{before:.1f} % (odds {odds:.0f} to 1 for a change of slope).",
+    "{before:.1f} % (the checks are {odds} evidence for a change of slope).",
     "one_check": "One check says nothing of the loss: the forecast is common practice for the "
+    "chemistry, without a source.",
+    "one_day": "Checks of one day say nothing of the loss: the forecast is common practice for the "
     "chemistry, without a source.",
     "two_checks": "Two checks say little of the loss: the forecast leans on common practice for "
     "the chemistry, without a source.",
@@ -67,11 +77,36 @@ FADE_TEXTS = {
     "battery goes back into use",
     "next.below": "the capacity may be below its limit already",
     "next.early": "from then on the chance that the capacity is below its limit exceeds one in ten",
-    "next.interval": "the regular interval of {days:.0f} days ({source})",
+    "next.early_undated": "from then on the chance that the capacity is below its limit exceeds "
+    "one in ten, at the loss that is usual for the chemistry",
+    "next.interval": "the regular interval of {days} ({source})",
     "next.cycles": "a tenth of the cycles so far",
     "next.overdue": "{why}; due since {due}",
+    "next.doubtful_alone": "the check is unlike that of most batteries of its kind: repeat it",
     "next.doubtful": "the last check does not fit the others: repeat it",
 }
+
+ODDS_WORDS = ((100.0, "overwhelming"), (30.0, "very strong"), (0.0, "strong"))
+"""How strong evidence of such odds is called, from the highest down (own choice, in steps of about
+the square root of ten)."""
+
+
+def odds_words(odds: float) -> str:
+    """How strong evidence of such odds is.
+
+    Parameters
+    ----------
+    odds : float
+        Of a change against none [-], from `fade.forecast.KNEE_ODDS` on.
+
+    Returns
+    -------
+    str
+
+    >>> odds_words(1196.0), odds_words(12.0)
+    ('overwhelming', 'strong')
+    """
+    return next(words for least, words in ODDS_WORDS if odds >= least)
 
 
 def say_capacity(key: str, **values: object) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
+from batterymodel.basis.text import counted
 from batterymodel.capacity.check import CapacityResult, DischargeCurves
 from batterymodel.charts.style import (
     BAR,
@@ -32,6 +33,7 @@ from batterymodel.charts.style import (
 )
 from batterymodel.errors import InputError
 from batterymodel.fade.forecast import FadeCurves, FadeForecast
+from batterymodel.fade.moments import range_words
 from batterymodel.inputs.temperature_unit import TemperatureUnit, shown_temp
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.wording import GENERIC_MARK
@@ -47,6 +49,12 @@ _TREND = {
     "trend continued": (DASHES, INK),
     "90 % range of the trend": (STRIP, "#b9cdd7"),
 }
+_USUAL = {
+    "usual for its kind": (DASHES, INK),
+    "90 % range of it": (STRIP, "#b9cdd7"),
+}
+"""What the line and the band are where all checks are of one day."""
+
 _TAPER_STYLES = (
     (INK, [1, 0]),
     (BLUE, [7, 3]),
@@ -110,7 +118,7 @@ def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
         _band_layer(curves, end),
         *_trend_layers(curves, end),
         *_limit_layers(forecast.limit, forecast.limit_ah, _moment(curves, curves.at[0]), curves),
-        *_check_layers(curves, end),
+        *_check_layers(curves, _TREND if forecast.crossing.dated else _USUAL),
     ]
     return layered(layers, fade_words(forecast), FADE_HEIGHT)
 
@@ -131,13 +139,17 @@ def fade_words(forecast: FadeForecast) -> str:
     count = curves.check_at.size
     span = f"of {forecast.first}" if count == 1 else f"from {forecast.first} to {forecast.last}"
     words = [
-        f"{count} value{'s' * (count != 1)} {span}.",
+        f"{counted(count, 'value')} {span}.",
         f"The limit is {forecast.limit_ah:.1f} Ah{_generic(forecast.limit)}.",
         forecast.headline,
     ]
     if crossing.low is not None:
-        until = "beyond the horizon" if crossing.high is None else str(crossing.high)
-        words.append(f"The shaded time holds the crossing with 80 %: {crossing.low} to {until}.")
+        span = range_words(crossing.low, crossing.high)
+        level = f"{100 * crossing.level:.0f} %"
+        words.append(f"The shaded time holds the crossing with {level}: {span}.")
+    if not crossing.dated:
+        words.append("Line and band are what is usual for the chemistry.")
+    words.append("The bars of the marks are one standard error.")
     return " ".join(words)
 
 
@@ -270,7 +282,7 @@ def tapers_words(
         f"{taper.current_per_ah[-1]:.3f} A/Ah over {taper.time_s[-1] / 60.0:.0f} min."
         for taper in tapers
     ]
-    return " ".join([f"{len(tapers)} tapers.", *said])
+    return " ".join([f"{counted(len(tapers), 'taper')}.", *said])
 
 
 def _band_layer(curves: FadeCurves, end: float) -> alt.Chart:
@@ -297,8 +309,8 @@ def _trend_layers(curves: FadeCurves, end: float) -> list[alt.Chart]:
     return layers
 
 
-def _check_layers(curves: FadeCurves, end: float) -> list[alt.Chart]:
-    """Checks with one standard error; their legend also names the trend."""
+def _check_layers(curves: FadeCurves, trend: dict[str, tuple[str, str]]) -> list[alt.Chart]:
+    """Checks with one standard error; their legend also names line and band as `trend` does."""
     kinds = [str(kind) for kind in curves.check_kind]
     chosen = np.arange(curves.check_at.size)[:: stride(curves.check_at.size)]
     data = rows(
@@ -308,7 +320,7 @@ def _check_layers(curves: FadeCurves, end: float) -> list[alt.Chart]:
         kind=[kinds[k] for k in chosen],
     )
     data.insert(0, "at", _moments(curves, curves.check_at[chosen]))
-    named = {kind: _ROLES[kind] for kind in _ROLES if kind in kinds} | _TREND
+    named = {kind: _ROLES[kind] for kind in _ROLES if kind in kinds} | trend
     shapes, colours = zip(*named.values(), strict=True)
     errors = alt.Chart(data, name="errors").mark_rule(color=GREY, clip=True).encode(
         x=_at_x(curves), y=_capacity_y(curves, "low"), y2="high:Q"

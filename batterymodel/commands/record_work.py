@@ -10,6 +10,7 @@ from typing import Any
 
 from tqdm import tqdm
 
+from batterymodel.basis.text import counted
 from batterymodel.commands.record_add_work import add_thing, told_from
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import record_toml
@@ -254,10 +255,12 @@ def export_record(store: Store, options: argparse.Namespace) -> str:
 
 def _not_in_the_zip(store: Store) -> str:
     """What stays on this record, so that nobody takes the ZIP for all of it."""
-    found = {f"connections {s}": len(connections_in_progress(store, s)) for s in OPEN_STATES}
+    found = {f"connection{{}} {s}": len(connections_in_progress(store, s)) for s in OPEN_STATES}
     finished = connections_in_progress(store, State.FINISHED)
-    found["readings that came late"] = sum(len(connection.late) for connection in finished)
-    words = ", ".join(f"{count} {what}" for what, count in found.items() if count)
+    found["reading{} that came late"] = sum(len(connection.late) for connection in finished)
+    words = ", ".join(
+        counted(count, what.format(""), what.format("s")) for what, count in found.items() if count
+    )
     return f"; not in it, and kept here alone: {words}" if words else ""
 
 
@@ -296,7 +299,8 @@ def import_into(store: Store, options: argparse.Namespace) -> str:
             sys.stdout.flush()
             new += not taken.was_there
             bar.update()
-    return f"took in {new} connections; {len(files) - new} were there already"
+    before = counted(len(files) - new, "was", "were")
+    return f"took in {counted(new, 'connection')}; {before} there already"
 
 
 _BAR: dict[str, Any] = {"leave": False, "unit": ""}

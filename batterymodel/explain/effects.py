@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.basis.text import counted
 from batterymodel.explain import wording as words
 from batterymodel.fade.forecast import line_prior
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry, Supply
@@ -20,6 +21,7 @@ from batterymodel.reference.temperature import (
 )
 from batterymodel.rules.case import NEGLIGIBLE_V
 from batterymodel.rules.current_rules import CURRENT_LIMITED_MINUTES
+from batterymodel.rules.wording import minutes_words
 from batterymodel.taper.expected import expected_taper
 
 BATTERY = Battery(
@@ -42,6 +44,7 @@ TEMPS_C = np.linspace(-20.0, 55.0, 76)
 YEARS = np.linspace(0.0, 8.0, 33)
 """Ages that are drawn [years] (own choice)."""
 
+SHORTLY = "less than a minute"
 LATER_S = 1800.0
 """Time at which the words name the current again [s] (own choice)."""
 
@@ -210,11 +213,15 @@ def _topping_off_words(soc: float) -> str:
 def _no_charger_words(soc: float) -> str:
     minutes, hour = minutes_at_limit(soc), TIME_S[-1] / 60.0
     key = "long" if minutes >= hour else "limit" if minutes > 0.0 else "free"
-    values = {"soc": soc, "limit": SUPPLY.rated_current_a, "minutes": minutes}
+    values = {"soc": soc, "limit": SUPPLY.rated_current_a, "minutes": _lasting(minutes)}
     said = [words.SHOWN["no_charger.limit" if key == "long" else f"no_charger.{key}"]]
     said += [words.SHOWN["no_charger.long"]] * (key == "long")
     said.append(words.SHOWN["no_charger.rule"])
-    return " ".join(said).format(rule=CURRENT_LIMITED_MINUTES, **values)
+    return " ".join(said).format(rule=minutes_words(CURRENT_LIMITED_MINUTES), **values)
+
+
+def _lasting(minutes: float) -> str:
+    return minutes_words(minutes) if minutes >= 1.0 else SHORTLY
 
 
 def _temperature_words(temp_c: float) -> str:
@@ -230,7 +237,11 @@ def _temperature_words(temp_c: float) -> str:
 def _fade_words(years: float) -> str:
     best, low, high = (float(v) for v in capacity_percent(np.array(years)))
     return words.SHOWN[words.FADE].format(
-        years=years, best=best, low=low, high=high, limit=least_capacity_percent()
+        years=counted(round(years), "year"),
+        best=best,
+        low=low,
+        high=high,
+        limit=least_capacity_percent(),
     )
 
 

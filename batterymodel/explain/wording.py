@@ -53,16 +53,17 @@ SHOWN = {
     "{later:.1f} A after half an hour. To be full it needs {charge:.1f} Ah (current "
     "times hours).",
     "no_charger.limit": "From {soc:.0f} % charge the supply stands at its {limit:.0f} A for "
-    "{minutes:.0f} minutes.",
-    "no_charger.long": "It is still there after {minutes:.0f} minutes.",
+    "{minutes}.",
+    "no_charger.long": "It is still there after {minutes}.",
     "no_charger.free": "From {soc:.0f} % charge the supply never reaches its {limit:.0f} A.",
-    "no_charger.rule": "More than {rule:.0f} minutes at the limit is no topping off.",
+    "no_charger.rule": "More than {rule} at the limit is no topping off.",
     "temperature.high": "At {temp:.0f} °C the {volts:.0f} V of the supply are {by:.1f} V too high.",
     "temperature.low": "At {temp:.0f} °C the {volts:.0f} V of the supply are {by:.1f} V too low.",
     "temperature.ok": "At {temp:.0f} °C the {volts:.0f} V of the supply suit this battery.",
     "temperature.capacity": "It can give {share:.0f} % of what it gives at 25 °C.",
-    FADE: "After {years:.0f} years about {best:.0f} % of the plate's capacity is left. For most "
-    "batteries of this kind it is {low:.0f} to {high:.0f} %. The least asked is {limit:.0f} %.",
+    FADE: "After {years} about {best:.0f} % of the plate's capacity is left. For nine "
+    "batteries of ten of this kind it is {low:.0f} to {high:.0f} %. The least asked is "
+    "{limit:.0f} %.",
 }
 
 EXAMPLE = (

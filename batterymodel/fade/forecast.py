@@ -9,13 +9,14 @@ from pathlib import Path
 import numpy as np
 from pydantic import Field
 
-from batterymodel.basis.calendar import DAYS_PER_YEAR
-from batterymodel.basis.intervals import LEVEL, Interval, sample_interval
+from batterymodel.basis.calendar import DAYS_PER_YEAR, days_words
+from batterymodel.basis.intervals import LEVEL, Interval, interval_around, sample_interval
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
 from batterymodel.errors import InputError
 from batterymodel.fade.bends import KneeRidge
 from batterymodel.fade.models import LinePrior, TrendModel
+from batterymodel.fade.moments import Moment, about_words, width_years
 from batterymodel.fade.paths import Paths, scattered_paths, trend_paths
 from batterymodel.fade.selection import ModelScore, compared, widening, winner
 from batterymodel.inputs.check_record import CheckRecord, read_checks
@@ -60,13 +61,12 @@ choice)."""
 CYCLES_BETWEEN_CHECKS = 0.1
 """Share of the cycles so far after which the next check is due (own choice)."""
 
-Moment = date | int
-
 
 class Crossing(Result):
     """When the trend falls below the limit; None means not within the horizon.
 
-    For a record by cycles it is the last cycle at or above the limit.
+    For a record by cycles it is the last cycle at or above the limit. ``dated`` is False where all
+    checks are of one day: these tell nothing of the loss, and no moment is claimed.
     """
 
     best: Moment | None
@@ -74,6 +74,7 @@ class Crossing(Result):
     high: Moment | None
     level: float
     probability_below_now: float
+    dated: bool = True
 
 
 class NextCheck(Result):
@@ -114,7 +115,9 @@ class FadeForecast(Result):
     """Forecast of one battery's capacity; it reports itself.
 
     ``fade_percent`` is the loss per ``unit`` (year or cycle) around the last check, in percent of
-    rated capacity; ``capacity_ah`` the trend at the last check, not that check's own reading.
+    rated capacity; ``capacity_ah`` the trend at ``last``, not that check's own reading.
+    ``measured_ah`` is what the last finished check on a bench measured, on ``measured_on``; None
+    where all values are estimates in service.
     """
 
     tail: str
@@ -126,6 +129,8 @@ class FadeForecast(Result):
     model: str
     comparison: tuple[ModelScore, ...]
     capacity_ah: Interval
+    measured_ah: Interval | None
+    measured_on: Moment | None
     fade_percent: Interval
     limit: Limit
     limit_ah: float
@@ -199,6 +204,7 @@ def fade_forecast(
     fitted = _fitted(record, battery)
     change = _slope_change(fitted)
     crossing = _crossing(fitted)
+    measured_ah, measured_on = _measured(record)
     return FadeForecast(
         tail=battery.tail,
         headline=_headline(fitted, crossing),
@@ -209,6 +215,8 @@ def fade_forecast(
         model=fitted.model.label,
         comparison=fitted.scores,
         capacity_ah=sample_interval(fitted.paths.value(fitted.paths.last) * fitted.rated),
+        measured_ah=measured_ah,
+        measured_on=measured_on,
         fade_percent=sample_interval(100.0 * fitted.paths.loss_per_unit(_half_width(fitted))),
         limit=fitted.limit,
         limit_ah=fitted.limit.value * fitted.rated,
@@ -296,8 +304,25 @@ def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -
     return np.where(never_again, seen, found)
 
 
+def _measured(record: CheckRecord) -> tuple[Interval | None, Moment | None]:
+    """What the last finished check on a bench measured [Ah], and when; None without any."""
+    finished = np.flatnonzero(~record.lower_bound & ~record.in_service)
+    if not finished.size:
+        return None, None
+    k = int(finished[-1])
+    measured = interval_around(float(record.capacity_ah[k]), float(record.sd_ah[k]), least=0.0)
+    return measured, record.moment(record.at[k])
+
+
+def _is_dated(record: CheckRecord) -> bool:
+    """Whether the finished checks are of more than one moment, so that they tell of the loss."""
+    return np.unique(record.at[~record.lower_bound]).size > 1
+
+
 def _crossing(fitted: _FittedRecord) -> Crossing:
-    low, best, high = (_moment(fitted, value) for value in _crossing_quantiles(fitted))
+    dated = _is_dated(fitted.record)
+    quantiles = _crossing_quantiles(fitted) if dated else np.full(3, np.inf)
+    low, best, high = (_moment(fitted, value) for value in quantiles)
     below = fitted.paths.value(fitted.paths.last) < fitted.limit.value
     return Crossing(
         best=best,
@@ -305,6 +330,7 @@ def _crossing(fitted: _FittedRecord) -> Crossing:
         high=high,
         level=CROSSING_LEVEL,
         probability_below_now=float(below.mean()),
+        dated=dated,
     )
 
 
@@ -325,15 +351,22 @@ def _half_width(fitted: _FittedRecord) -> float:
 
 def _headline(fitted: _FittedRecord, crossing: Crossing) -> str:
     key = "ahead"
-    values: dict[str, Moment | None] = {"best": crossing.best}
+    wide = width_years(crossing.low, crossing.high)
+    values: dict[str, object] = {"best": about_words(crossing.best, wide)}
     if crossing.probability_below_now > LIKELY_BELOW:
         key = "below"
+    elif not crossing.dated:
+        measured, _ = _measured(fitted.record)
+        share = np.inf if measured is None else measured.mean / fitted.rated
+        key = "measured_below" if share < fitted.limit.value else "undated"
+        values = {"measured": 100.0 * share}
     elif crossing.best is None:
         key = "far" if fitted.record.unit == "year" else "far_cycles"
         values = {"until": fitted.record.moment(fitted.paths.last + fitted.horizon)}
     elif fitted.record.unit == "cycle":
         key = "ahead_cycles"
-    return say_capacity(f"fade.{key}", limit=100.0 * fitted.limit.value, **values)
+    told = FADE_TEXTS["undated.one" if (~fitted.record.lower_bound).sum() == 1 else "undated.more"]
+    return say_capacity(f"fade.{key}", limit=100.0 * fitted.limit.value, checks=told, **values)
 
 
 def _next_check(fitted: _FittedRecord) -> NextCheck:
@@ -344,7 +377,8 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     doubtful = doubtful and not record.in_service[-1]
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
-        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.doubtful"])
+        key = "next.doubtful" if _is_dated(record) else "next.doubtful_alone"
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS[key])
     if (fitted.paths.value(last) < fitted.limit.value).mean() > LIKELY_BELOW:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
     if early <= soon:
@@ -355,9 +389,10 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
         interval = limit_for(fitted.battery, "capacity_check_interval_days")
         regular = last + interval.value / DAYS_PER_YEAR
         source = source_words(interval.source, interval.generic)
-        why = say_capacity("next.interval", days=interval.value, source=source)
+        why = say_capacity("next.interval", days=days_words(interval.value), source=source)
     if early < regular:
-        return NextCheck(on=record.moment(early), why=FADE_TEXTS["next.early"])
+        key = "next.early" if _is_dated(record) else "next.early_undated"
+        return NextCheck(on=record.moment(early), why=FADE_TEXTS[key])
     return NextCheck(on=record.moment(regular), why=why)
 
 
@@ -409,14 +444,17 @@ def _odds(weight: np.ndarray, chosen: np.ndarray) -> float:
 def _notes(fitted: _FittedRecord) -> list[str]:
     record, notes = fitted.record, []
     used = np.flatnonzero(~record.lower_bound)
-    if used.size <= 2:
-        notes.append(FADE_TEXTS["one_check" if used.size == 1 else "two_checks"])
+    if not _is_dated(record):
+        notes.append(FADE_TEXTS["one_check" if used.size == 1 else "one_day"])
+    elif used.size == 2:
+        notes.append(FADE_TEXTS["two_checks"])
     for k in np.flatnonzero(fitted.model.bad_ > BAD_PROBABILITY):
         at = used[k]
         if record.in_service[at]:
             continue
         percent = 100.0 * record.capacity_ah[at] / fitted.rated
-        notes.append(say_capacity("fade.bad", on=record.moment(record.at[at]), percent=percent))
+        key = "fade.bad" if used.size > 1 else "fade.bad_alone"
+        notes.append(say_capacity(key, on=record.moment(record.at[at]), percent=percent))
     for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):
         if count := int(marked.sum()):
             notes.append(say_capacity(f"fade.{key}{'s' * (count > 1)}", count=count))
@@ -441,7 +479,7 @@ def _curves(fitted: _FittedRecord) -> FadeCurves:
         check_ah=record.capacity_ah,
         check_sd_ah=record.sd_ah,
         check_kind=kind,
-        crossing_at=None if first is None else (first, best, latest),
+        crossing_at=None if first is None or not _is_dated(record) else (first, best, latest),
         first_on=record.first_on,
         last_check_at=fitted.paths.last,
         limit_ah=fitted.limit.value * fitted.rated,

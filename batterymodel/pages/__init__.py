@@ -18,7 +18,6 @@ from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
     GENERIC_MARK,
     NICD_CAUTION,
-    OUTCOME_MEANING,
     OUTCOME_SIGNS,
     OUTCOME_WORDS,
     RULE_WORDS,
@@ -26,6 +25,7 @@ from batterymodel.rules.wording import (
     SEVERITY_WORDS,
     SHORT_CAUTIONS,
     doubts,
+    meaning_of,
     not_checked_words,
 )
 from batterymodel.say.attention import Remark
@@ -122,12 +122,13 @@ def outcome_box(assessment: Assessment) -> str:
     """
     outcome, words = assessment.outcome, OUTCOME_WORDS[assessment.outcome]
     reason = assessment.reason
+    meaning = meaning_of(outcome, topped_off=assessment.is_topped_off)
     steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
     return (
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{boxed_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
-        f"<p>{OUTCOME_MEANING[outcome]}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
+        f"<p>{meaning}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
 

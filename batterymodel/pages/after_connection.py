@@ -42,7 +42,7 @@ from batterymodel.samples.connections import (
 from batterymodel.say.connection import temperatures_of, text_report
 from batterymodel.say.record_view import fleet_of
 from batterymodel.sheet.case import SheetCase
-from batterymodel.sheet.wording import INVENTED
+from batterymodel.sheet.wording import IN_AIRCRAFT, INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Taken, Told, add_connection
 
@@ -454,10 +454,13 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     day = connection_day(readings, job.known.get("on"))
     invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
     marks = (INVENTED,) if invented else ()
-    st.session_state[LAST_CASE] = SheetCase(result, battery, day, job.supply, remarks=marks)
-    known_c = temperatures_of(result.findings)
+    serial = st.session_state.get(ON_RECORD)
+    st.session_state[LAST_CASE] = SheetCase(
+        result, battery, day, job.supply, remarks=marks, serial=serial
+    )
+    known_c, name = temperatures_of(result.findings), _battery_name(battery)
     temperatures.show_html(
-        pages.named(battery.tail) + pages.outcome_box(result) + pages.key_figures(result), known_c
+        pages.named(name) + pages.outcome_box(result) + pages.key_figures(result), known_c
     )
     st.html(pages.head(_head_fields(job, battery, readings)))
     _show_charts(result)
@@ -548,7 +551,7 @@ def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[s
     kind = f"{data_for(battery.chemistry).label}, {battery.cells} cells"
     load_read = readings.load_a is not None or readings.battery_current_a is not None
     return [
-        ("Battery", battery.tail),
+        ("Battery", _battery_name(battery)),
         ("Supply", supply),
         ("Kind", f"{kind}, {battery.rated_capacity_ah:g} Ah"),
         ("Readings", str(len(readings))),
@@ -556,6 +559,14 @@ def _head_fields(job: Job, battery: Battery, readings: Readings) -> list[tuple[s
         ("Rest voltage", _known(job, "rest_voltage_v", "V", False)),
         ("Bus load", _known(job, "load_a", "A", load_read)),
     ]
+
+
+def _battery_name(battery: Battery) -> str:
+    """Serial and aircraft of a battery of the record; of another one what it was called."""
+    serial, tail = st.session_state.get(ON_RECORD), battery.tail
+    if serial is None or serial == tail:
+        return tail
+    return IN_AIRCRAFT.format(serial=serial, tail=tail)
 
 
 def _known(job: Job, name: str, unit: str, in_readings: bool) -> str:

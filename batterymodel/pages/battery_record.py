@@ -17,11 +17,10 @@ from batterymodel.inputs.records import Battery
 from batterymodel.pages import KEPT, battery_form, kept, literal, places, temperatures
 from batterymodel.pages.kept import RecordPage
 from batterymodel.samples.demo import remove_demo
-from batterymodel.say.capacity import slope_sentence
-from batterymodel.say.connection import amount
+from batterymodel.say.capacity import capacity_figures, slope_sentence
 from batterymodel.say.in_service import in_service_line
 from batterymodel.say.record_view import RecordView
-from batterymodel.store import Store
+from batterymodel.store import Deletion, Store
 from batterymodel.store.intake import add_fitted_battery
 from batterymodel.store.records import BatteryPlate
 
@@ -30,6 +29,7 @@ LABELS = {
     "tail": Shown("Aircraft it is fitted to"),
     "installed_on": Shown("Fitted on"),
 }
+NEXT_CHECK = "Next capacity check"
 FEW = 12
 """Lines of the timeline shown at once."""
 FEW_IN_SERVICE = 3
@@ -96,29 +96,14 @@ def _show_in_service(view: RecordView) -> None:
 
 
 def _forecast_figures(forecast: FadeForecast) -> str:
-    value, spread = amount(forecast.capacity_ah, "Ah")
-    loss, loss_spread = amount(forecast.fade_percent, "%")
-    crossing = forecast.crossing
-    if crossing.best is None:
-        crossed, between = "not within five years", ""
-    else:
-        crossed = str(crossing.best)
-        between = f"80 % range: {crossing.low or 'earlier'} to {crossing.high or 'later'}"
-    return pages.figures(
-        [
-            ("Capacity by the trend", value, f"at the last check, 90 % range: {spread}"),
-            (f"Loss per {forecast.unit}, of rated", loss, f"90 % range: {loss_spread}"),
-            (f"Below {100 * forecast.limit.value:.0f} % of rated", crossed, between),
-            ("Next capacity check", *_next_check(forecast.next_check)),
-        ]
-    )
+    return pages.figures([*capacity_figures(forecast), _next_check(forecast.next_check)])
 
 
-def _next_check(check: NextCheck) -> tuple[str, str]:
+def _next_check(check: NextCheck) -> tuple[str, str, str]:
     """When, and what stands below it: a check that is due has no day to wait for."""
     if check.due_since is None:
-        return str(check.on), ""
-    return "now", f"due since {check.due_since}"
+        return NEXT_CHECK, str(check.on), ""
+    return NEXT_CHECK, "now", f"due since {check.due_since}"
 
 
 def _show_tapers(page: RecordPage) -> None:
@@ -138,7 +123,7 @@ def _show_timeline(store: Store, view: RecordView) -> None:
     lines = [f"{h.on}  {h.words}" for h in happenings]
     temperatures.show_html(pages.plain_list(lines[:FEW]))
     if lines[FEW:]:
-        with st.expander(f"{len(lines[FEW:])} earlier entries"):
+        with st.expander(counted(len(lines[FEW:]), "earlier entry", "earlier entries")):
             temperatures.show_html(pages.plain_list(lines[FEW:]))
     with st.expander("Delete an entry"):
         _show_deletion(store, {h.entry_id: f"{h.on}  {h.words}" for h in happenings})
@@ -170,13 +155,15 @@ def _show_restoration(store: Store) -> None:
     deletions = {d.id: d for d in store.deletions()}
     if not deletions:
         return
-    words = {
-        key: f"{d.recorded_at:%Y-%m-%d %H:%M} UTC: {d.reason} ({len(d)} entries)"
-        for key, d in deletions.items()
-    }
+    words = {key: _deletion_words(deletion) for key, deletion in deletions.items()}
     with st.expander(f"Restore what was deleted ({len(deletions)})"):
         chosen = st.selectbox("Deletion", list(words), format_func=words.__getitem__)
         st.button("Restore", on_click=_restore, args=(store, chosen))
+
+
+def _deletion_words(deletion: Deletion) -> str:
+    entries = counted(len(deletion), "entry", "entries")
+    return f"{deletion.recorded_at:%Y-%m-%d %H:%M} UTC: {deletion.reason} ({entries})"
 
 
 def _restore(store: Store, chosen: str) -> None:
@@ -222,7 +209,8 @@ def _show_demo(store: Store) -> None:
     invented = store.entries(BatteryPlate, invented=True)
     if invented and not places.is_demo():
         with st.expander("Invented data of Saltmarsh Field"):
-            st.caption(f"{len(invented)} batteries here are invented, to look around with.")
+            batteries = counted(len(invented), "battery here is", "batteries here are")
+            st.caption(f"{batteries} invented, to look around with.")
             st.button("Remove all invented data", on_click=_remove_demo, args=(store,))
 
 

@@ -9,7 +9,7 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.pages import KEPT, LAST_CASE, kept, literal, temperatures
 from batterymodel.say.record import outcome_words
 from batterymodel.sheet import wording as words
-from batterymodel.sheet.case import SheetCase, connections_of, recorded_case
+from batterymodel.sheet.case import SheetCase, connections_of, recorded_case, with_record
 from batterymodel.sheet.content import Section, SheetContent
 from batterymodel.sheet.pdf import PAPERS
 
@@ -43,7 +43,8 @@ def _last_case() -> SheetCase | None:
     if not isinstance(case, SheetCase):
         st.info(NOTHING_YET)
         return None
-    return case
+    store = kept.record()
+    return case if store is None else with_record(store, case)
 
 
 def _recorded_case() -> SheetCase | None:

@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from batterymodel import pages
+from batterymodel.basis.text import counted
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.log_columns import ColumnsInDoubtError
@@ -164,5 +165,5 @@ def _show_lines(lines: list[str]) -> None:
     if newest:
         st.html(pages.plain_list(newest[:LINES_SHOWN]))
     if newest[LINES_SHOWN:]:
-        with st.expander(f"{len(newest[LINES_SHOWN:])} earlier lines"):
+        with st.expander(counted(len(newest[LINES_SHOWN:]), "earlier line")):
             st.html(pages.plain_list(newest[LINES_SHOWN:]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 from scipy.special import ndtr
@@ -76,13 +77,14 @@ def deep_discharge(case: Case) -> Finding:
         bound = case.fit.signal.limited_throughout
         variant, severity = "bound" if bound else "service", Severity.SERVICE
     else:
-        variant, severity = "close" if soc.low > limit.value else "watch", Severity.WATCH
+        variant, severity = "unsure" if soc.low > limit.value else "watch", Severity.WATCH
     text = say(
         f"deep_discharge.{variant}",
         mean=100 * soc.mean,
         low=100 * soc.low,
         high=100 * soc.high,
         limit=100 * limit.value,
+        chance=chance_words(below),
     )
     return against("deep_discharge", severity, text, soc.mean, limit)
 
@@ -417,5 +419,10 @@ def capacity_check_overdue(case: Case) -> Finding:
         return Finding(rule="capacity_check_overdue", severity=Severity.NOTE, text=text)
     days = float(max((case.on - check.on).days, 0))
     variant, severity = ("note", Severity.NOTE) if days > limit.value else ("ok", Severity.OK)
-    text = say(f"capacity_check_overdue.{variant}", age=days_words(days), limit=limit.value)
+    text = say(
+        f"capacity_check_overdue.{variant}",
+        age=days_words(days),
+        limit=days_words(limit.value),
+        since=check.on + timedelta(days=round(limit.value)),
+    )
     return against("capacity_check_overdue", severity, text, days, limit)

@@ -42,6 +42,25 @@ OUTCOME_OF_SEVERITY = {
 
 SEVERITY_ORDER = tuple(Severity)
 
+NEARLY_DONE_MINUTES = 1.0
+"""Minutes left below which topping off counts as done [min] (own choice)."""
+
+
+def is_topped_off(outcome: Outcome, minutes_to_top_off: Interval) -> bool:
+    """Whether topping off is right, and done.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    minutes_to_top_off : Interval
+        [min].
+
+    Returns
+    -------
+    bool
+    """
+    return outcome is Outcome.TOP_OFF and minutes_to_top_off.mean < NEARLY_DONE_MINUTES
+
 
 class Result(BaseModel):
     """Base of results: immutable."""
@@ -174,3 +193,8 @@ class Assessment(Result):
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     curves: Curves = Field(exclude=True, repr=False)
+
+    @property
+    def is_topped_off(self) -> bool:
+        """Whether topping off is right, and done."""
+        return is_topped_off(self.outcome, self.minutes_to_top_off)

@@ -19,6 +19,8 @@ OUTCOME_MEANING = {
     Outcome.DISCONNECT: "Take ground power off the battery at once.",
 }
 
+TOPPED_OFF_MEANING = "The supply has topped off a battery that was nearly full."
+
 OUTCOME_SIGNS = {
     Outcome.TOP_OFF: "✓",
     Outcome.KEEP_WATCHING: "?",
@@ -109,8 +111,9 @@ TEXTS = {
     "{high:.0f} %), above the {limit:.0f} % needed to top off in place.",
     "deep_discharge.watch": "Anything from {low:.0f} to {high:.0f} % charge at connection fits the "
     "readings (best value {mean:.0f} %); {limit:.0f} % is needed to top off in place.",
-    "deep_discharge.close": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
-    "{high:.0f} %), too close to the {limit:.0f} % needed to top off in place to be sure.",
+    "deep_discharge.unsure": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
+    "{high:.0f} %), but the chance that it was below the {limit:.0f} % needed to top off in place "
+    "is {chance}: too much to be sure.",
     "deep_discharge.service": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
     "{high:.0f} %), below the {limit:.0f} % needed to top off in place.",
     "deep_discharge.bound": "The supply was at its limit all the time, so the battery was at most "
@@ -253,10 +256,9 @@ TEXTS = {
     "{limit:.0f} % asked.",
     "capacity_check_overdue.none": "No capacity check on file: the rated capacity is assumed, and "
     "a worn battery is emptier than shown.",
-    "capacity_check_overdue.note": "The last capacity check is {age} old; one is due "
-    "every {limit:.0f} days.",
-    "capacity_check_overdue.ok": "The last capacity check is {age} old, due every "
-    "{limit:.0f} days.",
+    "capacity_check_overdue.note": "The last capacity check is {age} old; the next has been "
+    "due since {since}, by an interval of {limit}.",
+    "capacity_check_overdue.ok": "The last capacity check is {age} old; one is due after {limit}.",
     "contradiction.evidence": "The {first} says {first_soc:.0f} % and the {second} says "
     "{second_soc:.0f} %: suspect a shorted cell, a poor connection, a load not declared or a "
     "wrong reading.",
@@ -389,6 +391,22 @@ def source_words(source: str | None, generic: bool) -> str:
     str
     """
     return f"{GENERIC_MARK}; {source or ''}".rstrip("; ") if generic else source or ""
+
+
+def meaning_of(outcome: Outcome, *, topped_off: bool = False) -> str:
+    """What an outcome means, in one sentence.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    topped_off : bool
+        Whether topping off is done (`rules.results.is_topped_off`).
+
+    Returns
+    -------
+    str
+    """
+    return TOPPED_OFF_MEANING if topped_off else OUTCOME_MEANING[outcome]
 
 
 def say(key: str, **values: object) -> str:

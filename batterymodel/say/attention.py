@@ -23,7 +23,7 @@ SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEV
     Outcome.TOP_OFF: Severity.OK
 }
 NO_CONNECTION = "No connection on record"
-AT_LAST_CHECK = "at the last check, overdue"
+AT_LAST_CHECK = "at the last check, overdue since {since}"
 NO_CHECK = "No capacity check on record"
 
 
@@ -112,12 +112,13 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
     measured = [check for check in checks if not check.is_lower_bound]
     rated = battery.rated_capacity_ah
     overdue = _overdue_days(battery, today)
+    due_since = _due_since(battery) if overdue else None
     return AttentionRow(
         serial=serial,
         aircraft=aircraft.record.tail if aircraft else None,
         invented=plate.record.invented,
         outcome=outcome_remark(last.record if last else None),
-        capacity=capacity_remark(battery, checks, is_overdue=overdue > 0),
+        capacity=capacity_remark(battery, checks, due_since=due_since),
         check=_overdue_remark(battery, overdue) if overdue else None,
         capacity_share=measured[-1].capacity_ah / rated if measured else None,
         overdue_days=overdue,
@@ -206,7 +207,7 @@ def outcome_remark(connection: Connection | None) -> Remark:
 
 
 def capacity_remark(
-    battery: Battery, checks: list[BenchCheck], *, is_overdue: bool = False
+    battery: Battery, checks: list[BenchCheck], *, due_since: date | None = None
 ) -> Remark:
     """The last capacity check against the least share of rated capacity.
 
@@ -216,8 +217,8 @@ def capacity_remark(
         Its `capacity_check` is the last one that ran to the end voltage.
     checks : list of BenchCheck
         All on record, in order of their day.
-    is_overdue : bool
-        Whether the next check is: then the present capacity is not known to be fine.
+    due_since : date, optional
+        Where the next check is overdue: then the present capacity is not known to be fine.
 
     Returns
     -------
@@ -237,8 +238,8 @@ def capacity_remark(
     share = check.capacity_ah / rated
     severity = capacity_severity(share, check.sd_ah / rated, limit.value)
     words = f"Capacity {100 * share:.0f} %"
-    if is_overdue and severity is Severity.OK:
-        return _remark(Severity.NOTE, words, f"{AT_LAST_CHECK}; {against}")
+    if due_since is not None and severity is Severity.OK:
+        return _remark(Severity.NOTE, words, f"{AT_LAST_CHECK.format(since=due_since)}; {against}")
     return _remark(severity, words, against)
 
 
@@ -249,11 +250,18 @@ def _overdue_days(battery: Battery, today: date) -> int:
     return max((today - battery.capacity_check.on).days - round(interval), 0)
 
 
-def _overdue_remark(battery: Battery, days: int) -> Remark | None:
-    limit, check = limit_for(battery, "capacity_check_interval_days"), battery.capacity_check
-    if check is None:
+def _due_since(battery: Battery) -> date | None:
+    """Last day on which the next check was in time; None without a check."""
+    if battery.capacity_check is None:
         return None
-    since = check.on + timedelta(days=round(limit.value))
+    interval = limit_for(battery, "capacity_check_interval_days").value
+    return battery.capacity_check.on + timedelta(days=round(interval))
+
+
+def _overdue_remark(battery: Battery, days: int) -> Remark | None:
+    limit, since = limit_for(battery, "capacity_check_interval_days"), _due_since(battery)
+    if since is None:
+        return None
     interval = GENERIC_MARK if limit.generic else "card's"
     more = f"since {since}, {days_words(days)}, by the {interval} interval"
     return _remark(Severity.NOTE, "Check overdue", more)

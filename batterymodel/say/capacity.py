@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from batterymodel.basis.intervals import Interval
 from batterymodel.capacity.check import CapacityResult
-from batterymodel.capacity.wording import CAUSE_WORDS, SMALL_ERROR, say_capacity
-from batterymodel.fade.forecast import FadeForecast, Moment
+from batterymodel.capacity.wording import CAUSE_WORDS, SMALL_ERROR, odds_words, say_capacity
+from batterymodel.fade.forecast import FadeForecast
+from batterymodel.fade.moments import (
+    HALF_YEARS_FROM,
+    Moment,
+    about_words,
+    moment_words,
+    range_words,
+    width_years,
+)
 from batterymodel.inputs.records import record_toml
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.wording import source_words
 from batterymodel.say.connection import amount, wrapped
+
+NOT_TOLD, MEASURED_BELOW = "not known yet", "by the last check"
+"""Said of the crossing where all checks are of one day."""
 
 
 def capacity_text(result: CapacityResult) -> str:
@@ -85,17 +98,17 @@ def slope_sentence(forecast: FadeForecast) -> str:
     Returns
     -------
     str
-        Loss before and after [% of rated per year or cycle], and the odds.
+        Loss before and after [% of rated per year or cycle], and how strong the evidence is.
     """
     change = forecast.slope_change
     if change is None:
         return ""
     return say_capacity(
         "fade.slope",
-        at=change.at,
+        at=about_words(change.at, HALF_YEARS_FROM),
         before=change.before_percent,
         after=change.after_percent,
-        odds=change.odds,
+        odds=odds_words(change.odds),
         unit=forecast.unit,
     )
 
@@ -127,19 +140,50 @@ def _capacity_table(result: CapacityResult) -> list[str]:
 
 
 def _fade_table(forecast: FadeForecast) -> list[str]:
-    crossing = forecast.crossing
-    level = f"{100 * crossing.level:.0f} %"
-    ends = f"{moment_words(crossing.low)} to {moment_words(crossing.high)} ({level})"
-    if crossing.low is None:
-        ends = ""
     words = {"year": ("Below the limit from", "a year"), "cycle": ("Last cycle above", "a cycle")}
     name, per = words[forecast.unit]
-    rows = [
-        ("Capacity by the trend, last check", *amount(forecast.capacity_ah, "Ah")),
-        (f"Loss {per}, % of rated", *loss_words(forecast.fade_percent)),
-        (name, moment_words(crossing.best), ends),
-    ]
+    rows = []
+    if forecast.measured_ah is not None:
+        value, spread = amount(forecast.measured_ah, "Ah")
+        rows.append((f"Capacity measured, {_at(forecast.measured_on)}", value, spread))
+    if forecast.crossing.dated:
+        value, spread = amount(forecast.capacity_ah, "Ah")
+        rows.append((f"Capacity by the trend, {_at(forecast.last)}", value, spread))
+    usual = "" if forecast.crossing.dated else ", usual"
+    rows.append((f"Loss {per}, % of rated{usual}", *loss_words(forecast.fade_percent)))
+    rows.append((name, *crossing_words(forecast)))
     return _table(rows, "90 % range")
+
+
+def _at(moment: Moment | None) -> str:
+    return str(moment) if isinstance(moment, date) else f"cycle {moment}"
+
+
+def capacity_figures(forecast: FadeForecast) -> list[tuple[str, str, str]]:
+    """Figures to read first: what was measured, what the trend says, each with its own range.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    list of (name, value, more)
+        Measured and trend where there is such a thing, loss, and when the limit is crossed.
+    """
+    found = []
+    if forecast.measured_ah is not None:
+        (value, spread), on = amount(forecast.measured_ah, "Ah"), _at(forecast.measured_on)
+        found.append(("Capacity measured", value, f"check of {on}; {spread}"))
+    if forecast.crossing.dated:
+        value, spread = amount(forecast.capacity_ah, "Ah")
+        found.append(("Capacity by the trend", value, f"on {_at(forecast.last)}; {spread}"))
+    usual = "" if forecast.crossing.dated else "usual for its kind; "
+    loss, spread = loss_words(forecast.fade_percent)
+    found.append((f"Loss per {forecast.unit}, of rated", f"{loss} %", f"{usual}{spread} %"))
+    found = [(name, value, f"{more} (90 % range)") for name, value, more in found]
+    best, spread = crossing_words(forecast)
+    return [*found, (f"Below {100 * forecast.limit.value:.0f} % of rated", best, spread)]
 
 
 def loss_words(interval: Interval) -> tuple[str, str]:
@@ -160,19 +204,25 @@ def loss_words(interval: Interval) -> tuple[str, str]:
     return f"{interval.mean:.{digits}f}", low
 
 
-def moment_words(moment: Moment | None) -> str:
-    """A day or a cycle, or that it is beyond the horizon.
+def crossing_words(forecast: FadeForecast) -> tuple[str, str]:
+    """When the trend falls below the limit: best value, and range with its own level.
 
     Parameters
     ----------
-    moment : Moment, optional
-        None for beyond the horizon.
+    forecast : FadeForecast
 
     Returns
     -------
-    str
+    best, spread : str
+        Days as coarse as the range is wide; the range is empty where none is known.
     """
-    return "not in view" if moment is None else str(moment)
+    crossing, measured = forecast.crossing, forecast.measured_ah
+    if not crossing.dated:
+        below = measured is not None and measured.mean < forecast.limit_ah
+        return MEASURED_BELOW if below else NOT_TOLD, ""
+    best = moment_words(crossing.best, width_years(crossing.low, crossing.high))
+    spread = range_words(crossing.low, crossing.high)
+    return best, f"{spread} ({100 * crossing.level:.0f} % range)" if spread else ""
 
 
 def _model_lines(forecast: FadeForecast) -> list[str]:

@@ -10,10 +10,10 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import record_toml
 from batterymodel.rules.results import Assessment, Finding, Outcome
 from batterymodel.rules.wording import (
-    OUTCOME_MEANING,
     RULE_WORDS,
     SEVERITY_WORDS,
     doubts,
+    meaning_of,
     source_words,
 )
 
@@ -34,7 +34,7 @@ def text_report(assessment: Assessment) -> str:
     """
     parts = [
         wrapped(assessment.headline),
-        wrapped(OUTCOME_MEANING[assessment.outcome]),
+        wrapped(meaning_of(assessment.outcome, topped_off=assessment.is_topped_off)),
         *_doubts(assessment),
         "",
         *_table(assessment),

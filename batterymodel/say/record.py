@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
+from batterymodel.basis.text import counted
 from batterymodel.inputs.records import Record, record_toml
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
@@ -126,7 +127,8 @@ def circuits_words(supply: ShopSupply) -> str:
 
 def _plan_words(plan: LoadPlan) -> str:
     loads = plan.loads
-    return f"{len(loads.consumers)} consumers, {len(loads.tasks)} tasks"
+    consumers, tasks = counted(len(loads.consumers), "consumer"), counted(len(loads.tasks), "task")
+    return f"{consumers}, {tasks}"
 
 
 def _battery_row(store: Store, plate: Entry[BatteryPlate]) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from batterymodel.capacity.check import CapacityResult
 from batterymodel.capacity.in_service import InServiceCapacity
 from batterymodel.charts.record import TaperSignature
 from batterymodel.errors import BatteryModelError, InputError
-from batterymodel.fade.forecast import FadeForecast
+from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CheckRecord, MeasuredCapacity, checks_from_measured
 from batterymodel.inputs.records import Battery, Limits, Record, record_from
 from batterymodel.say.connection_looks import Looks, has_rests, looks_at
@@ -157,13 +157,15 @@ def _timeline(look: OneLook, battery_id: str) -> tuple[Happening, ...]:
     )
 
 
-def checks_of(store: Store, serial: str) -> CheckRecord:
+def checks_of(store: Store, serial: str, until: date | None = None) -> CheckRecord:
     """Capacity checks of a battery and its estimates in service.
 
     Parameters
     ----------
     store : Store
     serial : str
+    until : date, optional
+        Later ones are left out.
 
     Returns
     -------
@@ -176,21 +178,24 @@ def checks_of(store: Store, serial: str) -> CheckRecord:
         No such battery, or nothing measured of it.
     """
     with looks_at(store, serial) as looks:
-        return _checks(looks, _service_estimates(looks))
+        return _checks(looks, _service_estimates(looks), until)
 
 
-def _checks(looks: Looks, service: tuple[ServiceEstimate, ...]) -> CheckRecord:
-    bench = looks.look.entries(BenchCheck, battery_id=looks.plate.id)
+def _checks(
+    looks: Looks, service: tuple[ServiceEstimate, ...], until: date | None = None
+) -> CheckRecord:
+    told = looks.look.entries(BenchCheck, battery_id=looks.plate.id)
+    bench = [e.record for e in told if until is None or e.record.on <= until]
     found = [
         MeasuredCapacity(c.on, c.capacity_ah, c.capacity_sd_ah, is_lower_bound=c.is_lower_bound)
-        for c in (entry.record for entry in bench)
+        for c in bench
     ]
     found += [
         MeasuredCapacity(
             one.on, one.estimate.capacity_ah.mean, one.estimate.capacity_sd_ah, in_service=True
         )
         for one in service
-        if one.estimate is not None
+        if one.estimate is not None and (until is None or one.on <= until)
     ]
     serial = looks.plate.record.serial
     if not found:
@@ -198,7 +203,7 @@ def _checks(looks: Looks, service: tuple[ServiceEstimate, ...]) -> CheckRecord:
     return checks_from_measured(found, f"the record of {serial}")
 
 
-def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
+def forecast_of(store: Store, serial: str, today: date, until: date | None = None) -> FadeForecast:
     """Forecast of a battery's capacity from its record.
 
     Parameters
@@ -207,6 +212,8 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
     serial : str
     today : date
         Day from which the next check is advised.
+    until : date, optional
+        What is on record of later days is left out.
 
     Returns
     -------
@@ -218,12 +225,20 @@ def forecast_of(store: Store, serial: str, today: date) -> FadeForecast:
         No such battery, or nothing measured of it.
     """
     with looks_at(store, serial) as looks:
-        return _forecast(looks, _service_estimates(looks), today)
+        return _forecast(looks, _service_estimates(looks), today, until)
 
 
-def _forecast(looks: Looks, service: tuple[ServiceEstimate, ...], today: date) -> FadeForecast:
-    battery, plate = battery_in_force(looks.look, looks.plate, None, None), looks.plate
-    return kept_forecast(looks.store, plate.id, _checks(looks, service), battery, today)
+def _forecast(
+    looks: Looks,
+    service: tuple[ServiceEstimate, ...],
+    today: date,
+    until: date | None = None,
+) -> FadeForecast:
+    battery = battery_in_force(looks.look, looks.plate, until, None)
+    checks = _checks(looks, service, until)
+    if until is not None:
+        return fade_forecast(checks, battery, today=today)
+    return kept_forecast(looks.store, looks.plate.id, checks, battery, today)
 
 
 def service_estimates_of(store: Store, serial: str) -> tuple[ServiceEstimate, ...]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from batterymodel.assessment import assess
+from batterymodel.basis.text import alike
 from batterymodel.errors import InputError
 from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.records import Battery, Supply
@@ -21,14 +22,18 @@ from batterymodel.sheet.sections import sheet_content
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import TOLD_FIELDS, readings_of
 from batterymodel.store.once import add_once
-from batterymodel.store.records import Connection, OwnerSheet
+from batterymodel.store.records import BatteryPlate, BenchCheck, Connection, OwnerSheet
 
 KIND = "findings sheet"
 
 
 @dataclass(frozen=True)
 class SheetCase:
-    """One assessed connection, and what the sheet says beside it."""
+    """One assessed connection, and what the sheet says beside it.
+
+    ``serial`` names the battery of the record it was assessed for, ``checks_on_file`` counts the
+    record's capacity checks; None where no record was asked.
+    """
 
     assessment: Assessment
     battery: Battery
@@ -37,6 +42,8 @@ class SheetCase:
     forecast: FadeForecast | None = None
     name: str | None = None
     remarks: tuple[str, ...] = ()
+    serial: str | None = None
+    checks_on_file: int | None = None
 
     def content(self, owner: str | None = None) -> SheetContent:
         """The sheet for an owner.
@@ -65,6 +72,7 @@ class SheetCase:
             owner=owner,
             name=self.name,
             remarks=self.remarks,
+            checks_on_file=self.checks_on_file,
         )
 
     def pdf(self, owner: str | None = None, paper: str = "a4") -> bytes:
@@ -139,21 +147,80 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         A connection that what is on record now leaves without a taper.
     """
     with store.reading():
-        plate, entry = store.plate(serial), _chosen(store, serial, connection_id)
+        entry = _chosen(store, serial, connection_id)
         told = entry.record
         readings = readings_of(store, told)
         battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         assessment = assess(readings, battery, on=told.day, **values)
-        forecast = _forecast(store, serial, told.day)
-    name = serial
-    if battery.tail != serial:
-        name = words.IN_AIRCRAFT.format(serial=serial, tail=battery.tail)
-    remarks = [words.INVENTED] * plate.record.invented
+    case = SheetCase(assessment, battery, told.day, told.supply, serial=serial)
     before = outcome_words(told)
-    if before != OUTCOME_WORDS[assessment.outcome]:
-        remarks.append(words.CHANGED.format(before=before))
-    return SheetCase(assessment, battery, told.day, told.supply, forecast, name, tuple(remarks))
+    changed = before != OUTCOME_WORDS[assessment.outcome]
+    remarks = (words.CHANGED.format(before=before),) * changed
+    return with_record(store, replace(case, remarks=remarks))
+
+
+def with_record(store: Store, case: SheetCase) -> SheetCase:
+    """The case with what the record knows of its battery up to its day.
+
+    The battery is the one the case was assessed for, else the one whose serial its name is.
+
+    Parameters
+    ----------
+    store : Store
+    case : SheetCase
+
+    Returns
+    -------
+    SheetCase
+        With name, forecast and number of checks by the record; as it was where the battery is not
+        in it, or is another by its plate. Its forecast is None where no capacity was measured.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        serial = _serial_of(store, case)
+        if serial is None:
+            return case
+        plate, checks = store.plate(serial), _checks(store, serial)
+        counted = [check for check in checks if check.on <= case.on]
+        aircraft = store.aircraft_of(serial, case.on)
+        known = {
+            words.INVENTED: plate.record.invented,
+            words.LATER_CHECKS: len(counted) < len(checks),
+        }
+        remarks = (said for said, holds in known.items() if holds and said not in case.remarks)
+        return replace(
+            case,
+            serial=serial,
+            name=_name(serial, aircraft.record.tail if aircraft else None),
+            forecast=_forecast(store, serial, case.on),
+            checks_on_file=len(counted),
+            remarks=(*remarks, *case.remarks),
+        )
+
+
+def _serial_of(store: Store, case: SheetCase) -> str | None:
+    """Serial on record of the battery of a case; None where it is not there."""
+    wanted = alike(case.serial or case.battery.tail)
+    for plate in store.entries(BatteryPlate):
+        told, battery = plate.record, case.battery
+        own = (told.chemistry, told.cells, told.rated_capacity_ah)
+        same = own == (battery.chemistry, battery.cells, battery.rated_capacity_ah)
+        if same and alike(told.serial) == wanted:
+            return told.serial
+    return None
+
+
+def _checks(store: Store, serial: str) -> list[BenchCheck]:
+    return [e.record for e in store.entries(BenchCheck, battery_id=store.plate(serial).id)]
+
+
+def _name(serial: str, tail: str | None) -> str:
+    return serial if tail is None else words.IN_AIRCRAFT.format(serial=serial, tail=tail)
 
 
 def keep_sheet(
@@ -236,8 +303,8 @@ def _named(found: Iterable[Entry[Connection]], serial: str, wanted: str) -> Entr
 
 
 def _forecast(store: Store, serial: str, on: date) -> FadeForecast | None:
-    """Forecast from the whole record; None where no capacity was ever measured."""
+    """Forecast from the record up to a day; None where no capacity was measured."""
     try:
-        return forecast_of(store, serial, on)
+        return forecast_of(store, serial, on, until=on)
     except InputError:
         return None

@@ -1,7 +1,7 @@
 """What the owner's findings sheet says, before it is laid out: sections of plain sentences.
 
-Everything comes from an assessment, a forecast and the battery by templates of `sheetwording`;
-numbers are rounded by the helpers of `textreport`. Nothing is estimated here.
+Everything comes from an assessment, a forecast and the battery by templates of `sheet.wording`;
+numbers are rounded by the helpers of `say`. Nothing is estimated here.
 """
 
 from __future__ import annotations
@@ -9,29 +9,33 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from batterymodel.basis.text import one_line
+from batterymodel.basis.intervals import Interval
+from batterymodel.basis.text import counted, one_line
 from batterymodel.charts.connection import taper_chart
 from batterymodel.charts.normal import NormalTaper, normal_taper
 from batterymodel.charts.record import fade_chart
 from batterymodel.errors import InputError
 from batterymodel.fade.forecast import FadeForecast
+from batterymodel.fade.moments import Moment
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.rules.results import RISING, Assessment, Curves, Finding, Outcome, Severity
 from batterymodel.rules.wording import (
     GENERIC_MARK,
-    OUTCOME_MEANING,
     OUTCOME_SIGNS,
     OUTCOME_WORDS,
     RULE_WORDS,
     SEVERITY_SIGNS,
     SEVERITY_WORDS,
     doubts,
+    meaning_of,
+    minutes_words,
 )
-from batterymodel.say.capacity import loss_words, moment_words
+from batterymodel.say.capacity import crossing_words, loss_words
 from batterymodel.say.connection import amount, fitted, limit_text, limit_words, percent
 from batterymodel.sheet import wording as words
+from batterymodel.sheet.consequences import consequence_of
 from batterymodel.sheet.content import Picture, Section, SheetContent, SheetFinding, Table
 
 MOST_FINDINGS = 6
@@ -54,6 +58,7 @@ def sheet_content(
     owner: str | None = None,
     name: str | None = None,
     remarks: tuple[str, ...] = (),
+    checks_on_file: int | None = None,
 ) -> SheetContent:
     """The findings sheet of one connection.
 
@@ -67,13 +72,15 @@ def sheet_content(
     supply : Supply, optional
         What the ground supply's plate says.
     forecast : FadeForecast, optional
-        Capacity over time; without it the sheet says that no checks are on file.
+        Capacity over time; without it the sheet says why it shows none.
     owner : str, optional
         Name of the owner, at most 60 characters.
     name : str, optional
         What the battery is called on the sheet; else its `tail`.
     remarks : tuple of str
         Sentences that stand above everything else.
+    checks_on_file : int, optional
+        Capacity checks in the record up to that day; None where no record was asked.
 
     Returns
     -------
@@ -88,6 +95,8 @@ def sheet_content(
     reason = assessment.reason
     named = {"battery": name or battery.tail, "on": on}
     owner = _owner(owner)
+    meaning = meaning_of(assessment.outcome, topped_off=assessment.is_topped_off)
+    follows = consequence_of(assessment, battery)
     return SheetContent(
         title=words.DOCUMENT_TITLE.format(**named),
         footer=words.FOOTER.format(**named),
@@ -97,16 +106,16 @@ def sheet_content(
         sign=OUTCOME_SIGNS[assessment.outcome],
         word=word,
         reason=reason[0].upper() + reason[1:],
-        meaning=" ".join((OUTCOME_MEANING[assessment.outcome], *_doubts(assessment))),
+        meaning=" ".join((meaning, *_doubts(assessment))),
         sections=(
             _seen(assessment, battery),
             _why(assessment.findings),
-            _pictures(assessment, battery, forecast),
-            _measured(assessment, forecast),
+            _pictures(assessment, battery, forecast, checks_on_file),
+            _measured(assessment, battery, forecast),
             _maker(battery),
             _section("next", assessment.next_steps),
-            _asked(assessment.outcome),
-            _nothing(assessment, battery, forecast),
+            _section("asked", (follows.asked,), choices=follows.choices),
+            _section("nothing", follows.nothing),
             _section("cautions", assessment.cautions),
             _signed(owner),
         ),
@@ -144,7 +153,7 @@ def _doubts(assessment: Assessment) -> tuple[str, ...]:
 
 
 def _section(key: str, sentences: tuple[str, ...] = (), **parts: Any) -> Section:
-    return Section(key=key, title=words.SECTIONS[key], sentences=sentences, **parts)
+    return Section(**{"key": key, "title": words.SECTIONS[key], "sentences": sentences, **parts})
 
 
 def _seen(assessment: Assessment, battery: Battery) -> Section:
@@ -157,8 +166,8 @@ def _seen(assessment: Assessment, battery: Battery) -> Section:
             words.SEEN["joined"],
             words.SEEN["taper" if tapers else "no_taper"],
             words.SEEN[meter].format(
-                count=curves.time_s.size,
-                minutes=curves.time_s[-1] / 60.0,
+                count=counted(curves.time_s.size, "time"),
+                minutes=minutes_words(curves.time_s[-1] / 60.0),
                 first=curves.current_a[0],
                 last=curves.current_a[-1],
             ),
@@ -198,7 +207,8 @@ def _level(assessment: Assessment) -> str:
 def _why(findings: tuple[Finding, ...]) -> Section:
     """Open findings in full, the gravest first; the fine ones by name."""
     told = [f for f in findings if f.severity is not Severity.OK]
-    fine = [RULE_WORDS[f.rule].lower() for f in findings if f.severity is Severity.OK]
+    names = RULE_WORDS | words.FINE_NAMES
+    fine = [names[f.rule].lower() for f in findings if f.severity is Severity.OK]
     sentences = [] if told else [words.ALL_FINE]
     if len(told) > MOST_FINDINGS:
         sentences.append(words.plural(words.MORE_FINDINGS, len(told) - MOST_FINDINGS))
@@ -221,7 +231,12 @@ def _sheet_finding(finding: Finding) -> SheetFinding:
     )
 
 
-def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast | None) -> Section:
+def _pictures(
+    assessment: Assessment,
+    battery: Battery,
+    forecast: FadeForecast | None,
+    checks_on_file: int | None,
+) -> Section:
     normal = normal_taper(assessment, battery)
     pictures = [
         Picture(
@@ -231,22 +246,38 @@ def _pictures(assessment: Assessment, battery: Battery, forecast: FadeForecast |
         )
     ]
     if forecast is None:
-        known = "none" if assessment.capacity_ah is None else "one"
-        none = (words.CAPACITY[known], words.CAPACITY["none_next"])
-        return _section("pictures", none, pictures=tuple(pictures))
-    said = [words.CAPTIONS["fade"], forecast.headline]
+        known = _no_forecast(assessment, checks_on_file)
+        said = (words.CAPACITY[known], words.CAPACITY["what"])
+        return _section("pictures", said, pictures=tuple(pictures))
+    pictures.append(
+        Picture(
+            title=words.CAPACITY_PICTURE,
+            words=_fade_caption(forecast),
+            spec=_spec(fade_chart(forecast)),
+        )
+    )
+    return _section("pictures", pictures=tuple(pictures))
+
+
+def _no_forecast(assessment: Assessment, checks_on_file: int | None) -> str:
+    """Why there is no capacity over the years: a key of `wording.CAPACITY`."""
+    if checks_on_file is not None:
+        return "no_trend" if checks_on_file else "none"
+    return "told_none" if assessment.capacity_ah is None else "told_one"
+
+
+def _fade_caption(forecast: FadeForecast) -> str:
+    crossing = forecast.crossing
+    said = [words.CAPTIONS["fade" if crossing.dated else "fade_usual"]]
+    if crossing.low is not None:
+        said.append(words.CAPTIONS["crossing"])
+    said.append(forecast.headline)
     if forecast.slope_change is not None:
         said.append(words.CAPACITY["bend"])
     check = forecast.next_check
     when = "next" if check.due_since is None else "due"
     said.append(words.CAPACITY[when].format(on=check.due_since or check.on))
-    said += forecast.notes
-    pictures.append(
-        Picture(
-            title=words.CAPACITY_PICTURE, words=" ".join(said), spec=_spec(fade_chart(forecast))
-        )
-    )
-    return _section("pictures", pictures=tuple(pictures))
+    return " ".join((*said, *forecast.notes))
 
 
 def _taper_caption(assessment: Assessment, battery: Battery, normal: NormalTaper | None) -> str:
@@ -268,7 +299,7 @@ def _spec(chart: Any) -> dict[str, Any]:
     return sized.to_dict(validate=False)
 
 
-def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
+def _measured(assessment: Assessment, battery: Battery, forecast: FadeForecast | None) -> Section:
     soc = assessment.state_of_charge
     rows = [
         _row("at_connection", *percent(soc.at_connection)),
@@ -278,9 +309,8 @@ def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
     if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
         rows.append(_row("minutes", *amount(assessment.minutes_to_top_off, "min")))
     rows.append(_row("amplitude", *fitted(assessment, "amplitude_a", "A")))
-    rows += [_read_row(f) for f in assessment.findings if f.rule in _READ and f.value is not None]
-    if assessment.capacity_ah is not None:
-        rows.append(_row("capacity", *amount(assessment.capacity_ah, "Ah")))
+    rows += [_read_row(f, assessment) for f in assessment.findings if _is_read(f)]
+    rows += _capacity_rows(assessment, battery, forecast)
     rows += _forecast_rows(forecast)
     if (found := assessment.supply) is not None:
         rows.append(_row("drawn", f"{found.continuous_a:.0f} A", words.AS_READ))
@@ -293,26 +323,52 @@ def _measured(assessment: Assessment, forecast: FadeForecast | None) -> Section:
 _READ = {"battery_temperature": ("temperature", "°C", 0), "rest_voltage": ("rest_voltage", "V", 2)}
 
 
-def _read_row(finding: Finding) -> tuple[str, ...]:
+def _is_read(finding: Finding) -> bool:
+    return finding.rule in _READ and finding.value is not None
+
+
+def _read_row(finding: Finding, assessment: Assessment) -> tuple[str, ...]:
+    """A value as a meter showed it; a temperature that was not among the readings was told."""
     key, unit, digits = _READ[finding.rule]
-    return _row(key, f"{finding.value:.{digits}f} {unit}", words.AS_READ)
+    told = key == "temperature" and "temperature" in assessment.not_checked
+    value = f"{finding.value:.{digits}f} {unit}"
+    return _row(f"{key}_told" if told else key, value, words.AS_TOLD if told else words.AS_READ)
+
+
+def _capacity_rows(
+    assessment: Assessment, battery: Battery, forecast: FadeForecast | None
+) -> list[tuple[str, ...]]:
+    """What was measured last, of the battery's own check and those of the forecast."""
+    found: list[tuple[Moment, Interval]] = []
+    if battery.capacity_check is not None and assessment.capacity_ah is not None:
+        found.append((battery.capacity_check.on, assessment.capacity_ah))
+    if forecast is not None and forecast.measured_ah and isinstance(forecast.measured_on, date):
+        found.append((forecast.measured_on, forecast.measured_ah))
+    if not found:
+        return []
+    on, measured = max(found, key=lambda pair: pair[0])
+    return [_row("capacity", *amount(measured, "Ah"), on=on)]
 
 
 def _forecast_rows(forecast: FadeForecast | None) -> list[tuple[str, ...]]:
+    """Trend, loss and crossing; of checks of one day only what is usual for the kind."""
     if forecast is None:
         return []
-    crossing = forecast.crossing
-    template = words.FROM_ON if crossing.high is None else words.FROM_TO
-    ends = template.format(low=crossing.low, high=crossing.high)
     loss = [f"{text} %" for text in loss_words(forecast.fade_percent)]
+    per = words.CHECKS_UNIT[forecast.unit]
+    if not forecast.crossing.dated:
+        return [_row("loss_usual", *loss, per=per)]
     rows = [
-        _row("trend", *amount(forecast.capacity_ah, "Ah")),
-        _row("loss", *loss, per=words.CHECKS_UNIT[forecast.unit]),
+        _row("trend", *amount(forecast.capacity_ah, "Ah"), on=_at(forecast.last)),
+        _row("loss", *loss, per=per),
     ]
-    if crossing.low is not None:
-        best, level = moment_words(crossing.best), 100 * crossing.level
-        rows.append(_row("crossing", best, ends, level=level))
+    if forecast.crossing.low is not None:
+        rows.append(_row("crossing", *crossing_words(forecast)))
     return rows
+
+
+def _at(moment: Moment) -> str:
+    return str(moment) if isinstance(moment, date) else words.CYCLE.format(cycle=moment)
 
 
 def _row(key: str, value: str, spread: str, **more: object) -> tuple[str, ...]:
@@ -322,14 +378,15 @@ def _row(key: str, value: str, spread: str, **more: object) -> tuple[str, ...]:
 
 def _maker(battery: Battery) -> Section:
     rows = tuple(_limit_row(battery, name, fields) for name, fields in words.LIMIT_ROWS)
-    generic = [row[2] != words.FROM_CARD for row in rows]
-    if battery.limits.document is not None:
-        said = [words.MAKER["document"].format(document=battery.limits.document)]
-    else:
-        said = [words.MAKER["none" if all(generic) else "unnamed"]]
-    if any(generic) and said != [words.MAKER["none"]]:
-        said.append(words.MAKER["some"])
-    return _section("maker", tuple(said), table=Table(header=words.MAKER_HEAD, rows=rows))
+    marks = {row[2] for row in rows}
+    whose = "all" if marks == {words.FROM_CARD} else "none" if marks == {GENERIC_MARK} else "some"
+    said = [words.MAKER["none"]]
+    if whose != "none":
+        named = "unnamed" if battery.limits.document is None else "document"
+        said = [words.MAKER[named].format(document=battery.limits.document)]
+        said += [words.MAKER["some"]] * (whose == "some")
+    table = Table(header=words.MAKER_HEAD, rows=rows)
+    return _section("maker", tuple(said), title=words.MAKER_TITLES[whose], table=table)
 
 
 def _limit_row(battery: Battery, name: str, fields: tuple[str, ...]) -> tuple[str, str, str]:
@@ -338,18 +395,6 @@ def _limit_row(battery: Battery, name: str, fields: tuple[str, ...]) -> tuple[st
     value = ends[0] if len(ends) == 1 else f"{ends[0].split(' ')[0]} to {ends[1]}"
     marks = [GENERIC_MARK if limit.generic else words.FROM_CARD for limit in limits]
     return name, value, marks[0] if len(set(marks)) == 1 else f"{marks[0]}, {marks[1]}"
-
-
-def _asked(outcome: Outcome) -> Section:
-    return _section("asked", (words.ASKED[outcome],), choices=words.CHOICES[outcome])
-
-
-def _nothing(assessment: Assessment, battery: Battery, forecast: FadeForecast | None) -> Section:
-    now = percent(assessment.state_of_charge.now)[0]
-    said = [sentence.format(now=now) for sentence in words.NOTHING[assessment.outcome]]
-    if battery.chemistry in words.LEAD_ACID and assessment.outcome is not Outcome.DISCONNECT:
-        said.append(words.LEAD_ACID_WAIT)
-    return _section("nothing", tuple(said))
 
 
 def _signed(owner: str) -> Section:

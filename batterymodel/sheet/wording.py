@@ -1,13 +1,11 @@
 """Every sentence of the owner's findings sheet that is said nowhere else, as templates.
 
 Sentences that the page and the terminal say too (headline, findings, next steps, cautions,
-forecast) come from `wording` and `capacitywording`, so that no number is said twice in two ways.
+forecast) come from `rules.wording` and `capacity.wording`, so that no number is said twice in two
+ways. What the owner is asked, and what follows, stands in `sheet.consequences`.
 """
 
 from __future__ import annotations
-
-from batterymodel.inputs.records import Chemistry
-from batterymodel.rules.results import Outcome
 
 LANGUAGE = "en"
 TITLE = "Findings sheet"
@@ -31,9 +29,8 @@ SECTIONS = {
     "seen": "What was seen",
     "why": "Why",
     "pictures": "In pictures",
-    "capacity": "How the battery ages",
     "measured": "What was measured",
-    "maker": "What the maker's instructions ask",
+    "maker": "What the maker asks",
     "next": "What to do next",
     "asked": "What you are asked to decide",
     "nothing": "What happens if nothing is done",
@@ -41,14 +38,21 @@ SECTIONS = {
     "signed": "Signed",
 }
 
+MAKER_TITLES = {
+    "all": SECTIONS["maker"],
+    "some": "What the maker asks, and usual limits",
+    "none": "Usual limits for this kind of battery",
+}
+"""Titles of the table of limits, by how many of them are the maker's."""
+
 SEEN = {
     "joined": "Ground power was switched on. The battery was joined to it by the bus, which is the "
     "wiring that feeds the aircraft.",
     "taper": "A battery takes less and less current as it fills. This fall is called the taper.",
     "no_taper": "A battery of this kind takes a steady current until it is nearly full.",
-    "supply": "The meter on the supply was read {count} times in {minutes:.0f} minutes. It went "
+    "supply": "The meter on the supply was read {count} in {minutes}. It went "
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
-    "battery": "The meter on the battery was read {count} times in {minutes:.0f} minutes. It went "
+    "battery": "The meter on the battery was read {count} in {minutes}. It went "
     "from {first:.1f} A to {last:.1f} A (A is ampere, the measure of current).",
     "marked": "What changed in the aircraft on the way: {steps}.",
     "unmarked": "At {minutes} the current jumped, and nobody noted why.",
@@ -64,6 +68,9 @@ AT = "{minutes:g} min"
 STEP = "{text} (at {minutes})"
 
 FINE = "Looked at and fine: {names}."
+FINE_NAMES = {"capacity_check_overdue": "age of the capacity check"}
+"""Names among what is fine of rules whose own name says what they warn of."""
+
 MORE_FINDINGS = {
     1: "One more finding is in the full report.",
     2: "{count} more findings are in the full report.",
@@ -71,7 +78,7 @@ MORE_FINDINGS = {
 ALL_FINE = "Nothing speaks against topping off."
 
 EXPLAINED = {
-    "other_conditions": "Other faults can make the same current; a second look tells them apart.",
+    "other_conditions": "Other things can make the same current; a second look tells them apart.",
     "clamp": "A clamp is a meter that is put round a wire.",
     "rest_voltage": "Rest voltage is read while nothing is joined to the battery.",
     "supply_at_limit": "A supply at its limit gives all the current it can.",
@@ -99,27 +106,33 @@ CAPTIONS = {
     "normal": "The dash-dot line is normal for this battery: its own past taper, from the same "
     "charge.",
     "rough": "It is rough here, because the current is high.",
-    "no_history": "No normal line is drawn: no taper of this battery has been watched to its end.",
+    "no_history": "No normal line is drawn: no earlier taper of this battery, watched to its end, "
+    "is on file.",
     "no_taper": "No normal line is drawn: this kind of battery has no such taper.",
-    "fade": "Each mark is one check of the capacity. The line is the trend, dashed where it is "
-    "carried on. The level line is the least that is asked.",
+    "fade": "The line is the trend, dashed where it is carried on. The level line is the least "
+    "that is asked.",
+    "fade_usual": "The dashed line is what is usual for this kind of battery, not a trend of its "
+    "own. The level line is the least that is asked.",
+    "crossing": "In eight cases of ten the trend falls below it in the brown area.",
 }
 CHECKS_UNIT = {"year": "a year", "cycle": "a cycle"}
 CAPACITY = {
-    "one": "Only the last capacity check is on file, and one alone shows no trend. Capacity is the "
-    "charge that a full battery can give, and it shrinks with age.",
-    "none": "No capacity checks are on file. Capacity is the charge that a full "
-    "battery can give, and it shrinks with age.",
-    "none_next": "One check a year would show the trend in time.",
+    "told_one": "This sheet was made from one capacity check alone, and one alone shows no trend.",
+    "told_none": "No capacity checks were given for this sheet.",
+    "none": "No capacity checks are on file. One check a year would show the trend in time.",
+    "no_trend": "The capacity checks on file show no trend: each was stopped early, or is not of "
+    "this battery.",
+    "what": "Capacity is the charge that a full battery can give, and it shrinks with age.",
     "bend": "Lately it falls faster than before.",
     "next": "Next capacity check: {on}.",
-    "due": "The next capacity check is due since {on}.",
+    "due": "The next capacity check has been due since {on}.",
 }
+"""What is said of capacity: told ones where no record was asked."""
 
 MEASURED_HEAD = ("What", "Best value", "{level:.0f} % range", "In plain words")
 MEASURED_NOTE = (
-    "The range should hold the true value in nine cases of ten; with a sick battery it misses more "
-    "often."
+    "A range of 90 % should hold the true value in nine cases of ten; with a sick battery it "
+    "misses more often."
 )
 MEASURED = {
     "at_connection": ("Charge when joined", "100 % is full"),
@@ -127,25 +140,26 @@ MEASURED = {
     "to_return": ("Charge still to come", "Ah is current times hours"),
     "minutes": ("Time until full", "if the supply stays on"),
     "amplitude": ("Current when joined", "what the battery would take"),
-    "temperature": ("Battery temperature", "at the end of the readings"),
+    "temperature": ("Battery temperature", "among the readings"),
+    "temperature_told": ("Battery temperature", "told, of battery or air"),
     "rest_voltage": ("Rest voltage", "with nothing joined to it"),
-    "capacity": ("Capacity, last check", "charge that it gives when full"),
-    "trend": ("Capacity, trend", "at the last check"),
+    "capacity": ("Capacity, measured", "check of {on}"),
+    "trend": ("Capacity, by its trend", "on {on}"),
     "loss": ("Loss of capacity {per}", "of the capacity on its plate"),
-    "crossing": ("Below its limit from", "{level:.0f} % range"),
+    "loss_usual": ("Usual loss of capacity {per}", "of batteries of its kind"),
+    "crossing": ("Below its limit from", "by its trend"),
     "drawn": ("Current drawn of the supply", "at the end of the readings"),
     "most": ("Most the supply can give", "{limited_by}"),
 }
-AS_READ = "as read"
-FROM_ON = "from {low}"
-FROM_TO = "{low} to {high}"
+AS_READ, AS_TOLD = "as read", "as told"
+CYCLE = "cycle {cycle}"
 IN_AIRCRAFT = "{serial}, in {tail}"
 
 MAKER = {
-    "document": "The limits come from: {document}.",
-    "unnamed": "The limits come from the maker's instructions. Their title is not on file.",
-    "none": "The maker's instructions are not on file: generic values are used. Generic means "
-    "usual for this kind of battery.",
+    "document": "The maker's limits come from: {document}.",
+    "unnamed": "The maker's limits come from its instructions. Their title is not on file.",
+    "none": "None of these limits is on file from the maker: all are generic, which means usual "
+    "for this kind of battery.",
     "some": "Where it says generic, the maker's value is not on file and a usual one is used.",
 }
 MAKER_HEAD = ("Limit", "Value", "From")
@@ -159,55 +173,6 @@ LIMIT_ROWS = (
     ("Time between capacity checks", ("capacity_check_interval_days",)),
 )
 
-ASKED = {
-    Outcome.TOP_OFF: "May ground power stay on until the current stops falling?",
-    Outcome.KEEP_WATCHING: "May ground power stay on while the meter is watched?",
-    Outcome.SERVICE: "May the battery be taken off the supply and sent for service?",
-    Outcome.DISCONNECT: "The battery is off the supply, or must be now. May it be sent to be "
-    "inspected?",
-}
-CHOICES = {
-    Outcome.TOP_OFF: (
-        "Yes, top off in place.",
-        "No, take ground power off now.",
-    ),
-    Outcome.KEEP_WATCHING: (
-        "Yes, keep watching and tell me the outcome.",
-        "No, stop here and send the battery for service.",
-    ),
-    Outcome.SERVICE: (
-        "Yes, send the battery for service.",
-        "Measure once more first.",
-        "Not now. The battery stays off ground power.",
-    ),
-    Outcome.DISCONNECT: (
-        "Yes, have the battery inspected.",
-        "Replace the battery by the maker's instructions.",
-        "Not now. The battery stays off ground power.",
-    ),
-}
-NOTHING = {
-    Outcome.TOP_OFF: (
-        "Taken off now, the battery stays at about {now}. It can be topped off later.",
-        "Left on with no one to watch, it may be charged too long: the supply does not stop by "
-        "itself.",
-    ),
-    Outcome.KEEP_WATCHING: (
-        "If the readings stop here, no one knows if the battery is fit.",
-        "It may hold too little when the generator fails in flight.",
-    ),
-    Outcome.SERVICE: (
-        "On this supply the battery may be charged too hard, grow hot, or never get full.",
-        "In flight it may run down too soon when the generator fails.",
-    ),
-    Outcome.DISCONNECT: (
-        "Do not wait. Left on, the battery can overheat, leak, or burn.",
-        "It must not fly like this.",
-    ),
-}
-LEAD_ACID_WAIT = "A lead battery that is left half empty for weeks loses capacity for good."
-LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
-
 SIGN_LINES = (("Owner", "{owner}"), ("Licensed maintenance staff", ""))
 SIGN_PARTS = ("Name", "Date", "Signature")
 
@@ -218,6 +183,7 @@ LETTERS = {1: "one letter", 2: "{count} letters"}
 MOST_CODES = 6
 NOT_CLAIMED = "This file has tags for screen readers, but it may not meet all of their standard."
 INVENTED = "Invented demo data: nothing on this sheet was measured."
+LATER_CHECKS = "Later capacity checks are on record; this sheet speaks of its own day."
 CHANGED = (
     "The record has changed since this connection was assessed. Then the answer was: {before}."
 )

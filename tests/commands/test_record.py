@@ -173,13 +173,13 @@ def test_supplies_and_load_plans_are_shown(fleet, tmp_path):
     plan.write_text(PLAN)
     cart.write_text(CART)
     said = fleet("add", "loads", "DEMO-1", plan, "--said-by", "the mechanic")
-    words = "1 consumers, 1 tasks, Load list, revision B, said by the mechanic"
+    words = "1 consumer, 1 task, Load list, revision B, said by the mechanic"
     assert f"Load plan: {words}" in said
     said = fleet("add", "supply", cart)
     assert "Supply: Cart 1: 60 A at 28 V, circuits: Hangar east 20 A" in said
     assert words in fleet("show", "B-1")
     listed = fleet("list")
-    assert "2026-03-02: 1 consumers, 1 tasks" in listed
+    assert "2026-03-02: 1 consumer, 1 task" in listed
     assert re.search(r"Cart 1 +60 A at 28 V +Hangar east 20 A", listed)
 
 
@@ -304,14 +304,14 @@ def test_an_export_says_what_stays_behind(fleet, tmp_path):
     for k in range(3):
         begin(store, f"connection-{k}", **start)
     leave(store, "connection-0", "leave-0001", "wrong aircraft")
-    behind = "; not in it, and kept here alone: 2 connections in progress, 1 connections left"
+    behind = "; not in it, and kept here alone: 2 connections in progress, 1 connection left"
     assert on("2.zip").strip().endswith(behind)
     tell(store, "connection-1", "tell-0001", serial="B-1")
     for k, key in enumerate(("press-0001", "press-0002")):
         about = ("supply_current_a", 20.0, f"2026-03-02T07:44:0{k}Z")
         note(store, "connection-1", key, *about)
         finish(store, "connection-1", "finish-0001")
-    behind = "1 connections in progress, 1 connections left, 1 readings that came late"
+    behind = "1 connection in progress, 1 connection left, 1 reading that came late"
     assert on("3.zip").strip().endswith(behind)
     with zipfile.ZipFile(tmp_path / "3.zip") as archive:
         assert not [n for n in archive.namelist() if "progress" in n]

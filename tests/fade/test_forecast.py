@@ -1,10 +1,13 @@
 """The forecast: few checks, bad checks, bounds, slope changes, and coverage on simulated fleets."""
 
+import re
 from datetime import date, timedelta
 from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as some
 
 from batterymodel import Battery, InputError, Limits
 from batterymodel.fade.forecast import fade_forecast
@@ -23,6 +26,7 @@ from tests.benchmarks.fade import (
     series,
 )
 from tests.benchmarks.fleets import fleet
+from tests.sparing import examples
 
 CARD = Limits(document="Manual", min_capacity_fraction=0.8, capacity_check_interval_days=365)
 BATTERY = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0, limits=CARD)
@@ -47,13 +51,38 @@ def width_days(forecast):
 
 
 def test_one_check_is_the_prior_alone():
-    """5 % a year of common practice from 40 Ah: 32 Ah after four years, and a wide interval."""
+    """5 % a year of common practice, which is no knowledge of when this battery is below."""
     found = fade_forecast(steady(1), BATTERY)
     assert found.fade_percent.mean == pytest.approx(5.0, abs=1.2)
-    assert found.crossing.low < date(2024, 1, 1)
-    assert found.crossing.high is None
+    assert not found.crossing.dated
     assert any("One check" in note for note in found.notes)
     assert found.comparison == ()
+
+
+@given(
+    some.lists(some.floats(34.0, 44.0), min_size=1, max_size=3),
+    some.floats(0.3, 3.0),
+)
+@examples(24)
+def test_checks_of_one_day_claim_no_date_anywhere(ah, sd):
+    """Neither in figures, headline and chart, nor where a check was repeated the same day."""
+    found = fade_forecast(record([0.0] * len(ah), ah, sd), BATTERY)
+    crossing = found.crossing
+    assert (crossing.dated, crossing.best, crossing.low, crossing.high) == (False, None, None, None)
+    assert found.curves.crossing_at is None
+    assert not re.search(r"\b20\d\d\b", found.headline)
+
+
+def test_the_measured_capacity_is_the_last_finished_check_and_not_the_trend():
+    """The last but two: one in service and one that stopped early came later."""
+    ah = [40.0, 39.0, 37.0, 38.5, 30.0]
+    found = fade_forecast(record(range(5), ah, bound=[4], in_service=[3]), BATTERY)
+    assert found.measured_ah.mean == 37.0
+    assert found.measured_ah.high - found.measured_ah.low == pytest.approx(2 * 1.645, abs=0.01)
+    assert found.measured_on == date(2021, 12, 31)
+    assert found.capacity_ah.mean != pytest.approx(37.0, abs=0.01)
+    none = fade_forecast(record([0.0, 1.0], [40.0, 39.0], in_service=[0, 1]), BATTERY)
+    assert (none.measured_ah, none.measured_on) == (None, None)
 
 
 def test_with_two_checks_the_prior_dominates():
@@ -72,7 +101,7 @@ def test_steady_loss_is_found_and_crossed_when_it_must():
 
 
 def test_more_checks_narrow_the_crossing():
-    widths = [width_days(fade_forecast(steady(n, 1.6), BATTERY)) for n in (1, 2, 4)]
+    widths = [width_days(fade_forecast(steady(n, 1.6), BATTERY)) for n in (2, 3, 5)]
     assert widths[0] > widths[1] > widths[2]
 
 

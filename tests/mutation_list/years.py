@@ -118,6 +118,62 @@ FADE = changes_in(
     ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
 )
 
+WORDS_OF_FADE = (
+    *changes_in(
+        "fade",
+        ("years told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.1, 1.0, 1.0 / 6.0"),
+        ("half-years told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.0, 1.1, 1.0 / 6.0"),
+        ("months told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.0, 1.0, 1.0 / 5.0"),
+        tests=("tests/fade/test_moments.py",),
+    ),
+    *changes_in(
+        "fade",
+        (
+            "a date from one day",
+            "forecast",
+            "np.unique(record.at[~record.lower_bound]).size > 1",
+            "np.unique(record.at[~record.lower_bound]).size > 0",
+        ),
+        (
+            "measured in service",
+            "forecast",
+            "np.flatnonzero(~record.lower_bound & ~record.in_service)",
+            "np.flatnonzero(~record.lower_bound)",
+        ),
+        tests=("tests/fade/test_forecast.py",),
+    ),
+    *changes_in(
+        "capacity",
+        ("very strong evidence", "wording", "((100.0, ", "((101.0, "),
+        ("strong evidence", "wording", "(30.0, ", "(31.0, "),
+        tests=("tests/say/test_capacity.py",),
+    ),
+)
+
+SHEET = (
+    *changes_in(
+        "sheet",
+        ("half empty", "consequences", "HALF = 0.5\n", "HALF = 0.55\n"),
+        tests=("tests/sheet/test_consequences.py",),
+    ),
+    *changes_in(
+        "rules",
+        ("topping off done", "results", "DONE_MINUTES = 1.0\n", "DONE_MINUTES = 1.1\n"),
+        tests=("tests/sheet/test_consequences.py",),
+    ),
+    *changes_in(
+        "sheet",
+        ("later checks", "case", "if check.on <= case.on]", "]"),
+        ("same plate", "case", "if same and alike(", "if alike("),
+        tests=("tests/sheet/test_case.py",),
+    ),
+    *changes_in(
+        "say",
+        ("checks until the day", "record_view", "if until is None or e.record.on <= until]", "]"),
+        tests=("tests/sheet/test_case.py",),
+    ),
+)
+
 SELECTION = changes_in(
     "fade",
     ("head start", "selection", "HEAD_START = 1.0\n", "HEAD_START = 0.1\n"),
@@ -346,6 +402,8 @@ ALL = (
     *CAPACITY,
     *KEPT,
     *FADE,
+    *WORDS_OF_FADE,
+    *SHEET,
     *SELECTION,
     *IN_PROGRESS,
     *ATTENTION,

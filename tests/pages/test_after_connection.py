@@ -18,10 +18,10 @@ from batterymodel.inputs.records import Battery, Chemistry, record_toml
 from batterymodel.pages import after_connection, battery_form, readings_file
 from batterymodel.rules.results import Outcome, Severity
 from batterymodel.rules.wording import (
-    OUTCOME_MEANING,
     OUTCOME_WORDS,
     RULE_WORDS,
     SEVERITY_WORDS,
+    meaning_of,
 )
 from batterymodel.samples.connections import SCENARIO_DAY, load_scenario, sample_readings_path
 from batterymodel.say.connection import amount, percent
@@ -106,7 +106,7 @@ def test_sample_gives_the_outcome_it_deserves(name: str) -> None:
     shown = html_of(at)
     assert not at.error
     assert f"<span>{OUTCOME_WORDS[outcome]}</span>" in shown
-    assert OUTCOME_MEANING[outcome] in shown
+    assert meaning_of(outcome, topped_off=result.is_topped_off) in shown
     others = {words for words in OUTCOME_WORDS.values() if words != OUTCOME_WORDS[outcome]}
     assert not [words for words in others if f"<span>{words}</span>" in shown]
     for interval in (result.state_of_charge.at_connection, result.state_of_charge.now):

@@ -134,6 +134,8 @@ def test_the_page_shows_what_the_library_says(own):
     due = forecast.next_check.due_since
     assert (f"due since {due}" if due else str(forecast.next_check.on)) in said
     assert "Capacity by the trend" in said
+    assert f"{forecast.measured_ah.mean:.1f} Ah" in said
+    assert f"check of {forecast.measured_on}" in said
     assert "worn-battery.csv" in said
 
 
@@ -145,6 +147,16 @@ def test_batteries_of_every_kind_have_their_page(own, serial, says):
     at = shown("battery_record")
     at.selectbox(key=kept.SERIAL).select(serial).run()
     assert says.lower() in html_of(at).lower()
+
+
+def test_a_battery_with_one_check_shows_what_was_measured_and_no_date_of_crossing(own):
+    at = shown("battery_record")
+    at.selectbox(key=kept.SERIAL).select("SF-102").run()
+    said = html_of(at)
+    assert "Capacity measured" in said
+    assert "Capacity by the trend" not in said
+    assert "not known yet" in said
+    assert "2028" not in said
 
 
 def test_an_entry_is_deleted_with_a_reason_and_comes_back(own):
@@ -288,6 +300,8 @@ def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_rec
     upload.set_value(("own.csv", data, "text/csv")).run()
     at.number_input(key=key("known.load_a")).set_value(8.0)
     at.date_input(key=key("known.on")).set_value(date(2026, 3, 3)).run()
+    assert at.session_state[pages.LAST_CASE].serial == "SF-102"
+    assert "SF-102, in DEMO-2" in html_of(at)
     button(at, "Keep this connection").click().run()
     assert not at.exception
     store = open_store(own)

@@ -1,5 +1,6 @@
 """The pages of the owner's sheet and of plain words, without a browser."""
 
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 from batterymodel.explain import effects as explainer
 from batterymodel.explain import wording as words
 from batterymodel.pages import KEPT, findings_sheet, places
-from batterymodel.sheet.wording import INVENTED, SECTIONS
+from batterymodel.sheet.wording import CAPACITY, INVENTED, SECTIONS
 from tests.pages.test_after_connection import with_sample
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -37,17 +38,30 @@ def test_sheet_page_shows_the_connection_last_assessed():
     at.session_state["kept.last_case"] = case
     at.run()
     assert not at.exception
-    assert {s.value for s in at.header} == set(SECTIONS.values()) - {
-        SECTIONS["signed"],
-        SECTIONS["capacity"],
-    }
     body = html_of(at)
     content = case.content("")
+    shown = [section.title for section in content.sections if section.key != "signed"]
+    assert [s.value for s in at.header] == shown
     assert INVENTED in body
     for line in (content.reason, *content.section("next").sentences):
         assert line in body
     at.text_input(key=f"{KEPT}sheet.owner").set_value("x" * 61).run()
     assert "at most 60" in at.error[0].value
+
+
+def test_a_battery_on_record_has_the_sheet_of_its_record_when_it_was_just_assessed():
+    """Twelve checks of SF-101, not the one that the form had; and its serial, not only the tail."""
+    case = with_sample("healthy-top-off").session_state["kept.last_case"]
+    at = page_of("findings_sheet")
+    at.query_params[places.RECORD] = places.DEMO_RECORD
+    at.session_state["kept.last_case"] = replace(case, serial="SF-101")
+    at.run()
+    assert not at.exception
+    body = html_of(at)
+    assert "SF-101, in DEMO-1" in body
+    assert "Capacity, by its trend" in body
+    assert CAPACITY["told_one"] not in body
+    assert CAPACITY["told_one"] in " ".join(case.content("").section("pictures").sentences)
 
 
 def test_sheet_page_takes_a_connection_of_the_record():

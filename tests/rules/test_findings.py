@@ -1,6 +1,6 @@
 """Each rule fires on its story, stays quiet on a healthy one, and respects uncertainty."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -56,7 +56,7 @@ def test_topping_off_asks_for_more_than_the_interval_shows(battery):
     near = with_limits(battery, min_top_off_soc=soc.low - 0.001)
     result = judged(readings, near)
     assert result.state_of_charge.at_connection.low > near.limits.min_top_off_soc
-    assert "too close" in found(result, "deep_discharge").text
+    assert "chance that it was below" in found(result, "deep_discharge").text
     assert result.outcome is Outcome.KEEP_WATCHING
 
 
@@ -71,6 +71,17 @@ def test_straddling_gives_the_time_of_the_next_reading(battery):
     result = judged(simulated_connection(0.25), battery)
     assert result.outcome is Outcome.KEEP_WATCHING
     assert 1.0 <= result.next_reading_minutes <= 30.0
+
+
+@pytest.mark.parametrize(("days", "since"), [(365, None), (366, "2026-03-01"), (900, "2024-09-13")])
+def test_an_overdue_check_says_since_when(battery, days, since):
+    """By the generic year, from the day after it has run out on; 2026-03-02 is the day."""
+    check = CapacityCheck(on=ON - timedelta(days=days), capacity_ah=40.0, capacity_sd_ah=0.8)
+    checked = battery.model_copy(update={"capacity_check": check})
+    finding = found(judged(simulated_connection(0.1), checked), "capacity_check_overdue")
+    assert finding.severity == ("ok" if since is None else "note")
+    assert (f"due since {since}" in finding.text) == (since is not None)
+    assert "1 days" not in finding.text
 
 
 @pytest.mark.parametrize(("volts", "severity"), [(25.5, "ok"), (24.0, "service")])

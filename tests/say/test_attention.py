@@ -235,7 +235,7 @@ def test_a_capacity_whose_check_is_overdue_is_that_of_the_last_check(sqlite_stor
     add_battery(sqlite_store, "B-9", battery)
     row = attention_row(sqlite_store, "B-9", TODAY)
     said = f"{row.capacity.word} {row.capacity.more}"
-    assert said.startswith("Capacity 98 % at the last check, overdue; of rated, limit 80 %")
+    assert said.startswith("Capacity 98 % at the last check, overdue since 2024-12-31; of rated")
     assert row.capacity.severity is Severity.NOTE
     in_time = attention_row(sqlite_store, "B-9", date(2024, 2, 1)).capacity
     assert in_time.severity is Severity.OK

@@ -1,13 +1,14 @@
 """What the owner's sheet says: every number from the assessment, in words an owner can read."""
 
 import json
-import re
 
 import pytest
 
 from batterymodel.errors import InputError
-from batterymodel.rules.results import Outcome
-from batterymodel.rules.wording import CAUTIONS, NICD_CAUTION, OUTCOME_WORDS
+from batterymodel.fade.forecast import fade_forecast
+from batterymodel.inputs.check_record import checks_from_bytes
+from batterymodel.inputs.records import Limits
+from batterymodel.rules.wording import CAUTIONS, GENERIC_MARK, NICD_CAUTION, OUTCOME_WORDS
 from batterymodel.samples.connections import SCENARIO_DAY
 from batterymodel.sheet import wording as words
 from batterymodel.sheet.pdf import sheet_pdf
@@ -15,20 +16,21 @@ from batterymodel.sheet.sections import MOST_FINDINGS, sheet_content
 from tests.conftest import assessed_sample
 from tests.sheet.cases import (
     BY_KEY,
+    GRADE,
     KEYS,
     SUPPLY,
     content_of,
     forecast_of,
+    strange_numbers,
     text_of,
     with_findings,
     without_pictures,
 )
 from tests.sparing import sparing
 
-GRADE = 9.0
-NUMBER = re.compile(r"(?<![\w.-])[+-]?\d+(?:\.\d+)?(?![\w-])")
-SAID_BY_THE_SHEET = {"100", "25", "28", "1", "2", "3", "4"}
-"""Numbers that are words of the sheet: full, the reference temperature, the supply, the steps."""
+ALL_ON_CARD = BY_KEY["healthy-top-off"].battery.limits.model_copy(
+    update={"capacity_check_interval_days": 365.0}
+)
 
 
 def shown(interval: dict, unit: str) -> str:
@@ -58,14 +60,27 @@ def expected_rows(key: str) -> list[str]:
     lines[3] = f"Current when joined {told['taper']['amplitude_a']:.{digits}f} A"
     if told["outcome"] in ("top_off", "keep_watching"):
         lines.append(f"Time until full {shown(told['minutes_to_top_off'], 'min')}")
-    if told["capacity_ah"] is not None:
-        lines.append(f"Capacity, last check {shown(told['capacity_ah'], 'Ah')}")
+    measured = expected_measured(key)
+    if measured is not None:
+        lines.append(f"Capacity, measured {shown(measured, 'Ah')}")
     for finding in told["findings"]:
         if finding["rule"] == "battery_temperature" and finding["value"] is not None:
             lines.append(f"Battery temperature {finding['value']:.0f} °C")
         if finding["rule"] == "rest_voltage":
             lines.append(f"Rest voltage {finding['value']:.2f} V")
     return lines + expected_forecast(key)
+
+
+def expected_measured(key: str) -> dict | None:
+    """The newer of the battery's own check and the last one of its record."""
+    told, check = json.loads(assessed_sample(key).model_dump_json()), BY_KEY[key].battery
+    found = []
+    if check.capacity_check is not None:
+        found.append((str(check.capacity_check.on), told["capacity_ah"]))
+    if (forecast := forecast_of(key)) is not None:
+        record = json.loads(forecast.model_dump_json())
+        found.append((record["measured_on"], record["measured_ah"]))
+    return max(found, key=lambda pair: pair[0])[1] if found else None
 
 
 def expected_forecast(key: str) -> list[str]:
@@ -75,22 +90,10 @@ def expected_forecast(key: str) -> list[str]:
     told = json.loads(forecast.model_dump_json())
     loss = told["fade_percent"]
     return [
-        f"Capacity, trend {shown(told['capacity_ah'], 'Ah')}",
+        f"Capacity, by its trend {shown(told['capacity_ah'], 'Ah')}",
         f"Loss of capacity a year {loss['mean']:.1f} % {loss['low']:.1f} to {loss['high']:.1f} %",
-        f"Below its limit from {told['crossing']['best']} {told['crossing']['low']} to",
+        "Below its limit from second half of 2024 2024 to 2025 (80 % range)",
     ]
-
-
-def numbers_of(value: object) -> list[float]:
-    """Every number of a JSON value."""
-    if isinstance(value, bool) or value is None:
-        return []
-    if isinstance(value, int | float):
-        return [float(value)]
-    if isinstance(value, str):
-        return [float(n) for n in re.findall(r"\d+(?:\.\d+)?", value)]
-    items = value.values() if isinstance(value, dict) else value
-    return [n for item in items for n in numbers_of(item)]
 
 
 @pytest.mark.parametrize("key", sparing(KEYS))
@@ -103,27 +106,8 @@ class TestEverySample:
 
     def test_no_number_comes_from_elsewhere(self, key: str):
         """Each number in the text is one of assessment, forecast or battery at its rounding."""
-        pytest.importorskip("pypdfium2")
-        sample, result = BY_KEY[key], assessed_sample(key)
-        sources = [json.loads(r.model_dump_json()) for r in (result, sample.battery, SUPPLY)]
-        if (forecast := forecast_of(key)) is not None:
-            sources.append(json.loads(forecast.model_dump_json()))
-        half = 1.6448536 * result.taper.standard_errors["amplitude_a"]
-        amplitude, curves = result.taper.amplitude_a, result.curves
-        more = [amplitude - half, amplitude + half, curves.time_s.size, curves.time_s[-1] / 60.0]
-        more += [curves.current_a[0], curves.current_a[-1]]
-        more += [at / 60.0 for at, _, _ in curves.steps]
-        more += [at / 60.0 for at in curves.time_s[curves.role == "current rising"][:1]]
-        more += [min(c.probability, 0.99) for c in result.conditions]
-        known = [*numbers_of(sources), *map(float, more)]
-        table = without_pictures(content_of(key)).section("maker").table
-        limits = {n for row in table.rows for cell in row for n in NUMBER.findall(cell)}
-        for token in set(NUMBER.findall(" ".join(without_pictures(content_of(key)).texts()))):
-            digits = len(token.partition(".")[2])
-            near = any(
-                f"{scale * v:.{digits}f}" == token.lstrip("+") for v in known for scale in (1, 100)
-            )
-            assert near or token in SAID_BY_THE_SHEET | limits, token
+        told = assessed_sample(key), BY_KEY[key].battery, SUPPLY, forecast_of(key)
+        assert strange_numbers(content_of(key), *told) == set()
 
     def test_prose_can_be_read_after_nine_years_of_school(self, key: str):
         textstat = pytest.importorskip("textstat")
@@ -167,13 +151,22 @@ def test_what_is_missing_is_said():
     made = content("no-card-no-load")
     assert ("Ground supply", words.NOT_GIVEN) in made.head
     assert ("Owner", words.NOT_GIVEN) in made.head
-    assert words.CAPACITY["none"] in made.section("pictures").sentences
+    assert words.CAPACITY["told_none"] in made.section("pictures").sentences
     assert words.CAPTIONS["no_history"] in made.section("pictures").pictures[0].words
     assert words.MAKER["none"] in made.section("maker").sentences
 
 
 def test_one_check_alone_is_told_from_none():
-    assert words.CAPACITY["one"] in content("healthy-top-off").section("pictures").sentences
+    assert words.CAPACITY["told_one"] in content("healthy-top-off").section("pictures").sentences
+
+
+@pytest.mark.parametrize("on_file", [0, 1, 4])
+def test_only_a_record_that_was_asked_is_said_to_hold_no_checks(on_file: int):
+    """Files alone say nothing of what else is on file."""
+    told = " ".join(content("healthy-top-off").section("pictures").sentences)
+    asked = content("healthy-top-off", checks_on_file=on_file).section("pictures").sentences
+    assert "on file" not in told
+    assert asked[0] == words.CAPACITY["no_trend" if on_file else "none"]
 
 
 def test_document_of_the_card_is_named_and_generic_limits_are_marked():
@@ -197,11 +190,73 @@ def test_a_supply_at_its_limit_throughout_gives_a_bound_not_a_value():
     assert said == words.SEEN["bound"].format(high=f"{100 * high:.0f} %")
 
 
-def test_every_outcome_has_a_question_choices_and_a_consequence():
-    for outcome in Outcome:
-        assert words.ASKED[outcome].endswith("?")
-        assert len(words.CHOICES[outcome]) >= 2
-        assert words.NOTHING[outcome]
+@pytest.mark.parametrize(
+    ("limits", "title"),
+    [
+        (Limits(), "none"),
+        (Limits(document="Manual", end_voltage_v=20.0), "none"),
+        (Limits(min_top_off_soc=0.8), "some"),
+        (ALL_ON_CARD, "all"),
+    ],
+)
+def test_the_table_of_limits_is_the_makers_only_where_its_rows_are(limits: Limits, title: str):
+    """A card that names a document but none of these limits makes none of them the maker's."""
+    battery = BY_KEY["healthy-top-off"].battery.model_copy(update={"limits": limits})
+    maker = content("healthy-top-off", battery=battery).section("maker")
+    marks = {mark for row in maker.table.rows for mark in row[2].split(", ")}
+    assert maker.title == words.MAKER_TITLES[title]
+    assert ("maker" in maker.title.lower()) == (words.FROM_CARD in marks)
+    assert ("usual" in maker.title.lower()) == (GENERIC_MARK in marks)
+    assert ("come from" in " ".join(maker.sentences)) == (words.FROM_CARD in marks)
+
+
+def test_measured_and_trend_stand_apart_each_with_its_day():
+    rows = {row[0]: row for row in content_of("worn-battery").section("measured").table.rows}
+    found = forecast_of("worn-battery")
+    measured, trend = rows["Capacity, measured"], rows["Capacity, by its trend"]
+    assert measured[3] == "check of 2025-06-02"
+    assert trend[1] == f"{found.capacity_ah.mean:.1f} Ah"
+    assert trend[3] == f"on {found.last}"
+
+
+def test_the_newer_check_is_the_measured_one():
+    """The battery's own is of November 2025, the last of the record of May."""
+    rows = {row[0]: row for row in content_of("healthy-top-off").section("measured").table.rows}
+    assert rows["Capacity, measured"][1::2] == ("39.0 Ah", "check of 2025-11-10")
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_range_that_is_not_of_the_header_names_its_level(key: str):
+    table = content_of(key).section("measured").table
+    assert table.header[2] == "90 % range"
+    for name, _, spread, _ in table.rows:
+        assert ("(80 % range)" in spread) == (name == "Below its limit from")
+
+
+def test_of_one_check_the_sheet_claims_no_trend_and_no_date():
+    battery = BY_KEY["healthy-top-off"].battery
+    one = checks_from_bytes(b"on,capacity_ah\n2025-11-10,39\n", "c.csv")
+    made = content("healthy-top-off", forecast=fade_forecast(one, battery, today=SCENARIO_DAY))
+    rows = {row[0] for row in made.section("measured").table.rows}
+    assert {"Capacity, measured", "Usual loss of capacity a year"} <= rows
+    assert not rows & {"Capacity, by its trend", "Loss of capacity a year", "Below its limit from"}
+    assert "not a trend of its own" in made.section("pictures").pictures[1].words
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [("healthy-top-off", "among the readings"), ("coarse-meter", "told, of battery or air")],
+)
+def test_a_temperature_that_was_told_is_not_said_to_be_read(key: str, said: str):
+    rows = {row[0]: row for row in content_of(key).section("measured").table.rows}
+    assert ("temperature" in assessed_sample(key).not_checked) == said.startswith("told")
+    assert rows["Battery temperature"][3] == said
+
+
+def test_what_is_fine_is_not_named_by_what_it_warns_of():
+    fine = content_of("healthy-top-off").section("why").sentences[-1]
+    assert "age of the capacity check" in fine
+    assert "due" not in fine
 
 
 def test_too_long_an_owner_is_refused_in_a_sentence():

@@ -148,7 +148,7 @@ def asked_of(store: Store, tail: str, loads: AircraftLoads) -> Asked | None:
     with st.expander("Temperature at the supply"):
         temp_c = temperatures.number_input(st, LABELS["supply_temp_c"].title, key)
     if task is None:
-        st.info("These loads name no task; a loads file with [[tasks]] would be right.")
+        st.info("These loads name no task yet: add one under *Consumers and tasks*.")
     if supply is None or task is None:
         return None
     return Asked(tail, task, supply, where, temp_c)
@@ -286,18 +286,14 @@ def loads_template(tail: str) -> str:
     return LOADS_TEMPLATE.format(tail=json.dumps(tail, ensure_ascii=False))
 
 
-def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
+def show_loads_file(store: Store, tail: str) -> None:
     """Take consumers and tasks of an aircraft from a file into the record.
 
     Parameters
     ----------
     store : Store
     tail : str
-    is_first : bool
-        Whether none are on record yet; else they are replaced from their day on.
     """
-    if is_first:
-        st.info(literal(f"What {tail} takes is not on record yet: give it as a file."))
     upload = st.file_uploader(LOADS_FILE, type=["toml"], key=f"power_loads.{tail}")
     st.download_button("Template (TOML)", loads_template(tail), "loads.toml", "text/plain")
     if upload is None:

@@ -14,6 +14,7 @@ from batterymodel.budget.start_findings import battery_alone, draws_more, start_
 from batterymodel.budget.wording import (
     BATTERY_COUNTED,
     BATTERY_NOT_COUNTED,
+    BY_READINGS,
     amperes,
     amperes_short,
     amperes_spare,
@@ -235,13 +236,17 @@ def battery_outcome(case: BudgetCase) -> Finding | None:
     -------
     Finding or None
     """
-    outcome = None if case.told.battery is None else case.told.battery.outcome
-    if outcome not in OFF_THE_SUPPLY:
+    battery = case.told.battery
+    outcome = None if battery is None else battery.outcome
+    if battery is None or outcome not in OFF_THE_SUPPLY:
         return None
     text = tell(
-        "battery_outcome.bad", outcome=OUTCOME_WORDS[outcome], meaning=OUTCOME_MEANING[outcome]
+        "battery_outcome.bad",
+        by=BY_READINGS if battery.judged_by is None else f"{battery.judged_by} says",
+        outcome=OUTCOME_WORDS[outcome],
+        meaning=OUTCOME_MEANING[outcome],
     )
-    source = "assessment of the connection"
+    source = battery.judged_by or "assessment of the connection"
     return Finding(
         rule="battery_outcome", severity=OFF_THE_SUPPLY[outcome], text=text, source=source
     )

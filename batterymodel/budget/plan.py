@@ -340,6 +340,7 @@ def _not_checked(told: Told) -> tuple[str, ...]:
     supply = told.supply
     known = {
         "battery": told.battery is not None,
+        "battery_since": told.battery is None or not told.battery.is_overtaken,
         "wall_circuit": circuit_output_a(supply) is not None,
         "cable": supply.cable is not None,
         "cable_current": False,

@@ -42,6 +42,7 @@ RULE_WORDS = {
 
 CHECK_WORDS = {
     "battery": "what the battery draws",
+    "battery_since": "how the battery is since",
     "wall_circuit": "wall circuit",
     "cable": "voltage lost in the cable",
     "cable_current": "what current the cable may carry",
@@ -111,8 +112,7 @@ TEXTS = {
     "battery can take all that the supply has left; read the ammeter after connection.",
     "battery_draw.at_limit": "The supply is at its limit: the battery takes all that the consumers "
     "leave, and would take about {value}. Wait for its current to fall.",
-    "battery_outcome.bad": "Of the battery the readings say: {outcome}. {meaning} That comes "
-    "before this task.",
+    "battery_outcome.bad": "Of the battery {by}: {outcome}. {meaning} That comes before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
     "{limit} {need}.",
     "bus_voltage_low.note": "The supply gives {value} ({low} to {high}). What the cable takes of "
@@ -170,6 +170,8 @@ WEAR = {
 }
 
 HEADLINE_START = " The start of {name} dips the bus to {value}."
+
+BY_READINGS = "the readings say"
 
 BATTERY_COUNTED = "with {draw} for the battery"
 BATTERY_NOT_COUNTED = "the battery not counted"

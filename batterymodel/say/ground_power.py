@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.assessment import assess
@@ -17,6 +17,7 @@ from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
+from batterymodel.say.battery_since import overtaken
 from batterymodel.say.budget import battery_first, budget_text
 from batterymodel.say.connection import wrapped
 from batterymodel.say.in_progress import LiveView, live_view
@@ -33,6 +34,7 @@ from batterymodel.store.records import (
     BatteryPlate,
     Connection,
     LoadConfiguration,
+    day_of,
 )
 
 FRESH = timedelta(minutes=10)
@@ -87,6 +89,7 @@ class BatterySeen:
     on record. ``temp_c`` is the battery's temperature [degC],
     where it was read with the draw. ``readings`` are None, and ``elsewhere`` says so, where
     that was in another aircraft: the consumers it switched are not those of this one.
+    ``newer`` says what came after it and what is not known since.
     """
 
     name: str
@@ -99,6 +102,7 @@ class BatterySeen:
     day: str = ""
     supply: Supply | None = None
     elsewhere: str = ""
+    newer: str = ""
 
 
 @dataclass(frozen=True)
@@ -210,7 +214,7 @@ def battery_seen(
         if last is not None and last.record.day > connection.day:
             break
         view = live_view(store, connection)
-        seen = _seen_live(view)
+        seen = _seen_live(store, view, now)
         name = connection.told.serial or connection.told.tail or ""
         return (seen, "") if seen else (None, NO_ANSWER_YET.format(name=name))
     if last is None:
@@ -239,20 +243,30 @@ def _is_on_record(store: Store, serial: str) -> bool:
     return True
 
 
-def _seen_live(view: LiveView) -> BatterySeen | None:
+def _seen_live(store: Store, view: LiveView, now: datetime) -> BatterySeen | None:
     if view.assessment is None or view.battery is None:
         return None
-    connection = view.connection
+    connection, serial = view.connection, view.connection.told.serial
+    drawing, newer = battery_now(view.assessment, view.battery.chemistry), ""
+    if serial is not None:
+        since = (store, store.plate(serial), drawing)
+        drawing, newer = overtaken(*since, _is_after(connection.day), now.date())
     readings = noted_readings_of(connection)
     last_s = max(reading.elapsed_s for _, reading in connection.readings)
     return BatterySeen(
         name=connection.told.serial or view.battery.tail,
         battery=view.battery,
-        now=battery_now(view.assessment, view.battery.chemistry),
+        now=drawing,
         readings=readings,
         temp_c=_temp_c(readings, told_so_far(connection)["ambient_c"]),
         read_at=connection.started_at + timedelta(seconds=last_s),
+        newer=newer,
     )
+
+
+def _is_after(day: date) -> Callable[[Entry[Any]], bool]:
+    """Whether an entry speaks of a later day."""
+    return lambda entry: (day_of(entry.record) or day) > day
 
 
 def _last_connection(
@@ -296,16 +310,24 @@ def _seen_on_record(
         why = str(error).split("\n", 1)[0]
         return None, NOT_READ.format(name=name, day=told.day, why=why)
     is_today = told.day == now.date()
+    drawing, newer = overtaken(
+        store,
+        plate,
+        battery_now(assessment, then.chemistry),
+        lambda other: other.order > entry.order,
+        now.date(),
+    )
     return BatterySeen(
         name=name,
         battery=store.battery(name),
-        now=battery_now(assessment, then.chemistry),
+        now=drawing,
         readings=readings if is_here else None,
         temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
         entry_id=entry.id,
         day=str(told.day),
         supply=told.supply,
         elsewhere="" if is_here else ELSEWHERE,
+        newer=newer,
     ), ""
 
 
@@ -332,7 +354,7 @@ def battery_words(view: PowerView, now: datetime) -> str:
     if seen is None:
         return view.why_not
     others = BESIDE.format(names=listed(view.beside)) if view.beside else ""
-    return _seen_words(seen, now) + others
+    return " ".join(filter(None, (_seen_words(seen, now), seen.newer))) + others
 
 
 def _seen_words(seen: BatterySeen, now: datetime) -> str:
@@ -344,7 +366,8 @@ def _seen_words(seen: BatterySeen, now: datetime) -> str:
     is_today = seen.day == str(now.date())
     template = OF_TODAY if is_today else OLD
     said = template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
-    return said + SERVICED_SINCE * (seen.now.must_come_off and not is_today)
+    unknown_since = seen.now.must_come_off and not is_today and not seen.newer
+    return said + SERVICED_SINCE * unknown_since
 
 
 def _age_words(age: timedelta) -> str:

@@ -264,6 +264,8 @@ def _show_buttons(store: Store, loads: AircraftLoads, form: Form) -> None:
     wrong = _faults(loads, form) if st.session_state.get(form.key(TRIED)) else ()
     if faults := wrong or refused:
         show_sentences(faults)
+    if words := st.session_state.pop(_said(form, DONE), None):
+        st.success(literal(words))
     what = f"{'Keep' if form.was else 'Add'} this {form.kind}"
     whole: dict[str, Any] = {"width": "stretch", "args": (store, form)}
     st.button(
@@ -276,8 +278,6 @@ def _show_buttons(store: Store, loads: AircraftLoads, form: Form) -> None:
     if form.was is not None:
         words = literal(f"Take {form.was} away")
         st.button(words, key=f"away.{form.kind}", on_click=_take_away, **whole)
-    if words := st.session_state.pop(_said(form, DONE), None):
-        st.success(literal(words))
 
 
 def _said(form: Form, what: str) -> str:

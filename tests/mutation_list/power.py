@@ -175,7 +175,7 @@ ON_RECORD = (
         ("old reading", "ground_power", "timedelta(minutes=10)", "timedelta(minutes=11)"),
         (
             "connections of a later day",
-            "ground_power",
+            "battery_seen",
             "if connection.record.day <= now.date()",
             "if True",
         ),

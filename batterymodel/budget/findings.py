@@ -10,7 +10,13 @@ from collections.abc import Callable
 
 from batterymodel.budget.case import BudgetCase
 from batterymodel.budget.results import OutputLimit, Part, Verdict
-from batterymodel.budget.start_findings import battery_alone, draws_more, start_alone, start_dip
+from batterymodel.budget.start_findings import (
+    battery_alone,
+    draws_more,
+    long_start,
+    start_alone,
+    start_dip,
+)
 from batterymodel.budget.wording import (
     BATTERY_COUNTED,
     BATTERY_NOT_COUNTED,
@@ -386,6 +392,7 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     left_off,
     battery_draw,
     start_dip,
+    long_start,
     start_alone,
     draws_more,
     limit_unconfirmed,

@@ -32,6 +32,7 @@ RULE_WORDS = {
     "bus_voltage_low": "Voltage at the aircraft",
     "bus_voltage_high": "Highest bus voltage",
     "start_dip": "Motor start",
+    "long_start": "Long start",
     "start_alone": "Start without a battery",
     "battery_alone": "Without ground power",
     "draws_more": "Draws more than before",
@@ -48,6 +49,7 @@ CHECK_WORDS = {
     "cable_current": "what current the cable may carry",
     "supply_temp": "temperature at the supply",
     "bus_limit": "which voltage the aircraft's bus needs",
+    "long_start": "how far a long start runs the battery down",
     "other_loads": "what else hangs on the same wall circuit",
 }
 
@@ -127,6 +129,13 @@ TEXTS = {
     "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
     "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
     "yet; {limit} is needed.",
+    "start_dip.long": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}) at first, above the {limit} {need}; what it falls further "
+    "in a start this long is not known.",
+    "long_start.watch": "The start of {names} lasts {most:.0f} s or more: what the battery loses "
+    "of its charge in it, and how its resistance grows with the time, was not looked at. The bus "
+    "may fall further than is said here: watch its voltage during the start, and break the start "
+    "off where it falls too low.",
     "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",

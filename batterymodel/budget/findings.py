@@ -33,6 +33,7 @@ from batterymodel.budget.wording import (
 from batterymodel.reference.bus_power import bus_max, bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import circuit_output_a, warm_output_a
+from batterymodel.reference.wiring import WIRE_TABLE, bundled_a
 from batterymodel.rules.case import OWN_RULE, against
 from batterymodel.rules.results import SEVERITY_ORDER, Finding, Outcome, Severity
 from batterymodel.rules.wording import OUTCOME_MEANING, OUTCOME_WORDS
@@ -353,6 +354,29 @@ def wall_circuit_unknown(case: BudgetCase) -> Finding | None:
     return Finding(rule="wall_circuit_unknown", severity=Severity.WATCH, text=text, source=OWN_RULE)
 
 
+def cable_current(case: BudgetCase) -> Finding | None:
+    """A load beyond what a wire table gives for the cable's size, where nobody told its rating.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+        None too where the load is below it: the table was not seen, and clears no cable.
+    """
+    cable, load = case.told.supply.cable, case.total_a
+    if cable is None or cable.rated_current_a is not None:
+        return None
+    carried_a = bundled_a(cable)
+    if carried_a is None or load.high <= carried_a:
+        return None
+    limit = Limit(carried_a, "A", WIRE_TABLE, generic=True)
+    text = tell("cable_current.watch", load=amperes(load.high), limit=amperes(carried_a))
+    return against("cable_current", Severity.WATCH, text, load.high, limit)
+
+
 def load_figures(case: BudgetCase) -> Finding | None:
     """Currents that no document was named for.
 
@@ -402,5 +426,6 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     battery_alone,
     stays_on,
     wall_circuit_unknown,
+    cable_current,
     load_figures,
 )

@@ -343,7 +343,7 @@ def _not_checked(case: BudgetCase) -> tuple[str, ...]:
         "battery_since": told.battery is None or not told.battery.is_overtaken,
         "wall_circuit": circuit_output_a(supply) is not None,
         "cable": supply.cable is not None,
-        "cable_current": False,
+        "cable_current": supply.cable is not None and supply.cable.rated_current_a is not None,
         "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
         "bus_limit": not bus_min(told.loads).generic,
         "long_start": not long_starts(case),

@@ -38,6 +38,7 @@ RULE_WORDS = {
     "draws_more": "Draws more than before",
     "supply_warm": "Warm supply",
     "wall_circuit_unknown": "Wall circuit",
+    "cable_current": "Current in the cable",
     "load_figures": "Source of the currents",
 }
 
@@ -46,7 +47,8 @@ CHECK_WORDS = {
     "battery_since": "how the battery is since",
     "wall_circuit": "wall circuit",
     "cable": "voltage lost in the cable",
-    "cable_current": "what current the cable may carry",
+    "cable_current": "what current the cable may carry (its marking or its maker's papers tell; "
+    "give it with the supply)",
     "supply_temp": "temperature at the supply",
     "bus_limit": "which voltage the aircraft's bus needs",
     "long_start": "how far a long start runs the battery down",
@@ -156,6 +158,10 @@ TEXTS = {
     "wall_circuit_unknown.watch": "What the wall circuit carries is not known: it may trip below "
     "the limits that were looked at. Tell its breaker, and the supply's input current at full load "
     "or its input voltage.",
+    "cable_current.watch": "The cable may have to carry {load}, more than the {limit} of a wire "
+    "table for copper of its size in a bundle. The table is not of this cable and was not seen: "
+    "read what the cable may carry off its marking or in its maker's papers, and give it with the "
+    "supply. Until then feel whether cable and plugs get warm.",
     "load_figures.note": "The currents come from no document that was named. Measure them, or take "
     "them from the aircraft's papers.",
 }

@@ -42,6 +42,7 @@ LABELS = {
     "cable.length_m": Shown("Cable length, one way", "m"),
     "cable.gauge_awg": Shown("Cable gauge", "AWG"),
     "cable.area_mm2": Shown("Cable cross-section", "mm²"),
+    "cable.rated_current_a": Shown("Current the cable may carry", "A"),
     "supply_temp_c": Shown("Air at the supply", "°C"),
     "name": Shown("Name of the supply"),
 }

@@ -10,7 +10,7 @@ STARTS = "starts with {starting:g} A"
 FOR_SECONDS = " for {seconds:g} s"
 ON_FOR = "on for {duty:.3g} % of the task"
 STAYS_ON = "stays on, by the manual"
-LEARNED = "from {readings} load step{s}"
+LEARNED = "learned from load steps"
 NEEDED, USEFUL = "needed for {tasks}", "useful for {tasks}"
 NEEDS, WANTS, NOTHING = "must run: {names}", "useful: {names}", "nothing must run"
 
@@ -38,7 +38,7 @@ def consumer_words(consumer: Consumer, loads: AircraftLoads) -> str:
         "" if consumer.may_switch_off else STAYS_ON,
         NEEDED.format(tasks=listed(needed)) if needed else "",
         USEFUL.format(tasks=listed(useful)) if useful else "",
-        _learned_words(consumer.readings),
+        LEARNED if consumer.readings else "",
         consumer.note or "",
     ]
     return "; ".join(filter(None, parts))
@@ -50,10 +50,6 @@ def _start_words(consumer: Consumer) -> str:
     seconds = consumer.starting_s
     more = "" if seconds is None else FOR_SECONDS.format(seconds=seconds)
     return STARTS.format(starting=round(consumer.starting_a, 2)) + more
-
-
-def _learned_words(readings: int) -> str:
-    return LEARNED.format(readings=readings, s="s" * (readings != 1)) if readings else ""
 
 
 def task_words(task: Task) -> str:

@@ -323,8 +323,8 @@ def draws_more(
     Notes
     -----
     Only the spread between occasions was learned from few readings; the errors of the steps are
-    taken as known, so that Student's t has the freedom ``f (scale**2 / its variance)**2`` (Welch and
-    Satterthwaite, textbook, from memory (high)).
+    taken as known, so that Student's t has the freedom ``f (scale**2 / its variance)**2`` (Welch
+    and Satterthwaite, textbook, from memory (high)).
 
     A current that was only declared is a poor "before": its spread is wide, and a step far above
     it rather says that the entry was wrong.

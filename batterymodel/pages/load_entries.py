@@ -211,7 +211,7 @@ def _show_task(store: Store, loads: AircraftLoads) -> None:
 
 
 def _show_source(store: Store, loads: AircraftLoads) -> None:
-    st.subheader("Source, bus and reserve")
+    st.header("Source, bus and reserve")
     told = {name: getattr(loads, name) for name in SOURCE_LABELS}
     form = Form(loads.tail, SOURCE, None, told)
     form.fill()
@@ -224,7 +224,7 @@ def _show_source(store: Store, loads: AircraftLoads) -> None:
 
 def _chosen(tail: str, kind: str, new: str, rows: list[tuple[str, str]]) -> str | None:
     """The list of one kind, and the name that is chosen of it; None for a new one."""
-    st.subheader(f"{kind.capitalize()}s")
+    st.header(f"{kind.capitalize()}s on record" if rows else f"{kind.capitalize()}s to enter")
     if rows:
         st.html(named_rows(rows))
     names = [name for name, _ in rows]

@@ -120,7 +120,10 @@ def test_one_change_loses_nothing_that_connections_taught(flown):
 
 
 def test_a_told_current_still_learns_after_another_was_altered(flown):
-    add_load_plan(flown, "DEMO-1", loads(), DAYS[0])
+    given = loads()
+    fan = given.consumer("Fan").model_copy(update={"readings": 3, "continuous_sd_a": 0.2})
+    plan = given.model_copy(update={"consumers": (given.consumer("Pump"), fan)})
+    add_load_plan(flown, "DEMO-1", plan, DAYS[0])
     counted = learned_loads(flown, loads_in_force(flown, "DEMO-1")).loads.consumer("Pump")
     alter_loads(
         flown,

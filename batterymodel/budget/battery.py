@@ -26,7 +26,9 @@ class BatteryNow:
     the supply gave all it can, and ``current_a`` is what the battery would take of a larger one.
     ``floor_sd_a`` is the spread of ``floor_a`` [A] and ``time_constant_log_sd`` that of the
     logarithm of the time constant [ln]. ``state_of_charge`` [0..1] and ``capacity_ah``
-    [Ah] are what the readings told, and ``outcome`` what follows for the battery.
+    [Ah] are what the readings told, and ``outcome`` what follows for the battery, by ``judged_by``
+    where that is not the readings. ``is_overtaken``: what is newer than the readings says that
+    they no longer tell how the battery is.
     """
 
     current_a: Interval
@@ -38,6 +40,8 @@ class BatteryNow:
     outcome: Outcome | None = None
     floor_sd_a: float = 0.0
     time_constant_log_sd: float = 0.0
+    judged_by: str | None = None
+    is_overtaken: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a draw that cannot be: below zero it would make room for consumers."""

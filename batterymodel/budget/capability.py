@@ -23,6 +23,7 @@ from batterymodel.reference.supply import (
 from batterymodel.reference.wiring import CABLE_REL_SD, cable_drop_v, cable_ohm
 
 PLATE = "the supply's plate"
+MARKING = "the cable's marking or its maker's papers"
 BREAKER = "breaker of the wall circuit over the supply's input current at full load"
 ESTIMATED = ", which is estimated (common practice, no source)"
 OVER_HOURS = (
@@ -113,9 +114,14 @@ def output_limits(
     Returns
     -------
     tuple of OutputLimit
-        Rating and, where known, wall circuit, wall circuit over hours, cable.
+        Rating and, where known, wall circuit, wall circuit over hours, cable, cable rating.
     """
-    found = (_rating(supply, supply_temp_c), *_circuit(supply, minutes), _cable(supply, bus_min))
+    found = (
+        _rating(supply, supply_temp_c),
+        *_circuit(supply, minutes),
+        _cable(supply, bus_min),
+        _cable_rating(supply),
+    )
     return tuple(limit for limit in found if limit is not None)
 
 
@@ -210,3 +216,11 @@ def _cable(supply: Supply, bus_min: Limit) -> OutputLimit | None:
         source=f"voltage lost in the cable, down to {bus_min.value:g} V: {bus_min.source}",
         generic=bus_min.generic,
     )
+
+
+def _cable_rating(supply: Supply) -> OutputLimit | None:
+    """What the cable may carry, where its marking or its maker's papers told."""
+    cable = supply.cable
+    if cable is None or cable.rated_current_a is None:
+        return None
+    return OutputLimit(name="cable rating", limit_a=cable.rated_current_a, source=MARKING)

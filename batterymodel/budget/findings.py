@@ -10,10 +10,17 @@ from collections.abc import Callable
 
 from batterymodel.budget.case import BudgetCase
 from batterymodel.budget.results import OutputLimit, Part, Verdict
-from batterymodel.budget.start_findings import battery_alone, draws_more, start_alone, start_dip
+from batterymodel.budget.start_findings import (
+    battery_alone,
+    draws_more,
+    long_start,
+    start_alone,
+    start_dip,
+)
 from batterymodel.budget.wording import (
     BATTERY_COUNTED,
     BATTERY_NOT_COUNTED,
+    BY_READINGS,
     amperes,
     amperes_short,
     amperes_spare,
@@ -26,6 +33,7 @@ from batterymodel.budget.wording import (
 from batterymodel.reference.bus_power import bus_max, bus_min
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import circuit_output_a, warm_output_a
+from batterymodel.reference.wiring import WIRE_TABLE, bundled_a
 from batterymodel.rules.case import OWN_RULE, against
 from batterymodel.rules.results import SEVERITY_ORDER, Finding, Outcome, Severity
 from batterymodel.rules.wording import OUTCOME_MEANING, OUTCOME_WORDS
@@ -235,13 +243,17 @@ def battery_outcome(case: BudgetCase) -> Finding | None:
     -------
     Finding or None
     """
-    outcome = None if case.told.battery is None else case.told.battery.outcome
-    if outcome not in OFF_THE_SUPPLY:
+    battery = case.told.battery
+    outcome = None if battery is None else battery.outcome
+    if battery is None or outcome not in OFF_THE_SUPPLY:
         return None
     text = tell(
-        "battery_outcome.bad", outcome=OUTCOME_WORDS[outcome], meaning=OUTCOME_MEANING[outcome]
+        "battery_outcome.bad",
+        by=BY_READINGS if battery.judged_by is None else f"{battery.judged_by} says",
+        outcome=OUTCOME_WORDS[outcome],
+        meaning=OUTCOME_MEANING[outcome],
     )
-    source = "assessment of the connection"
+    source = battery.judged_by or "assessment of the connection"
     return Finding(
         rule="battery_outcome", severity=OFF_THE_SUPPLY[outcome], text=text, source=source
     )
@@ -342,6 +354,29 @@ def wall_circuit_unknown(case: BudgetCase) -> Finding | None:
     return Finding(rule="wall_circuit_unknown", severity=Severity.WATCH, text=text, source=OWN_RULE)
 
 
+def cable_current(case: BudgetCase) -> Finding | None:
+    """A load beyond what a wire table gives for the cable's size, where nobody told its rating.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+        None too where the load is below it: the table was not seen, and clears no cable.
+    """
+    cable, load = case.told.supply.cable, case.total_a
+    if cable is None or cable.rated_current_a is not None:
+        return None
+    carried_a = bundled_a(cable)
+    if carried_a is None or load.high <= carried_a:
+        return None
+    limit = Limit(carried_a, "A", WIRE_TABLE, generic=True)
+    text = tell("cable_current.watch", load=amperes(load.high), limit=amperes(carried_a))
+    return against("cable_current", Severity.WATCH, text, load.high, limit)
+
+
 def load_figures(case: BudgetCase) -> Finding | None:
     """Currents that no document was named for.
 
@@ -381,6 +416,7 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     left_off,
     battery_draw,
     start_dip,
+    long_start,
     start_alone,
     draws_more,
     limit_unconfirmed,
@@ -390,5 +426,6 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     battery_alone,
     stays_on,
     wall_circuit_unknown,
+    cable_current,
     load_figures,
 )

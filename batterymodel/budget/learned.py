@@ -6,7 +6,7 @@ import re
 
 from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.budget.demand import belief_of
-from batterymodel.budget.learning import MeasuredStep, draws_more, measured_steps, updated
+from batterymodel.budget.learning import MeasuredStep, draws_more, measured_steps, updated_by
 from batterymodel.budget.results import Learned
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.inputs.records import Readings, Supply
@@ -147,10 +147,14 @@ def _plain(words: str) -> str:
 
 
 def _learned(consumer: Consumer, steps: list[MeasuredStep]) -> Learned:
-    before = after = belief_of(consumer)
-    for step in steps:
-        after = updated(after, abs(step.size_a), step.sd_a)
-    more = draws_more(before, [abs(s.size_a) for s in steps], [s.sd_a for s in steps])
+    before = belief_of(consumer)
+    after = updated_by(before, steps)
+    more = draws_more(
+        before,
+        [abs(step.size_a) for step in steps],
+        [step.own_sd_a for step in steps],
+        max(step.common_sd_a for step in steps),
+    )
     counted_a = max(after.mean_a, more.seen_a) if more.probability >= MORE else after.mean_a
     return Learned(
         name=consumer.name,

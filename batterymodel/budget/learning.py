@@ -33,6 +33,10 @@ SHARED_REL_SD = 0.08
 the battery takes that much less for the moment [-] (own choice, beside circuits with lines of 2 to
 16 mohm: half of the steps read 3 % small, one in ten 20 %)."""
 
+METER_REL_SD = 0.02
+"""Error of scale of the meters that tell a bus load, which all steps of a connection share [-]
+(common practice, no source: two percent, as of a panel ammeter)."""
+
 DECLARED_REL_SD, LEAST_DECLARED_SD_A = 0.15, 0.3
 """Spread of a current from a plate or a manual that nobody measured, relative and at least
 [-], [A] (own choice)."""
@@ -71,6 +75,7 @@ class MeasuredStep:
 
     ``marked`` where an event stands beside it, whose words are ``text``. ``shared``: the battery
     may have given up a part of it (`SHARED_REL_SD`), as no clamp and no load column told it apart.
+    ``common_sd_a`` is the part of the error that all steps of a connection have alike [A].
     """
 
     elapsed_s: float
@@ -79,6 +84,12 @@ class MeasuredStep:
     size_a: float
     sd_a: float
     shared: bool = False
+    common_sd_a: float = 0.0
+
+    @property
+    def own_sd_a(self) -> float:
+        """Standard error that no other step of the connection has [A]."""
+        return float(np.sqrt(max(self.sd_a**2 - self.common_sd_a**2, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -145,9 +156,10 @@ def measured_steps(readings: Readings, supply: Supply | None = None) -> tuple[Me
         others = tuple(s for s in at if s != step.elapsed_s)
         size = step_size(time_s, current_a, step.elapsed_s, sigma_a, others)
         if size is not None:
-            sd_a = float(np.hypot(size.sd, SHARED_REL_SD * size.size)) if shared else size.sd
+            common_a = abs(size.size) * (SHARED_REL_SD if shared else METER_REL_SD)
             told = (step.elapsed_s, step.text, step.marked)
-            sized.append(MeasuredStep(*told, size.size, sd_a, shared))
+            sd_a = float(np.hypot(size.sd, common_a))
+            sized.append(MeasuredStep(*told, size.size, sd_a, shared, common_a))
     return tuple(sized)
 
 
@@ -208,12 +220,7 @@ def declared(current_a: float, sd_a: float | None = None, readings: int = 0) -> 
 
 
 def updated(belief: CurrentBelief, size_a: float, sd_a: float) -> CurrentBelief:
-    """The belief after one more measured step, by the conjugate update of a normal quantity.
-
-    With ``k = DECLARED_READINGS + readings`` and ``f = DECLARED_FREEDOM + readings``:
-    ``mean' = mean + (x - mean) / (k + 1)``, ``f' = f + 1``, and
-    ``f' sd'**2 = f sd**2 + (x - mean)**2 k / (k + 1) - e**2``, where ``e`` is the error of the
-    step, which is no spread of the consumer's.
+    """The belief after one more measured step that shares no error with others.
 
     Parameters
     ----------
@@ -224,33 +231,76 @@ def updated(belief: CurrentBelief, size_a: float, sd_a: float) -> CurrentBelief:
     Returns
     -------
     CurrentBelief
-        The same belief where the step is too uncertain to teach anything.
-
-    References
-    ----------
-    Normal quantity with unknown mean and variance, conjugate prior: textbook (from memory
-    (high)).
+        As of `updated_by` with this step alone.
 
     Examples
     --------
     >>> updated(CurrentBelief(10.0, 1.0), 11.0, 0.1).mean_a
     10.5
     """
-    if sd_a > max(MOST_LEARNED_SD_A, MOST_LEARNED_REL_SD * belief.mean_a):
+    return updated_by(belief, (MeasuredStep(0.0, "", True, size_a, sd_a),))
+
+
+def updated_by(belief: CurrentBelief, steps: Sequence[MeasuredStep]) -> CurrentBelief:
+    """The belief after a connection's steps, by the conjugate update of a normal quantity.
+
+    Steps of one connection have a part of their error alike, so that ``n`` of them count as
+    ``m = (v + b**2) / (v / n + b**2)``, rounded down, where ``v`` is their scatter and ``b`` that
+    part. With ``k = DECLARED_READINGS + readings``, ``f = DECLARED_FREEDOM + readings`` and ``x``
+    their mean: ``mean' = mean + m (x - mean) / (k + m)``, ``f' = f + m``, and
+    ``f' sd'**2 = f sd**2 + (m - 1) s**2 + (x - mean)**2 k m / (k + m) - m e**2``, where ``s**2`` is
+    their variance and ``e`` the error of each alone, which is no spread of the consumer's. The
+    spread is never less than ``b``: the next connection on that supply may be off alike.
+
+    Parameters
+    ----------
+    belief : CurrentBelief
+    steps : sequence of MeasuredStep
+        Of one connection; switching off counts as switching on.
+
+    Returns
+    -------
+    CurrentBelief
+        The same belief where every step is too uncertain to teach anything.
+
+    References
+    ----------
+    Normal quantity with unknown mean and variance, conjugate prior: textbook (from memory
+    (high)). Effective number of equally correlated values: textbook (from memory (high)).
+    """
+    most_a = max(MOST_LEARNED_SD_A, MOST_LEARNED_REL_SD * belief.mean_a)
+    known = [step for step in steps if step.sd_a <= most_a]
+    if not known:
         return belief
+    sizes = np.abs([step.size_a for step in known])
+    own = float(np.mean([step.own_sd_a**2 for step in known]))
+    common_a = float(np.mean([step.common_sd_a for step in known]))
+    scatter = float(np.var(sizes, ddof=1)) if sizes.size > 1 else 0.0
+    count = _counting(sizes.size, own + min(belief.sd_a**2, scatter), common_a)
     k, freedom = DECLARED_READINGS + belief.readings, DECLARED_FREEDOM + belief.readings
-    off_a = abs(size_a) - belief.mean_a
-    squares = freedom * belief.sd_a**2 + off_a**2 * k / (k + 1.0) - sd_a**2
-    spread_a = np.sqrt(max(squares, 0.0) / (freedom + 1.0))
+    off_a = float(sizes.mean()) - belief.mean_a
+    squares = freedom * belief.sd_a**2 + (count - 1) * scatter - count * own
+    squares += off_a**2 * k * count / (k + count)
+    spread_a = float(np.sqrt(max(squares, 0.0) / (freedom + count)))
     return CurrentBelief(
-        belief.mean_a + off_a / (k + 1.0),
-        max(float(spread_a), LEAST_SPREAD_A),
-        belief.readings + 1,
+        belief.mean_a + off_a * count / (k + count),
+        max(spread_a, common_a, LEAST_SPREAD_A),
+        belief.readings + count,
     )
 
 
+def _counting(steps: int, scatter: float, common_a: float) -> int:
+    """How many independent steps count as much as so many with a part of their error alike."""
+    if common_a == 0.0:
+        return steps
+    return max(int((scatter + common_a**2) / (scatter / steps + common_a**2)), 1)
+
+
 def draws_more(
-    belief: CurrentBelief, sizes_a: Sequence[float], sds_a: Sequence[float]
+    belief: CurrentBelief,
+    sizes_a: Sequence[float],
+    sds_a: Sequence[float],
+    common_sd_a: float = 0.0,
 ) -> DrawsMore:
     """The probability that a consumer draws more than before, from new steps.
 
@@ -262,7 +312,9 @@ def draws_more(
     belief : CurrentBelief
         What was known before these steps.
     sizes_a, sds_a : sequence of float
-        New steps and their standard errors [A], at least one.
+        New steps and their standard errors, each its own [A], at least one.
+    common_sd_a : float
+        Standard error that all of them share [A].
 
     Returns
     -------
@@ -270,19 +322,23 @@ def draws_more(
 
     Notes
     -----
+    Only the spread between occasions was learned from few readings; the errors of the steps are
+    taken as known, so that Student's t has the freedom ``f (scale**2 / its variance)**2`` (Welch
+    and Satterthwaite, textbook, from memory (high)).
+
     A current that was only declared is a poor "before": its spread is wide, and a step far above
     it rather says that the entry was wrong.
     """
     sizes, errors = np.abs(np.asarray(sizes_a, dtype=float)), np.asarray(sds_a, dtype=float)
     seen_a = float(sizes.mean())
-    scale_a = np.sqrt(
-        belief.mean_sd_a**2 + belief.sd_a**2 / sizes.size + float(np.sum(errors**2)) / sizes.size**2
-    )
+    spread = belief.mean_sd_a**2 + belief.sd_a**2 / sizes.size
+    scale_a = np.sqrt(spread + float(np.sum(errors**2)) / sizes.size**2 + common_sd_a**2)
     change_sd_a = max(CHANGE_OF_CURRENT * belief.mean_a, LEAST_CHANGE_A)
     change_a = np.linspace(0.0, CHANGE_REACH * change_sd_a, CHANGE_POINTS)
     prior = np.exp(-0.5 * (change_a / change_sd_a) ** 2)
     prior /= prior.sum()
-    freedom, off_a = DECLARED_FREEDOM + belief.readings, seen_a - belief.mean_a
+    freedom = (DECLARED_FREEDOM + belief.readings) * (scale_a**2 / spread) ** 2
+    off_a = seen_a - belief.mean_a
     likely = [
         student.pdf((off_a - shift) / scale_a, freedom) for shift in (0.0, change_a, -change_a)
     ]

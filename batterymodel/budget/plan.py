@@ -28,7 +28,7 @@ from batterymodel.budget.results import (
     Verdict,
 )
 from batterymodel.budget.selection import Choice
-from batterymodel.budget.start_findings import beyond_the_supply, deepest
+from batterymodel.budget.start_findings import beyond_the_supply, deepest, long_starts
 from batterymodel.budget.starts import resistance_of, starts_of
 from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
@@ -154,7 +154,7 @@ def budget(
         configuration=_configuration(case),
         findings=findings_for(case),
         next_steps=_next_steps(case),
-        not_checked=_not_checked(told),
+        not_checked=_not_checked(case),
         cautions=BUDGET_CAUTIONS,
         timeline=timeline_of(case),
     )
@@ -335,16 +335,18 @@ def _step_values(case: BudgetCase) -> dict[str, str]:
     }
 
 
-def _not_checked(told: Told) -> tuple[str, ...]:
+def _not_checked(case: BudgetCase) -> tuple[str, ...]:
     """Keys of `wording.CHECK_WORDS` that nothing was known of."""
-    supply = told.supply
+    told, supply = case.told, case.told.supply
     known = {
         "battery": told.battery is not None,
+        "battery_since": told.battery is None or not told.battery.is_overtaken,
         "wall_circuit": circuit_output_a(supply) is not None,
         "cable": supply.cable is not None,
-        "cable_current": False,
+        "cable_current": supply.cable is not None and supply.cable.rated_current_a is not None,
         "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
         "bus_limit": not bus_min(told.loads).generic,
+        "long_start": not long_starts(case),
         "other_loads": False,
     }
     return tuple(name for name, is_known in known.items() if not is_known)

@@ -28,6 +28,10 @@ from batterymodel.rules.case import OWN_RULE, against
 from batterymodel.rules.results import Finding, Outcome, Severity
 from batterymodel.rules.wording import minutes_words
 
+LONG_START_S = 10.0
+"""Starting time from which on a start is long: the battery's charge and the slow part of its
+resistance, which take tens of seconds, are not followed in a start [s] (own choice)."""
+
 TASK_LENGTH = "length of the task, as it was told"
 
 
@@ -48,9 +52,9 @@ def start_dip(case: BudgetCase) -> Finding | None:
     start, dip = found
     limit = bus_min(case.told.loads)
     held = _is_held(dip)
-    sure = held and _is_proven(case)
+    sure = held and _is_proven(case) and not is_long(start)
     text = tell(
-        "start_dip.ok" if sure else "start_dip.unproven" if held else "start_dip.watch",
+        _dip_key(case, start, held),
         name=start.name,
         starting=amperes(start.starting_a),
         seconds=start.starting_s,
@@ -62,6 +66,63 @@ def start_dip(case: BudgetCase) -> Finding | None:
     covered = Severity.NOTE if limit.generic else Severity.OK
     severity = covered if sure else Severity.WATCH
     return against("start_dip", severity, text, dip.least_bus_v.mean, limit)
+
+
+def _dip_key(case: BudgetCase, start: Start, held: bool) -> str:
+    """Which sentence tells of a dip: held or not, proven or not, followed to its end or not."""
+    if not held:
+        return "start_dip.watch"
+    if not _is_proven(case):
+        return "start_dip.unproven"
+    return "start_dip.long" if is_long(start) else "start_dip.ok"
+
+
+def is_long(start: Start) -> bool:
+    """Whether a start lasts longer than the battery is followed (`LONG_START_S`).
+
+    Parameters
+    ----------
+    start : Start
+
+    Returns
+    -------
+    bool
+    """
+    return start.starting_s >= LONG_START_S
+
+
+def long_starts(case: BudgetCase) -> tuple[Start, ...]:
+    """Starts on the battery that last longer than it is followed.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    tuple of Start
+    """
+    return tuple(one for one in case.starts if one.with_battery is not None and is_long(one))
+
+
+def long_start(case: BudgetCase) -> Finding | None:
+    """Starts that last longer than the battery is followed.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    found = long_starts(case)
+    if not found:
+        return None
+    longest_s = max(one.starting_s for one in found)
+    text = tell("long_start.watch", names=listed(one.name for one in found), most=LONG_START_S)
+    limit = Limit(LONG_START_S, "s", OWN_RULE, generic=False)
+    return against("long_start", Severity.WATCH, text, longest_s, limit)
 
 
 def deepest(case: BudgetCase) -> tuple[Start, Dip] | None:
@@ -94,7 +155,9 @@ def start_alone(case: BudgetCase) -> Finding | None:
     beyond = beyond_the_supply(case)
     if not beyond:
         return None
-    covered = _is_proven(case) and all(_is_held(one.with_battery) for one in beyond)
+    covered = _is_proven(case) and all(
+        _is_held(one.with_battery) and not is_long(one) for one in beyond
+    )
     return Finding(
         rule="start_alone",
         severity=Severity.NOTE if covered else Severity.WATCH,

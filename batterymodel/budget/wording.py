@@ -32,21 +32,26 @@ RULE_WORDS = {
     "bus_voltage_low": "Voltage at the aircraft",
     "bus_voltage_high": "Highest bus voltage",
     "start_dip": "Motor start",
+    "long_start": "Long start",
     "start_alone": "Start without a battery",
     "battery_alone": "Without ground power",
     "draws_more": "Draws more than before",
     "supply_warm": "Warm supply",
     "wall_circuit_unknown": "Wall circuit",
+    "cable_current": "Current in the cable",
     "load_figures": "Source of the currents",
 }
 
 CHECK_WORDS = {
     "battery": "what the battery draws",
+    "battery_since": "how the battery is since",
     "wall_circuit": "wall circuit",
     "cable": "voltage lost in the cable",
-    "cable_current": "what current the cable may carry",
+    "cable_current": "what current the cable may carry (its marking or its maker's papers tell; "
+    "give it with the supply)",
     "supply_temp": "temperature at the supply",
     "bus_limit": "which voltage the aircraft's bus needs",
+    "long_start": "how far a long start runs the battery down",
     "other_loads": "what else hangs on the same wall circuit",
 }
 
@@ -111,8 +116,7 @@ TEXTS = {
     "battery can take all that the supply has left; read the ammeter after connection.",
     "battery_draw.at_limit": "The supply is at its limit: the battery takes all that the consumers "
     "leave, and would take about {value}. Wait for its current to fall.",
-    "battery_outcome.bad": "Of the battery the readings say: {outcome}. {meaning} That comes "
-    "before this task.",
+    "battery_outcome.bad": "Of the battery {by}: {outcome}. {meaning} That comes before this task.",
     "bus_voltage_low.ok": "The bus has {value} ({low} to {high}) at the aircraft, above the "
     "{limit} {need}.",
     "bus_voltage_low.note": "The supply gives {value} ({low} to {high}). What the cable takes of "
@@ -127,6 +131,13 @@ TEXTS = {
     "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
     "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
     "yet; {limit} is needed.",
+    "start_dip.long": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "down to {value} ({low} to {high}) at first, above the {limit} {need}; what it falls further "
+    "in a start this long is not known.",
+    "long_start.watch": "The start of {names} lasts {most:.0f} s or more: what the battery loses "
+    "of its charge in it, and how its resistance grows with the time, was not looked at. The bus "
+    "may fall further than is said here: watch its voltage during the start, and break the start "
+    "off where it falls too low.",
     "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",
@@ -147,6 +158,10 @@ TEXTS = {
     "wall_circuit_unknown.watch": "What the wall circuit carries is not known: it may trip below "
     "the limits that were looked at. Tell its breaker, and the supply's input current at full load "
     "or its input voltage.",
+    "cable_current.watch": "The cable may have to carry {load}, more than the {limit} of a wire "
+    "table for copper of its size in a bundle. The table is not of this cable and was not seen: "
+    "read what the cable may carry off its marking or in its maker's papers, and give it with the "
+    "supply. Until then feel whether cable and plugs get warm.",
     "load_figures.note": "The currents come from no document that was named. Measure them, or take "
     "them from the aircraft's papers.",
 }
@@ -170,6 +185,8 @@ WEAR = {
 }
 
 HEADLINE_START = " The start of {name} dips the bus to {value}."
+
+BY_READINGS = "the readings say"
 
 BATTERY_COUNTED = "with {draw} for the battery"
 BATTERY_NOT_COUNTED = "the battery not counted"

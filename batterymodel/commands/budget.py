@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date
-from typing import TYPE_CHECKING, Any
+import sys
+from typing import TYPE_CHECKING
 
-from batterymodel.commands.told import assessed, declare_known, told_supply
-from batterymodel.commands.told_log import LOG_HELP, declare_columns, told_readings
+from batterymodel.commands.told import declare_known
+from batterymodel.commands.told_log import LOG_HELP, declare_columns
 from batterymodel.errors import InputError
 
 if TYPE_CHECKING:
-    from batterymodel.budget.results import Budget
     from batterymodel.inputs.load_plan import AircraftLoads
 
 
@@ -31,16 +30,31 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument(
         "loads",
+        nargs="?",
         metavar="LOADS.toml",
         help="the aircraft's consumers ([[consumers]]: name, continuous_a, ...) and tasks "
-        "([[tasks]]: name, minutes, needs, wants)",
+        "([[tasks]]: name, minutes, needs, wants); without, those of --tail on record",
+    )
+    command.add_argument(
+        "--tail",
+        metavar="TAIL",
+        help="aircraft on record: its loads with what connections taught, and its battery as it "
+        "was seen last, where no file is given of them",
+    )
+    command.add_argument(
+        "--database",
+        metavar="URL",
+        help="file or URL of the record (BATTERYMODEL_DATABASE_URL)",
     )
     command.add_argument(
         "--task", metavar="NAME", help="one of its tasks; without, all of them in short"
     )
     command.add_argument("--log", metavar="LOG.csv", help=LOG_HELP)
     command.add_argument("--battery", metavar="B.toml", help="the battery of that log")
-    declare_known(command, supply_needed=True)
+    declare_known(command)
+    command.add_argument(
+        "--supply-name", metavar="NAME", help="a supply on record, in place of --supply"
+    )
     command.add_argument(
         "--supply-temp", type=float, metavar="C", help="temperature of the air at the supply [°C]"
     )
@@ -60,81 +74,39 @@ def run(options: argparse.Namespace) -> str:
     Returns
     -------
     str
-        To be printed as it stands.
+        To be printed as it stands; of a record, above the budget what was taken from where.
 
     Raises
     ------
     InputError
-        Options that do not go together, an unknown task, or a file or value that cannot be used.
+        Options that do not go together, an unknown task, what is not in the record, or a file or
+        value that cannot be used.
     FitError
         Readings that determine no taper.
+    StoreError
+        The record cannot be opened or read.
     """
-    from batterymodel.inputs.load_plan import read_aircraft_loads
-    from batterymodel.say.budget import budget_text, tasks_text
+    from batterymodel.commands.budget_basis import basis_of
 
-    loads = read_aircraft_loads(options.loads)
-    names = _task_names(loads, options)
-    battery, taken = _told_of_battery(options)
-    budgets = _budgets(loads, names, battery, options)
-    if options.json:
-        return budgets[0].model_dump_json(indent=2)
-    return taken + (budget_text(budgets[0]) if len(budgets) == 1 else tasks_text(budgets))
+    basis = basis_of(options)
+    names = _task_names(basis.loads, options)
+    budgets = [basis.budget(name, options.supply_temp) for name in names]
+    if not options.json:
+        return basis.text(budgets)
+    print(basis.heading(budgets[0]).strip(), end="\n" * bool(basis.taken), file=sys.stderr)
+    return budgets[0].model_dump_json(indent=2)
 
 
 def _task_names(loads: AircraftLoads, options: argparse.Namespace) -> tuple[str, ...]:
     """The task that was asked for, else all of the aircraft's."""
     known = tuple(task.name for task in loads.tasks)
     if not known:
+        where = options.loads or f"{loads.tail} on record"
         raise InputError(
-            f"{options.loads}: has no task; a [[tasks]] with name, minutes and needs would be right"
+            f"{where}: has no task; a [[tasks]] with name, minutes and needs would be right"
         )
     if options.task is not None:
         return (loads.task(options.task).name,)
     if options.json and len(known) > 1:
         raise InputError(f"--json needs --task with one of: {', '.join(known)}")
     return known
-
-
-def _budgets(
-    loads: AircraftLoads,
-    names: tuple[str, ...],
-    battery: dict[str, Any],
-    options: argparse.Namespace,
-) -> list[Budget]:
-    from batterymodel.budget.plan import budget
-
-    supply = told_supply(options)
-    assert supply is not None  # argparse asks for it
-    temp_c, on = options.supply_temp, options.on or date.today()
-    return [budget(loads, name, supply, supply_temp_c=temp_c, on=on, **battery) for name in names]
-
-
-def _told_of_battery(options: argparse.Namespace) -> tuple[dict[str, Any], str]:
-    """What a log and its battery tell `plan.budget`, and how the log's columns were taken."""
-    if options.log is None and options.battery is None:
-        _refuse_without_log(options)
-        return {}, ""
-    if options.log is None or options.battery is None:
-        raise InputError("give --log LOG.csv and --battery B.toml together, or neither")
-    from batterymodel.budget.battery import battery_now
-    from batterymodel.inputs.records import read_battery
-    from batterymodel.say.connection import columns_taken
-
-    readings, column_map = told_readings(options)
-    battery = read_battery(options.battery)
-    _, temps_c = readings.battery_temps()
-    told = {
-        "battery_now": battery_now(assessed(readings, battery, options), battery.chemistry),
-        "battery": battery,
-        "readings": readings,
-        "battery_temp_c": float(temps_c[-1]) if temps_c.size else options.ambient,
-    }
-    return told, "" if column_map.own else f"{columns_taken(column_map)}\n\n"
-
-
-def _refuse_without_log(options: argparse.Namespace) -> None:
-    """Refuse what says something of a log where there is none."""
-    for name in ("rest_voltage", "load", "ambient", "column", "decimal"):
-        if getattr(options, name) not in (None, []):
-            option = name.replace("_", "-")
-            raise InputError(f"--{option} is of a log; give --log and --battery beside it")

@@ -18,17 +18,15 @@ SHOP_KEYS = {"circuits", "note", "invented"}
 """Keys of a supply's file that only the record's supplies have (`store.records.ShopSupply`)."""
 
 
-def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False) -> None:
+def declare_known(command: argparse.ArgumentParser) -> None:
     """Declare the known values of a connection.
 
     Parameters
     ----------
     command : ArgumentParser
         The options are added to it; `assessed` reads them.
-    supply_needed : bool
-        The command has no answer without a supply.
     """
-    declare_supply(command, supply_needed)
+    declare_supply(command)
     command.add_argument(
         "--rest-voltage", type=float, metavar="V", help="rest voltage before connection [V]"
     )
@@ -47,19 +45,15 @@ def declare_known(command: argparse.ArgumentParser, supply_needed: bool = False)
     )
 
 
-def declare_supply(command: argparse.ArgumentParser, is_needed: bool = False) -> None:
+def declare_supply(command: argparse.ArgumentParser) -> None:
     """Declare the ground supply and its wall circuit.
 
     Parameters
     ----------
     command : ArgumentParser
         The options are added to it; `told_supply` reads them.
-    is_needed : bool
-        The command has no answer without a supply.
     """
-    command.add_argument(
-        "--supply", required=is_needed, metavar="S.toml", help="ground supply and wall circuit"
-    )
+    command.add_argument("--supply", metavar="S.toml", help="ground supply and wall circuit")
     command.add_argument(
         "--circuit",
         metavar="NAME",
@@ -102,7 +96,12 @@ def told_supply(options: argparse.Namespace) -> Supply | None:
     return shop.on_circuit(circuit)
 
 
-def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) -> Assessment:
+def assessed(
+    readings: Readings,
+    battery: Battery,
+    options: argparse.Namespace,
+    supply: Supply | None = None,
+) -> Assessment:
     """The assessment with the known values of the options.
 
     Parameters
@@ -112,6 +111,8 @@ def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) 
     options : Namespace
         What `told_supply` reads, `rest_voltage` [V], `load` and `load_error` [A], `ambient` [degC]
         and `on`.
+    supply : Supply, optional
+        In place of the one that the options name.
 
     Returns
     -------
@@ -129,7 +130,7 @@ def assessed(readings: Readings, battery: Battery, options: argparse.Namespace) 
     return assess(
         readings,
         battery,
-        told_supply(options),
+        told_supply(options) if supply is None else supply,
         rest_voltage_v=options.rest_voltage,
         load_a=options.load,
         load_sd_a=options.load_error,

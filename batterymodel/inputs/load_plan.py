@@ -49,8 +49,9 @@ class Consumer(Record):
     """One consumer on the bus: what it draws while on, and at its start.
 
     ``continuous_sd_a`` is the spread of ``continuous_a`` and ``readings`` the number of load steps
-    it was learned from. ``duty`` is the part of the task it is on [0..1]. Where the aircraft's
-    manual forbids to switch it off or to pull its breaker, ``may_switch_off`` is false.
+    it was learned from; those of one connection share an error and count as fewer. ``duty`` is the
+    part of the task it is on [0..1]. Where the aircraft's manual forbids to switch it off or to
+    pull its breaker, ``may_switch_off`` is false.
     """
 
     name: Name

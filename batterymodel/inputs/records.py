@@ -232,6 +232,7 @@ class Cable(Record):
 
     The conductor's cross-section is told by its gauge (American wire gauge, 0000 is -3) or as
     ``area_mm2`` [mm^2]. ``contacts_ohm`` is what plugs and clamps add, both ways together.
+    ``rated_current_a`` is what it may carry by its marking or its maker's papers.
     """
 
     length_m: Annotated[float, Field(gt=0.0, le=200.0)]
@@ -239,6 +240,7 @@ class Cable(Record):
     area_mm2: Annotated[float, Field(ge=0.2, le=500.0)] | None = None
     contacts_ohm: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
     conductor_temp_c: Celsius = 20.0
+    rated_current_a: Annotated[float, Field(gt=0.0, le=2000.0)] | None = None
 
     @model_validator(mode="after")
     def _has_one_size(self) -> Cable:

@@ -10,6 +10,7 @@ import streamlit as st
 from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Chemistry, Supply, record_from
 from batterymodel.pages import KEPT, kept, literal
+from batterymodel.pages.choices import OWN, own_words
 from batterymodel.reference.chemistry import data_for
 from batterymodel.say.in_progress import is_battery_told
 from batterymodel.say.plate import cells_question, missing_words
@@ -43,10 +44,11 @@ def show_choice(store: Store, connection: InProgress) -> None:
     """
     fleet, key = fleet_of(store), _keys(connection)
     _fill(connection, fleet)
+    other = own_words(OTHER, fleet.values())
     chosen = st.selectbox(
         "Battery",
-        [*fleet, OTHER],
-        format_func=lambda serial: fleet.get(serial, OTHER),
+        [*fleet, OWN],
+        format_func=lambda serial: fleet.get(serial, other),
         placeholder="Choose the battery",
         key=key["battery"],
         on_change=_tell_serial,
@@ -62,7 +64,7 @@ def show_choice(store: Store, connection: InProgress) -> None:
         on_change=_tell_supply,
         args=(store, connection),
     )
-    if chosen == OTHER:
+    if chosen == OWN:
         _show_plate(store, connection)
 
 
@@ -92,7 +94,7 @@ def _keys(connection: InProgress) -> dict[str, str]:
 def _fill(connection: InProgress, fleet: dict[str, str]) -> None:
     """Put into the form what was told, where nothing was entered yet."""
     told, key, state = connection.told, _keys(connection), st.session_state
-    other = OTHER if is_battery_told(connection) or not fleet else None
+    other = OWN if is_battery_told(connection) or not fleet else None
     state.setdefault(key["battery"], told.serial if told.serial in fleet else other)
     last_a = state.get(_LAST_SUPPLY, USUAL_SUPPLY_A)
     state.setdefault(key["supply"], told.supply.rated_current_a if told.supply else last_a)
@@ -133,7 +135,7 @@ def _show_plate(store: Store, connection: InProgress) -> None:
 
 def _tell_serial(store: Store, connection: InProgress) -> None:
     serial = st.session_state[_keys(connection)["battery"]]
-    if serial not in (None, OTHER):
+    if serial not in (None, OWN):
         blank = dict.fromkeys(("tail", *PLATE_FIELDS))
         _tell(store, connection, serial=serial, **blank)
 

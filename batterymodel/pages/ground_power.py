@@ -11,7 +11,8 @@ from batterymodel.budget.results import Budget
 from batterymodel.budget.wording import RULE_WORDS
 from batterymodel.charts import budget as charts
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import kept, literal, temperatures
+from batterymodel.inputs.load_plan import AircraftLoads
+from batterymodel.pages import kept, literal, load_entries, temperatures
 from batterymodel.pages.power_card import consumers_html, either, power_box, power_figures
 from batterymodel.pages.power_entries import (
     LABELS,
@@ -46,7 +47,11 @@ from batterymodel.store.power import keep_configuration, known_configuration, lo
 
 LIMITS = ("Limit", "Gives", "Room", "From")
 WAYS = ("", ON_GROUND_POWER.capitalize(), ON_BATTERY.capitalize())
-ANOTHER_FILE = "Another loads file"
+ONE_BY_ONE, AS_FILE, ANOTHER_FILE = "Consumers and tasks", "Loads file", "Another loads file"
+NO_LOADS = (
+    "What {tail} takes is not on record yet: enter its consumers and tasks one after another, or "
+    "give them as a file."
+)
 
 
 def page() -> None:
@@ -67,17 +72,25 @@ def _show(store: Store) -> None:
         if tail is None:
             return
         loads = loads_in_force(store, tail, date.today())
+        asked = None if loads is None else asked_of(store, tail, loads)
         if loads is None:
-            show_loads_file(store, tail, is_first=True)
-            return
-        asked = asked_of(store, tail, loads)
+            st.info(literal(NO_LOADS.format(tail=tail)))
     with right:
         if asked is not None:
             _show_answer(store, asked)
-        with st.expander(ANOTHER_FILE):
-            st.html(pages.note(loads_words(loads)))
-            show_loads_file(store, tail, is_first=False)
+        _show_loads(store, tail, loads)
         temperatures.show_choice()
+
+
+def _show_loads(store: Store, tail: str, loads: AircraftLoads | None) -> None:
+    """The aircraft's loads to be entered one at a time, or taken from a file."""
+    is_begun = loads is None or not loads.tasks or load_entries.is_altered(tail)
+    with st.expander(ONE_BY_ONE, expanded=is_begun):
+        if loads is not None:
+            st.html(pages.note(loads_words(loads)))
+        load_entries.show_list(store, tail)
+    with st.expander(AS_FILE if loads is None else ANOTHER_FILE):
+        show_loads_file(store, tail)
 
 
 def _show_answer(store: Store, asked: Asked) -> None:

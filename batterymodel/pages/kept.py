@@ -15,6 +15,7 @@ from batterymodel.charts.record import fade_chart, tapers_chart
 from batterymodel.charts.style import spec_of
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
+from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Supply
 from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
 from batterymodel.pages import KEPT, literal, places
@@ -23,7 +24,7 @@ from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import RecordView, fleet_of, record_view
-from batterymodel.store import Store, open_store, settings
+from batterymodel.store import Store, learned_loads, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
 from batterymodel.store.in_progress import is_begun
@@ -383,3 +384,30 @@ def _power(
     state: object,
 ) -> PowerView:
     return power_view(_store, tail, task, _supply, _now, supply_temp_c)
+
+
+def loads_to_alter(store: Store, tail: str) -> AircraftLoads:
+    """An aircraft's loads as they are altered, read anew only when the record or the day changes.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+
+    Returns
+    -------
+    AircraftLoads
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record.
+    StoreError
+        The record cannot be read.
+    """
+    return _loads_to_alter(store, tail, date.today(), (store.where, record_stamp(store)))
+
+
+@st.cache_data(show_spinner=False, max_entries=50)
+def _loads_to_alter(_store: Store, tail: str, today: date, state: object) -> AircraftLoads:
+    return learned_loads.loads_to_alter(_store, tail, today)

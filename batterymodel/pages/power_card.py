@@ -158,3 +158,23 @@ def _item(header: Sequence[str], row: Sequence[str]) -> str:
         if cell
     )
     return f'<li><b class="jc-row-name">{shown(row[0])}</b>{told}</li>'
+
+
+def named_rows(rows: Iterable[tuple[str, str]]) -> str:
+    """Names, each with what is known of it, as a list that wraps.
+
+    Parameters
+    ----------
+    rows : iterable of (str, str)
+        Unescaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    items = (
+        f'<li><b class="jc-row-name">{shown(name)}</b><span>{shown(words)}</span></li>'
+        for name, words in rows
+    )
+    return f'<ul class="jc jc-findings jc-named">{"".join(items)}</ul>'

@@ -16,6 +16,7 @@ from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.load_plan import AircraftLoads, Task, aircraft_loads_from
 from batterymodel.inputs.records import Supply, record_from, toml_data
 from batterymodel.pages import KEPT, kept, literal, places, temperatures
+from batterymodel.pages.choices import OWN, own_words, told_apart
 from batterymodel.pages.readings_file import show_faults
 from batterymodel.rules.wording import minutes_words
 from batterymodel.store import Store
@@ -41,6 +42,7 @@ LABELS = {
     "cable.length_m": Shown("Cable length, one way", "m"),
     "cable.gauge_awg": Shown("Cable gauge", "AWG"),
     "cable.area_mm2": Shown("Cable cross-section", "mm²"),
+    "cable.rated_current_a": Shown("Current the cable may carry", "A"),
     "supply_temp_c": Shown("Air at the supply", "°C"),
     "name": Shown("Name of the supply"),
 }
@@ -118,7 +120,8 @@ def choose_aircraft(store: Store) -> str | None:
         return None
     if st.session_state.get(key) not in tails:
         st.session_state[key] = next(iter(tails))
-    words = {tail: tail if planned else f"{tail}, no loads yet" for tail, planned in tails.items()}
+    said = {tail: tail if planned else f"{tail}, no loads yet" for tail, planned in tails.items()}
+    words = told_apart(said)
     return st.selectbox("Aircraft", list(tails), format_func=words.__getitem__, key=key)
 
 
@@ -146,14 +149,15 @@ def asked_of(store: Store, tail: str, loads: AircraftLoads) -> Asked | None:
     with st.expander("Temperature at the supply"):
         temp_c = temperatures.number_input(st, LABELS["supply_temp_c"].title, key)
     if task is None:
-        st.info("These loads name no task; a loads file with [[tasks]] would be right.")
+        st.info("These loads name no task yet: add one under *Consumers and tasks*.")
     if supply is None or task is None:
         return None
     return Asked(tail, task, supply, where, temp_c)
 
 
 def _choose_task(tasks: tuple[Task, ...]) -> str | None:
-    words = {task.name: f"{task.name}, {minutes_words(task.minutes)}" for task in tasks}
+    said = {task.name: f"{task.name}, {minutes_words(task.minutes)}" for task in tasks}
+    words = told_apart(said)
     key = f"{KEPT}power.task"
     if st.session_state.get(key) not in words:
         st.session_state[key] = next(iter(words), None)
@@ -165,14 +169,15 @@ def _choose_task(tasks: tuple[Task, ...]) -> str | None:
 def _choose_supply(store: Store) -> tuple[Supply | None, str]:
     """The supply on its circuit, and both in words."""
     names = [supply.name for supply in supplies_of(store)]
-    options, key = [*names, ENTERED_HERE], f"{KEPT}power.supply"
+    words = {name: name for name in names} | {OWN: own_words(ENTERED_HERE, names)}
+    options, key = list(words), f"{KEPT}power.supply"
     was = st.session_state.get(key)
     if was not in options:
         st.session_state[key] = options[0]
-    chosen = st.selectbox("Supply", options, key=key)
+    chosen = st.selectbox("Supply", options, format_func=words.__getitem__, key=key)
     if was is not None and was not in options:
-        st.warning(literal(GONE.format(was=was, now=options[0])))
-    if chosen == ENTERED_HERE:
+        st.warning(literal(GONE.format(was=was, now=words[options[0]])))
+    if chosen == OWN:
         return _entered_supply(store)
     supply = supply_named(store, str(chosen))
     circuit = _choose_circuit(supply)
@@ -180,7 +185,8 @@ def _choose_supply(store: Store) -> tuple[Supply | None, str]:
 
 
 def _choose_circuit(supply: ShopSupply) -> str | None:
-    words = {one.name: f"{one.name}, {one.circuit_breaker_a:g} A" for one in supply.circuits}
+    said = {one.name: f"{one.name}, {one.circuit_breaker_a:g} A" for one in supply.circuits}
+    words = told_apart(said)
     if not words:
         return None
     key = f"{KEPT}power.circuit"
@@ -281,18 +287,14 @@ def loads_template(tail: str) -> str:
     return LOADS_TEMPLATE.format(tail=json.dumps(tail, ensure_ascii=False))
 
 
-def show_loads_file(store: Store, tail: str, *, is_first: bool) -> None:
+def show_loads_file(store: Store, tail: str) -> None:
     """Take consumers and tasks of an aircraft from a file into the record.
 
     Parameters
     ----------
     store : Store
     tail : str
-    is_first : bool
-        Whether none are on record yet; else they are replaced from their day on.
     """
-    if is_first:
-        st.info(literal(f"What {tail} takes is not on record yet: give it as a file."))
     upload = st.file_uploader(LOADS_FILE, type=["toml"], key=f"power_loads.{tail}")
     st.download_button("Template (TOML)", loads_template(tail), "loads.toml", "text/plain")
     if upload is None:

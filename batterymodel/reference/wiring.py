@@ -25,6 +25,33 @@ memory (high))."""
 
 GAUGE_STEPS = 39
 
+BUNDLED_A = {
+    20: 7.5,
+    18: 10.0,
+    16: 13.0,
+    14: 17.0,
+    12: 23.0,
+    10: 33.0,
+    8: 46.0,
+    6: 60.0,
+    4: 80.0,
+    2: 100.0,
+    1: 125.0,
+    0: 150.0,
+    -1: 175.0,
+    -2: 200.0,
+    -3: 225.0,
+}
+"""Current that copper wire of a gauge carries in a conduit or bundle [A] (MIL-W-5088, as in FAA
+AC 65-15A, current carrying capacity of copper wire, from memory (medium)). Not seen: it asks to
+look at the cable and is no limit of any."""
+
+WIRE_TABLE = "MIL-W-5088, copper wire in conduit or bundle (from memory, not seen)"
+
+SAME_AREA = 0.99
+"""Part of a gauge's cross-section from which on a conductor counts as that gauge [-] (own choice:
+cross-sections are rounded where they are stated)."""
+
 UNSTATED_CONTACTS_OHM = 0.002
 """Resistance of plugs and clamps, both ways, where none is stated [ohm] (own choice: 0.1 V at
 50 A)."""
@@ -82,6 +109,36 @@ def conductor_area_mm2(cable: Cable) -> float:
         return cable.area_mm2
     assert cable.gauge_awg is not None  # the record has one of the two
     return pi / 4.0 * gauge_diameter_mm(cable.gauge_awg) ** 2
+
+
+def bundled_a(cable: Cable) -> float | None:
+    """Current of a wire table for the largest listed gauge that is no thicker than the cable.
+
+    Parameters
+    ----------
+    cable : Cable
+
+    Returns
+    -------
+    float or None
+        [A]; None for conductors thinner than any listed.
+
+    References
+    ----------
+    `BUNDLED_A`.
+
+    Examples
+    --------
+    >>> bundled_a(Cable(length_m=6.0, gauge_awg=3)), bundled_a(Cable(length_m=6.0, area_mm2=10.0))
+    (80.0, 46.0)
+    """
+    area_mm2 = conductor_area_mm2(cable)
+    carried = [
+        amperes
+        for gauge, amperes in BUNDLED_A.items()
+        if area_mm2 >= SAME_AREA * conductor_area_mm2(Cable(length_m=1.0, gauge_awg=gauge))
+    ]
+    return max(carried, default=None)
 
 
 def conductor_ohm(area_mm2: float, length_m: float, temp_c: float = COPPER_TEMP_C) -> float:

@@ -2,36 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from batterymodel.assessment import assess
 from batterymodel.basis.text import alike
-from batterymodel.budget.battery import BatteryNow, battery_now
 from batterymodel.budget.plan import budget
 from batterymodel.budget.results import Budget, Verdict
 from batterymodel.budget.wording import VERDICT_SIGNS, VERDICT_WORDS, amperes, listed
-from batterymodel.errors import BatteryModelError, InputError
+from batterymodel.errors import InputError
 from batterymodel.inputs.load_plan import AircraftLoads
-from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.inputs.records import Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
+from batterymodel.say.battery_seen import BatterySeen, batteries_beside, battery_seen
 from batterymodel.say.budget import battery_first, budget_text
 from batterymodel.say.connection import wrapped
-from batterymodel.say.in_progress import LiveView, live_view
-from batterymodel.store import Entry, Store
-from batterymodel.store.acts import InProgress
-from batterymodel.store.finishing import told_so_far
-from batterymodel.store.in_progress import connections_in_progress
-from batterymodel.store.intake import TOLD_FIELDS, readings_of
+from batterymodel.store import Store
 from batterymodel.store.learned_loads import LearnedLoads, learned_loads
-from batterymodel.store.noted_readings import readings_of as noted_readings_of
 from batterymodel.store.power import loads_in_force
 from batterymodel.store.records import (
-    Aircraft,
-    BatteryPlate,
-    Connection,
     LoadConfiguration,
 )
 
@@ -42,27 +31,21 @@ NO_PLAN = (
     "No consumers and tasks of {tail} are on record; 'record add loads', or a loads file here, "
     "would be right"
 )
-NO_CONNECTION = "No connection of a battery in {tail} is on record: what it draws is not counted."
-NO_ANSWER_YET = (
-    "A connection of {name} is in progress, but gives no answer yet: what the battery draws is not "
-    "counted."
-)
-NOT_READ = (
-    "The last connection of {name}, of {day}, tells no draw ({why}): what the battery draws is not "
-    "counted."
-)
 LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
 OF_TODAY = (
     "The battery {name} draws {draw}: as last read in the connection of today, {day}{elsewhere}."
 )
 OLD = (
-    "The battery {name} is counted with {draw}, and alone with the charge it had, as last read in "
-    "the connection of {day}{elsewhere}. That is not now: read the ammeter after connecting."
+    "The battery {name} is counted with {draw}{alone}, as last read in the connection of "
+    "{day}{elsewhere}. That is not now: read the ammeter after connecting."
 )
+ALONE_WITH = ", and alone with the charge it had"
 SERVICED_SINCE = " If it was serviced since, connect it and take new readings."
 BESIDE = " It is not the only one in this aircraft: nothing is counted of {names}."
-ELSEWHERE = ", in another aircraft"
 READ_AGAIN = " That is not now: read the ammeter again."
+OTHER_LOADS = (
+    "the loads are those of '{loads}', not of '{tail}'; those of one aircraft would be right"
+)
 LEARNED_FROM = "Currents of {names} are as {connections} on record taught them."
 TAUGHT = (
     "{name} took {seen} in the connection looked at, where {before} was known: it counts with "
@@ -76,29 +59,6 @@ BOX_OF_VERDICT = {
     Verdict.TOO_MUCH: "service",
 }
 """Outcome whose rule the box of a verdict has."""
-
-
-@dataclass(frozen=True)
-class BatterySeen:
-    """An aircraft's battery as a connection showed it last: its draw, and when that was read.
-
-    ``read_at`` is the moment of the last reading of a connection in progress, ``entry_id`` the
-    connection on record; one of both is None. ``supply`` is the one it was read on, where that is
-    on record. ``temp_c`` is the battery's temperature [degC],
-    where it was read with the draw. ``readings`` are None, and ``elsewhere`` says so, where
-    that was in another aircraft: the consumers it switched are not those of this one.
-    """
-
-    name: str
-    battery: Battery
-    now: BatteryNow
-    readings: Readings | None
-    temp_c: float | None
-    read_at: datetime | None = None
-    entry_id: str | None = None
-    day: str = ""
-    supply: Supply | None = None
-    elsewhere: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +84,108 @@ class Box:
     word: str
 
 
+@dataclass(frozen=True)
+class PowerBasis:
+    """What the budgets of an aircraft rest on, whatever their task and supply.
+
+    ``told`` is what `budget.plan.budget` takes of the battery; ``seen``, ``why_not`` and ``beside``
+    are as in `PowerView`, where the record tells of the battery.
+    """
+
+    learned: LearnedLoads
+    told: dict[str, Any]
+    seen: BatterySeen | None = None
+    why_not: str = ""
+    beside: tuple[str, ...] = ()
+
+
+def power_basis(
+    store: Store,
+    tail: str,
+    now: datetime,
+    loads: AircraftLoads | None = None,
+    battery: dict[str, Any] | None = None,
+) -> PowerBasis:
+    """What the record knows of an aircraft's loads and of its battery.
+
+    Consumers count with what connections taught of them; what the one teaches that the battery's
+    draw is from is compared with those before it.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    now : datetime
+        The moment, with its UTC offset.
+    loads : AircraftLoads, optional
+        In place of those on record; they stand as they are.
+    battery : dict, optional
+        What is told of the battery in place of what the record knows of it.
+
+    Returns
+    -------
+    PowerBasis
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record, has no load plan, or has another tail than the loads.
+    """
+    with store.reading():
+        aircraft = store.aircraft(tail)
+        seen, why_not = (None, "") if battery is not None else battery_seen(store, aircraft, now)
+        beside = batteries_beside(store, aircraft, seen) if seen else ()
+        but = seen.entry_id if seen else None
+        if loads is None:
+            learned = _learned(store, aircraft.record.tail, now, but)
+        else:
+            learned = LearnedLoads(loads)
+    if loads is not None and alike(loads.tail) != alike(tail):
+        raise InputError(OTHER_LOADS.format(loads=loads.tail, tail=tail))
+    told = _told_of(seen) if battery is None else battery
+    return PowerBasis(learned, told, seen, why_not, beside)
+
+
+def _learned(store: Store, tail: str, now: datetime, but: str | None) -> LearnedLoads:
+    loads = loads_in_force(store, tail, now.date())
+    if loads is None:
+        raise InputError(NO_PLAN.format(tail=tail))
+    return learned_loads(store, loads, but=but)
+
+
+def view_on(
+    basis: PowerBasis,
+    task: str,
+    supply: Supply,
+    now: datetime,
+    supply_temp_c: float | None = None,
+) -> PowerView:
+    """The budget of a task on a supply by what is known of aircraft and battery.
+
+    Parameters
+    ----------
+    basis : PowerBasis
+    task : str
+    supply : Supply
+    now : datetime
+        Its day is that of the configuration.
+    supply_temp_c : float, optional
+        Air at the supply [degC].
+
+    Returns
+    -------
+    PowerView
+
+    Raises
+    ------
+    InputError
+        No such task, or a value that cannot be right.
+    """
+    told = {"supply_temp_c": supply_temp_c, "on": now.date(), **basis.told}
+    found = budget(basis.learned.loads, task, supply, **told)
+    return PowerView(found, basis.seen, basis.why_not, basis.learned, basis.beside)
+
+
 def power_view(
     store: Store,
     tail: str,
@@ -133,9 +195,6 @@ def power_view(
     supply_temp_c: float | None = None,
 ) -> PowerView:
     """The budget of a task by what the record knows of aircraft and battery.
-
-    Consumers count with what connections taught of them; what the one teaches that the battery's
-    draw is from is compared with those before it.
 
     Parameters
     ----------
@@ -158,16 +217,7 @@ def power_view(
         An aircraft that is not on record or has no load plan, no such task, or a value that
         cannot be right.
     """
-    with store.reading():
-        loads = loads_in_force(store, tail, now.date())
-        if loads is None:
-            raise InputError(NO_PLAN.format(tail=tail))
-        aircraft = store.aircraft(tail)
-        seen, why_not = battery_seen(store, aircraft, now)
-        beside = _beside(store, aircraft, seen) if seen else ()
-        learned = learned_loads(store, loads, but=seen.entry_id if seen else None)
-    told = {"supply_temp_c": supply_temp_c, "on": now.date(), **_told_of(seen)}
-    return PowerView(budget(learned.loads, task, supply, **told), seen, why_not, learned, beside)
+    return view_on(power_basis(store, tail, now), task, supply, now, supply_temp_c)
 
 
 def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
@@ -182,157 +232,25 @@ def _told_of(seen: BatterySeen | None) -> dict[str, Any]:
     }
 
 
-def battery_seen(
-    store: Store, aircraft: Entry[Aircraft], now: datetime
-) -> tuple[BatterySeen | None, str]:
-    """The battery of an aircraft as it was seen last, or why nothing of it is counted.
-
-    Parameters
-    ----------
-    store : Store
-    aircraft : Entry of Aircraft
-    now : datetime
-        With its UTC offset.
-
-    Returns
-    -------
-    seen : BatterySeen or None
-    why_not : str
-        Empty where it was seen.
-
-    Raises
-    ------
-    StoreError
-        The record cannot be read.
-    """
-    last = _last_connection(store, aircraft, now)
-    for connection in _in_progress_on(store, aircraft):
-        if last is not None and last.record.day > connection.day:
-            break
-        view = live_view(store, connection)
-        seen = _seen_live(view)
-        name = connection.told.serial or connection.told.tail or ""
-        return (seen, "") if seen else (None, NO_ANSWER_YET.format(name=name))
-    if last is None:
-        return None, NO_CONNECTION.format(tail=aircraft.record.tail)
-    return _seen_on_record(store, aircraft, last, now)
-
-
-def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
-    """Connections in progress of this aircraft, begun last first."""
-    for connection in connections_in_progress(store):
-        told = connection.told
-        if told.serial is not None and _is_on_record(store, told.serial):
-            where = store.aircraft_of(told.serial, connection.day)
-            if where is not None and where.id == aircraft.id:
-                yield connection
-        elif told.tail and alike(told.tail) == alike(aircraft.record.tail):
-            yield connection
-
-
-def _is_on_record(store: Store, serial: str) -> bool:
-    """Whether the battery is on record; one that was deleted since it was connected is not."""
-    try:
-        store.plate(serial)
-    except InputError:
-        return False
-    return True
-
-
-def _seen_live(view: LiveView) -> BatterySeen | None:
-    if view.assessment is None or view.battery is None:
-        return None
-    connection = view.connection
-    readings = noted_readings_of(connection)
-    last_s = max(reading.elapsed_s for _, reading in connection.readings)
-    return BatterySeen(
-        name=connection.told.serial or view.battery.tail,
-        battery=view.battery,
-        now=battery_now(view.assessment, view.battery.chemistry),
-        readings=readings,
-        temp_c=_temp_c(readings, told_so_far(connection)["ambient_c"]),
-        read_at=connection.started_at + timedelta(seconds=last_s),
-    )
-
-
-def _last_connection(
-    store: Store, aircraft: Entry[Aircraft], now: datetime
-) -> Entry[Connection] | None:
-    """The last connection up to a moment of a battery that is in the aircraft."""
-    found = [
-        connection
-        for plate in _batteries_in(store, aircraft)
-        for connection in store.entries(Connection, battery_id=plate.id)
-        if connection.record.day <= now.date()
-    ]
-    return max(found, key=lambda entry: entry.order, default=None)
-
-
-def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
-    return [
-        plate
-        for plate in store.entries(BatteryPlate)
-        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
-    ]
-
-
-def _beside(store: Store, aircraft: Entry[Aircraft], seen: BatterySeen) -> tuple[str, ...]:
-    """Serials of the aircraft's batteries but the one that was seen."""
-    serials = (plate.record.serial for plate in _batteries_in(store, aircraft))
-    return tuple(serial for serial in serials if alike(serial) != alike(seen.name))
-
-
-def _seen_on_record(
-    store: Store, aircraft: Entry[Aircraft], entry: Entry[Connection], now: datetime
-) -> tuple[BatterySeen | None, str]:
-    told, plate = entry.record, store.entry(entry.record.battery_id)
-    name, is_here = plate.record.serial, told.aircraft_id == aircraft.id
-    try:
-        readings = readings_of(store, told)
-        then = store.battery(name, told.day, before=told.started_at, again=entry.id)
-        known = {key: getattr(told, key) for key in TOLD_FIELDS}
-        assessment = assess(readings, then, on=told.day, **known)
-    except BatteryModelError as error:
-        why = str(error).split("\n", 1)[0]
-        return None, NOT_READ.format(name=name, day=told.day, why=why)
-    is_today = told.day == now.date()
-    return BatterySeen(
-        name=name,
-        battery=store.battery(name),
-        now=battery_now(assessment, then.chemistry),
-        readings=readings if is_here else None,
-        temp_c=_temp_c(readings, told.ambient_c) if is_today else None,
-        entry_id=entry.id,
-        day=str(told.day),
-        supply=told.supply,
-        elsewhere="" if is_here else ELSEWHERE,
-    ), ""
-
-
-def _temp_c(readings: Readings, told_c: float | None) -> float | None:
-    _, temps_c = readings.battery_temps()
-    return float(temps_c[-1]) if temps_c.size else told_c
-
-
-def battery_words(view: PowerView, now: datetime) -> str:
+def battery_words(view: PowerView | PowerBasis, now: datetime) -> str:
     """What the battery is counted with and from when, or that it is not counted.
 
     Parameters
     ----------
-    view : PowerView
+    view : PowerView or PowerBasis
     now : datetime
         With its UTC offset.
 
     Returns
     -------
     str
-        One or two sentences.
+        Sentences.
     """
     seen = view.seen
     if seen is None:
         return view.why_not
     others = BESIDE.format(names=listed(view.beside)) if view.beside else ""
-    return _seen_words(seen, now) + others
+    return " ".join(filter(None, (_seen_words(seen, now), seen.newer))) + others
 
 
 def _seen_words(seen: BatterySeen, now: datetime) -> str:
@@ -343,8 +261,11 @@ def _seen_words(seen: BatterySeen, now: datetime) -> str:
         return said + READ_AGAIN * (age > FRESH)
     is_today = seen.day == str(now.date())
     template = OF_TODAY if is_today else OLD
-    said = template.format(name=seen.name, draw=draw, day=seen.day, elsewhere=seen.elsewhere)
-    return said + SERVICED_SINCE * (seen.now.must_come_off and not is_today)
+    alone = "" if seen.now.state_of_charge is None else ALONE_WITH
+    about = {"name": seen.name, "day": seen.day, "elsewhere": seen.elsewhere}
+    said = template.format(draw=draw, alone=alone, **about)
+    unknown_since = seen.now.must_come_off and not is_today and not seen.newer
+    return said + SERVICED_SINCE * unknown_since
 
 
 def _age_words(age: timedelta) -> str:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 
 from batterymodel.budget.learned import learned_from, with_learned
 from batterymodel.budget.results import Learned
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.load_plan import AircraftLoads
+from batterymodel.store.as_of import latest
 from batterymodel.store.entries import Entry
 from batterymodel.store.intake import readings_of
-from batterymodel.store.records import Connection
+from batterymodel.store.power import add_load_plan, loads_in_force
+from batterymodel.store.records import Connection, LoadPlan
 from batterymodel.store.store import Store
 
 
@@ -71,3 +75,70 @@ def _taught_by(
     counted = told.on is not None and entry.record.day <= told.on
     known = {one.name for one in told.consumers if one.readings} if counted else set()
     return tuple(one for one in found if one.name not in known)
+
+
+def loads_to_alter(store: Store, tail: str, on: date) -> AircraftLoads:
+    """An aircraft's loads in force as a plan of a later day must hold them to lose nothing.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    on : date
+        The day.
+
+    Returns
+    -------
+    AircraftLoads
+        A consumer whose entry rests on readings with what later connections taught of it: from
+        that day on those would teach it nothing. No consumers where none are on record.
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record.
+    """
+    with store.reading():
+        told = loads_in_force(store, tail, on)
+        if told is None:
+            return AircraftLoads(tail=store.aircraft(tail).record.tail, consumers=())
+        if not any(one.readings for one in told.consumers):
+            return told
+        taught = {one.name: one for one in learned_loads(store, told).loads.consumers}
+    rows = tuple(taught[one.name] if one.readings else one for one in told.consumers)
+    return told.model_copy(update={"consumers": rows})
+
+
+def alter_loads(
+    store: Store, tail: str, change: Callable[[AircraftLoads], AircraftLoads], on: date
+) -> tuple[Entry[LoadPlan], bool]:
+    """One change of an aircraft's loads as another load plan, in force from its day on.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+    change : callable
+        From `loads_to_alter` to the altered ones.
+    on : date
+        The day.
+
+    Returns
+    -------
+    entry : Entry
+    was_there : bool
+        The change altered nothing.
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record, or whatever the change refuses.
+    """
+    with store.writing():
+        before = loads_to_alter(store, tail, on)
+        altered = change(before)
+        plans = store.entries(LoadPlan, aircraft_id=store.aircraft(tail).id)
+        in_force = latest(plans, on)
+        if in_force is not None and altered == before:
+            return in_force, True
+        return add_load_plan(store, tail, altered.model_copy(update={"on": on}), on)

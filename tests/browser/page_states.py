@@ -115,6 +115,21 @@ def supply_typed(page: Page, address: str) -> None:
     page.get_by_text("Cable cross-section' given").wait_for(timeout=WAIT_MS)
 
 
+def loads_typed(page: Page, address: str) -> None:
+    """A consumer typed in for an aircraft without loads, with all that is wrong with it."""
+    turn_to(page, address, "Ground power", DEMO)
+    page.get_by_role("combobox", name="Aircraft").click()
+    page.get_by_role("option", name="DEMO-3, no loads yet").click()
+    settle(page)
+    for label, text in (("Current while it is on (A)", "5000"), ("Time of its start (s)", "3")):
+        page.get_by_label(label).fill(text)
+        page.get_by_label(label).press("Enter")
+        settle(page)
+    page.get_by_role("button", name="Add this consumer").click()
+    page.get_by_text("Name of the consumer: is missing").wait_for(timeout=WAIT_MS)
+    open_everything(page)
+
+
 def recorded(page: Page, address: str) -> None:
     """The record of a battery, unfolded."""
     turn_to(page, address, "Battery record", DEMO)
@@ -160,6 +175,7 @@ STATES: dict[str, State] = {
     "entry refused": refused,
     "limit changed": limit_changed,
     "supply typed in": supply_typed,
+    "loads typed in": loads_typed,
 }
 """Every page with the empty and with the demo record, and what can be reached on them.
 

@@ -5,7 +5,9 @@ import pytest
 from batterymodel import Outcome, Severity, Supply
 from batterymodel.budget.findings import RULES
 from batterymodel.budget.plan import budget
+from batterymodel.budget.results import Verdict
 from batterymodel.budget.wording import CHECK_WORDS, RULE_WORDS, TEXTS, VERDICT_SIGNS, VERDICT_WORDS
+from batterymodel.inputs.load_plan import Task
 from batterymodel.inputs.records import Cable
 from tests.budget.plans import AIRCRAFT, ON_15_A, PLAIN, consumer, drawing
 
@@ -195,3 +197,46 @@ def test_what_current_a_cable_may_carry_is_never_checked_and_is_said_so():
     left = budget(AIRCRAFT, "Update databases", thin, DRAW).not_checked
     assert "cable_current" in left
     assert "cable" not in left
+
+
+def on_cable(amperes, **cable):
+    """The finding about a cable that carries so much, and what was not checked."""
+    supply = Supply(rated_current_a=200.0, cable=Cable(length_m=6.0, **cable))
+    loads = AIRCRAFT.model_copy(update={"consumers": (consumer("Heater", amperes),), "tasks": ()})
+    task = Task(name="t", minutes=10.0, needs=("Heater",))
+    result = budget(loads, task, supply, drawing(0.0))
+    named = [finding for finding in result.findings if finding.rule == "cable_current"]
+    return (named[0] if named else None), result
+
+
+@pytest.mark.parametrize(
+    ("cable", "carries_a"), [({"gauge_awg": 4}, 80.0), ({"area_mm2": 10.0}, 46.0)]
+)
+def test_a_load_beyond_a_wire_table_asks_to_look_at_the_cable(cable, carries_a):
+    """The high end of the load counts: 1.645 A above it, the error of a panel ammeter."""
+    beyond, result = on_cable(carries_a - 1.6, **cable)
+    assert (beyond.severity, beyond.limit, beyond.generic) == (Severity.WATCH, carries_a, True)
+    assert "not seen" in beyond.source
+    assert "read what the cable may carry off its marking" in beyond.text
+    assert "cable_current" in result.not_checked
+    below, result = on_cable(carries_a - 1.7, **cable)
+    assert below is None
+    assert "cable_current" in result.not_checked
+
+
+def test_a_table_that_was_not_seen_pins_no_limit_and_a_marking_does():
+    _, unmarked = on_cable(90.0, gauge_awg=4)
+    assert unmarked.verdict is Verdict.FITS
+    found_, marked = on_cable(90.0, gauge_awg=4, rated_current_a=85.0)
+    assert (found_, marked.verdict) == (None, Verdict.TOO_MUCH)
+    assert (marked.capability.binding, marked.capability.limit_a) == ("cable rating", 85.0)
+    assert "cable_current" not in marked.not_checked
+    _, enough = on_cable(90.0, gauge_awg=4, rated_current_a=120.0)
+    assert enough.verdict is Verdict.FITS
+    limits = {one.name: one for one in enough.capability.limits}
+    assert limits["cable rating"].source == "the cable's marking or its maker's papers"
+    assert not limits["cable rating"].generic
+
+
+def test_a_cable_thinner_than_any_that_is_listed_is_not_judged():
+    assert on_cable(90.0, gauge_awg=22)[0] is None

@@ -177,3 +177,28 @@ def test_a_start_that_is_not_surely_within_the_supply_is_beyond_it(starting_a, s
     motor = consumer("Fan", 2.0, starting_a=starting_a, starting_s=0.4)
     found = named(plan(RADIO, motor, now=drawing(6.0), battery=None), "start_alone")
     assert (found is not None) is speaks
+
+
+@pytest.mark.parametrize(("seconds", "is_long"), [(9.9, False), (10.0, True), (60.0, True)])
+def test_a_start_of_ten_seconds_or_more_says_what_is_not_followed(seconds, is_long):
+    """Beyond the supply, on a battery that holds the bus: covered where it is short."""
+    pump = PUMP.model_copy(update={"starting_s": seconds, "starting_a": 66.0})
+    task = Task(name="t", minutes=60.0, needs=("Radio", "Pump"))
+    loads = AircraftLoads(tail="X", consumers=(RADIO, pump), bus_min_v=20.0, document="Manual")
+    result = budget(loads, task, PLAIN, NOW, battery=PLATE)
+    dip, long, alone = (named(result, rule) for rule in ("start_dip", "long_start", "start_alone"))
+    assert dip.severity is (Severity.WATCH if is_long else Severity.OK)
+    assert ("what it falls further in a start this long is not known" in dip.text) is is_long
+    assert ("long_start" in result.not_checked) is is_long
+    assert alone.severity is (Severity.WATCH if is_long else Severity.NOTE)
+    assert (long is not None) is is_long
+    if is_long:
+        assert (long.severity, long.limit, long.value) == (Severity.WATCH, 10.0, seconds)
+        assert "lasts 10 s or more" in long.text
+
+
+def test_a_long_start_without_a_battery_is_no_finding_of_the_battery():
+    pump = PUMP.model_copy(update={"starting_s": 30.0})
+    result = plan(RADIO, pump, now=drawing(6.0), battery=None)
+    assert named(result, "long_start") is None
+    assert "long_start" not in result.not_checked

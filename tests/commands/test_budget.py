@@ -1,12 +1,22 @@
 """The command ``budget``: text, JSON, all tasks, and bad input as one sentence."""
 
 import json
+from datetime import date, datetime, time
 from pathlib import Path
 
 import pytest
 
 from batterymodel.cli import main
 from batterymodel.samples.connections import SAMPLE_FOLDER
+from batterymodel.say.ground_power import (
+    battery_words,
+    learned_from_words,
+    loads_words,
+    power_view,
+)
+from batterymodel.store import open_store
+from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.store.power import loads_in_force, supply_named
 
 LOADS = SAMPLE_FOLDER / "demo-1-loads.toml"
 TWIN = SAMPLE_FOLDER / "demo-7-loads.toml"
@@ -203,3 +213,98 @@ def test_a_circuit_that_is_not_there_is_one_sentence(capsys, tmp_path, text, arg
     status, out, err = on_circuit(capsys, tmp_path, text, *arguments)
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert says in err
+
+
+@pytest.fixture
+def fleet(demo_sqlite, monkeypatch):
+    """The invented fleet, which a command here only reads."""
+    monkeypatch.setenv(URL_VARIABLE, str(demo_sqlite))
+    return open_store(demo_sqlite)
+
+
+LISTEN = '[[tasks]]\nname = "Listen"\nminutes = 20\nneeds = ["Radio"]\n'
+ON_RECORD = ["--tail", "DEMO-1", "--supply-name", "HANGAR supply", "--circuit", "Hangar wall"]
+
+
+def test_an_aircraft_and_a_supply_on_record_answer_as_the_page_does(capsys, fleet):
+    on = date(2026, 3, 4)
+    status, out, err = run(capsys, *ON_RECORD, *TASK, "--on", str(on), "--json")
+    assert status == 0
+    now = datetime.combine(on, time(12)).astimezone()
+    supply = supply_named(fleet, "Hangar supply").on_circuit("Hangar wall")
+    view = power_view(fleet, "DEMO-1", "Hydraulic check", supply, now)
+    assert json.loads(out) == json.loads(view.budget.model_dump_json())
+    said = " ".join(err.split())
+    for words in (
+        "Supply: Hangar supply on Hangar wall, of the record.",
+        loads_words(view.learned.loads),
+        learned_from_words(view.learned),
+        battery_words(view, now),
+    ):
+        assert words in said
+
+
+def test_what_was_taken_of_the_record_stands_above_the_answer(capsys, fleet):
+    status, out, err = run(capsys, *ON_RECORD, *TASK, "--on", "2026-03-04")
+    assert (status, err) == (0, "")
+    head, answer, *_ = (" ".join(part.split()) for part in out.split("\n\n"))
+    assert head.startswith("Supply: Hangar supply on Hangar wall, of the record. Consumers and ta")
+    assert "The battery SF-101 is counted with" in head
+    assert answer.startswith("Hydraulic check: fits without Cabin blower")
+    assert "with readings = " not in out
+
+
+def test_all_tasks_of_an_aircraft_on_record_in_short(capsys, fleet):
+    out = run(capsys, *ON_RECORD, "--on", "2026-03-04")[1]
+    for task in loads_in_force(fleet, "DEMO-1").tasks:
+        assert f"{task.name} (" in out
+
+
+def test_files_win_over_the_record(capsys, fleet, tmp_path):
+    """Loads of a file stand as they are; a log and its battery take the place of the record's."""
+    loads = tmp_path / "own.toml"
+    loads.write_text(HEAD.format(amperes=4).replace('"D"', '"DEMO-1"') + LISTEN, encoding="utf-8")
+    out = run(capsys, loads, *ON_RECORD, "--on", "2026-03-04", "--json")[1]
+    told = json.loads(out)
+    assert told["consumers"][0]["continuous_a"]["mean"] == 4.0
+    assert told["battery_a"] is not None
+    _, out, err = run(capsys, *ON_RECORD, *TASK, *LOG, *BATTERY, *TOLD, "--json")
+    by_log = json.loads(run(capsys, LOADS, *SUPPLY, *TASK, *LOG, *BATTERY, *TOLD, "--json")[1])
+    assert json.loads(out)["battery_a"]["mean"] == pytest.approx(by_log["battery_a"]["mean"])
+    said = " ".join(err.split())
+    assert "top-off.csv shows it." in said
+    assert "SF-101" not in said
+
+
+def test_a_supply_on_record_for_loads_of_a_file_opens_no_battery(capsys, fleet):
+    out = run(capsys, LOADS, *ON_RECORD[2:], *TASK)[1]
+    assert out.startswith("Supply: Hangar supply on Hangar wall, of the record.\n\n")
+    assert "Nobody told what the battery draws" in " ".join(out.split())
+
+
+def test_without_a_name_of_the_record_none_is_opened(capsys, tmp_path, monkeypatch):
+    path = tmp_path / "none.sqlite"
+    monkeypatch.setenv(URL_VARIABLE, str(path))
+    assert run(capsys, LOADS, *SUPPLY, *TASK)[0] == 0
+    assert not path.exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([*SUPPLY], "LOADS.toml, or --tail with an aircraft on record, would be right"),
+        ([LOADS], "neither of --supply S.toml and --supply-name NAME given; one would be right"),
+        ([LOADS, *SUPPLY, "--supply-name", "Cart"], "both of --supply S.toml and --supply-name"),
+        ([LOADS, *SUPPLY, "--database", "x.sqlite"], "--database is of a record; give --tail"),
+        ([*ON_RECORD[:4]], "Hangar supply: has several circuits; give --circuit with one of"),
+        ([*ON_RECORD[:2], "--supply-name", "Cart"], "there is no supply 'Cart' in the record; it"),
+        (["--tail", "DEMO-99", *SUPPLY], "no aircraft 'DEMO-99'"),
+        (["--tail", "DEMO-3", *SUPPLY], "No consumers and tasks of DEMO-3 are on record"),
+        ([TWIN, "--tail", "DEMO-1", *SUPPLY], "those of 'DEMO-7', not of 'DEMO-1'"),
+        ([*ON_RECORD, "--load", "8"], "--load is of a log"),
+    ],
+)
+def test_what_does_not_go_together_with_the_record_is_one_sentence(capsys, fleet, arguments, words):
+    status, out, err = run(capsys, *arguments)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert words in err

@@ -175,7 +175,7 @@ ON_RECORD = (
         ("old reading", "ground_power", "timedelta(minutes=10)", "timedelta(minutes=11)"),
         (
             "connections of a later day",
-            "ground_power",
+            "battery_seen",
             "if connection.record.day <= now.date()",
             "if True",
         ),
@@ -211,4 +211,182 @@ ON_RECORD = (
     ),
 )
 
-ALL = (*BUDGET, *STARTS, *SUPPLIES, *ON_RECORD)
+
+ENTERED = (
+    *changes_in(
+        "inputs",
+        ("same current", "load_edits", "SAME_A = 0.005\n", "SAME_A = 0.01\n"),
+        (
+            "a name that looks alike",
+            "load_edits",
+            "alike(name) not in others",
+            "name not in others",
+        ),
+        (
+            "a consumer's place in its tasks",
+            "load_edits",
+            "if is_in and was in names:",
+            "if False:",
+        ),
+        (
+            "a consumer that a task names",
+            "load_edits",
+            "if gone.name in (*task.needs, *task.wants)]",
+            "if gone.name in task.needs]",
+        ),
+        tests=("tests/inputs/test_load_edits.py",),
+    ),
+    *changes_in(
+        "store",
+        (
+            "what was taught since goes into the next plan",
+            "learned_loads",
+            "taught[one.name] if one.readings else one",
+            "one",
+        ),
+        (
+            "a told current goes on learning",
+            "learned_loads",
+            "taught[one.name] if one.readings else one",
+            "taught[one.name]",
+        ),
+        (
+            "a change of nothing",
+            "learned_loads",
+            "if in_force is not None and altered == before:",
+            "if False:",
+        ),
+        tests=("tests/store/test_learned_loads.py",),
+    ),
+    *changes_in(
+        "say",
+        ("answer that was overtaken", "battery_since", "if not newer:", "if True:"),
+        (
+            "under watch once overtaken",
+            "battery_since",
+            "outcome=Outcome.KEEP_WATCHING, is_overtaken=True",
+            "is_overtaken=True",
+        ),
+        ("check stopped early", "battery_since", "if check.is_lower_bound:", "if False:"),
+        ("newer up to the day", "battery_since", "<= day and is_newer", "<= date.max and is_newer"),
+        (
+            "charge after a check",
+            "battery_since",
+            "        state_of_charge=None,\n",
+            "",
+        ),
+        ("later day of one in progress", "battery_seen", "or day) > day", "or day) >= day"),
+        (
+            "written later",
+            "battery_seen",
+            "other.order > entry.order",
+            "other.order != entry.order",
+        ),
+        tests=("tests/say/test_battery_since.py",),
+    ),
+    *changes_in(
+        "say",
+        (
+            "a plan up to the day",
+            "ground_power",
+            "loads_in_force(store, tail, now.date())",
+            "loads_in_force(store, tail)",
+        ),
+        (
+            "steps that are looked at",
+            "ground_power",
+            "learned_loads(store, loads, but=but)",
+            "learned_loads(store, loads)",
+        ),
+        ("day of the budget", "ground_power", '"on": now.date(), **basis.told', "**basis.told"),
+        ("supply of the readings", "ground_power", "seen.supply,", "None,"),
+        ("temperature of the battery", "ground_power", "seen.temp_c,", "None,"),
+        (
+            "serviced since",
+            "ground_power",
+            "seen.now.must_come_off and not is_today",
+            "seen.now.must_come_off",
+        ),
+        ("loads of another aircraft", "ground_power", "alike(loads.tail) != alike(tail)", "False"),
+        (
+            "temperature of its own day",
+            "battery_seen",
+            "told.ambient_c) if is_today else None",
+            "told.ambient_c)",
+        ),
+        (
+            "readings of another aircraft",
+            "battery_seen",
+            "readings if is_here else None",
+            "readings",
+        ),
+        (
+            "the battery as it was then",
+            "battery_seen",
+            "before=told.started_at, again=entry.id",
+            "before=told.started_at",
+        ),
+        tests=("tests/say/test_ground_power.py", "tests/commands/test_budget.py"),
+    ),
+    *changes_in(
+        "store",
+        ("supplies alike", "power", "alike(supply.name) == alike(name)", "supply.name == name"),
+        (
+            "a supply told twice",
+            "power",
+            "alike(entry.record.name) == alike(supply.name)",
+            "entry.record.name == supply.name",
+        ),
+        ("a reason of spaces", "power", '(reason or "").strip()', "reason"),
+        (
+            "loads of another tail",
+            "power",
+            "alike(loads.tail) != alike(aircraft",
+            "False and (aircraft",
+        ),
+        ("days ahead", "power", ".days > 1:", ".days > 2:"),
+        ("configuration of a day", "power", "if entry.record.on is not None)", "if True)"),
+        ("what runs is kept", "power", "if line.runs]", "]"),
+        ("peak that is kept", "power", "max(line.starting_a or 0.0, steady_a)", "steady_a"),
+        (
+            "first writing of an answer",
+            "power",
+            '"configuration"), "answer")',
+            '"configuration"))',
+        ),
+        ("aircraft with a plan first", "power", "(not item[1], item[0])", "item[0]"),
+        tests=("tests/store/test_power.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("long start", "start_findings", "LONG_START_S = 10.0\n", "LONG_START_S = 9.0\n"),
+        (
+            "cover of a long start",
+            "start_findings",
+            "_is_held(one.with_battery) and not is_long(one)",
+            "_is_held(one.with_battery)",
+        ),
+        tests=("tests/budget/test_start_findings.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("cable's marking", "capability", "_cable_rating(supply),\n", ""),
+        ("load in the cable", "findings", "load.high <= carried_a", "load.mean <= carried_a"),
+        tests=("tests/budget/test_findings.py",),
+    ),
+    *changes_in(
+        "budget",
+        ("error steps share", "learning", "max(spread_a, common_a, LEAST", "max(spread_a, LEAST"),
+        ("steps that share count", "learning", "if common_a == 0.0:", "if True:"),
+        ("shared error of more", "learning", " + common_sd_a**2)", ")"),
+        tests=("tests/budget/test_learning.py",),
+    ),
+    *changes_in(
+        "reference",
+        ("same area", "wiring", "SAME_AREA = 0.99\n", "SAME_AREA = 0.97\n"),
+        ("wire table", "wiring", "    4: 80.0,\n", "    4: 90.0,\n"),
+        tests=("tests/reference/test_wiring.py",),
+    ),
+)
+
+ALL = (*BUDGET, *STARTS, *SUPPLIES, *ON_RECORD, *ENTERED)

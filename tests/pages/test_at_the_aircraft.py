@@ -10,7 +10,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from batterymodel.errors import StoreError
-from batterymodel.pages import connections, kept, literal, live_connection
+from batterymodel.pages import battery_choice, connections, kept, literal, live_connection
+from batterymodel.pages.choices import OWN
 from batterymodel.pages.live_connection import KEPT_WITH
 from batterymodel.say.in_progress import NO_BATTERY
 from batterymodel.store import open_store
@@ -102,10 +103,26 @@ def test_battery_and_supply_may_be_corrected(store):
     assert "100 A" in at.expander[0].label
 
 
+@pytest.mark.parametrize("serial", [battery_choice.OTHER, "B-1"])
+def test_a_battery_with_the_name_of_the_own_choice_is_itself(store, serial):
+    if serial != "B-1":
+        plate = store.plate("B-1").record.model_copy(update={"serial": serial})
+        store.add(plate)
+    begun(store, serial=serial)
+    at = opened(C)
+    assert at.selectbox[0].value == serial
+    assert len(set(at.selectbox[0].options)) == len(at.selectbox[0].options)
+    ran(at.selectbox[0].set_value(OWN).run())
+    assert len(at.selectbox) == 2
+    ran(at.selectbox[0].set_value(serial).run())
+    assert len(at.selectbox) == 1
+    assert load(store, C).told.serial == serial
+
+
 def test_a_plate_takes_the_place_of_a_serial(store):
     begun(store, serial="B-1")
     at = opened(C)
-    ran(at.selectbox[0].set_value("Another battery").run())
+    ran(at.selectbox[0].set_value(OWN).run())
     ran(at.selectbox[1].set_value("nicd").run())
     at.number_input[1].set_value(20)
     at.number_input[2].set_value(23.0)
@@ -169,7 +186,7 @@ def test_what_was_left_is_listed_for_a_week(store, days, is_listed):
 def test_an_unusual_number_of_cells_is_asked_about_and_what_is_missing_is_said(store):
     begun(store)
     at = opened(C)
-    ran(at.selectbox[0].set_value("Another battery").run())
+    ran(at.selectbox[0].set_value(OWN).run())
     at = ran(at.selectbox[1].set_value("vrla").run())
     assert "Still needed: cells and rated capacity." in markdown_of(at)
     at.number_input[1].set_value(13)

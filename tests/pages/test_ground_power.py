@@ -15,13 +15,20 @@ from batterymodel import pages
 from batterymodel.budget.wording import RULE_WORDS
 from batterymodel.inputs.records import record_toml
 from batterymodel.pages import power_entries
+from batterymodel.pages.choices import OWN
 from batterymodel.samples.loads import LIGHT_SINGLE
 from batterymodel.say.budget import answer, not_checked_words
 from batterymodel.say.ground_power import power_view
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
 from batterymodel.store.in_progress import begin, note
-from batterymodel.store.power import add_load_plan, loads_in_force, supplies_of, supply_named
+from batterymodel.store.power import (
+    add_load_plan,
+    add_supply,
+    loads_in_force,
+    supplies_of,
+    supply_named,
+)
 from batterymodel.store.records import Connection, LoadConfiguration, LoadPlan, ShopSupply
 from tests.sparing import sparing
 
@@ -174,7 +181,7 @@ def test_a_supply_that_is_gone_is_not_exchanged_in_silence(own):
 
 
 def test_a_supply_typed_in_gives_an_answer_and_is_kept_under_a_name(own):
-    at = chosen(shown(), "supply", power_entries.ENTERED_HERE)
+    at = chosen(shown(), "supply", OWN)
     assert "Give the rated current" in words_of(at.info)[0]
     assert ANSWERED not in html_of(at)
     at = entered(at, "rated_current_a", 45.0)
@@ -192,6 +199,19 @@ def test_a_supply_typed_in_gives_an_answer_and_is_kept_under_a_name(own):
     assert len(supplies_of(own)) == 3
 
 
+def test_a_supply_with_the_name_of_the_own_choice_is_itself(own):
+    name = power_entries.ENTERED_HERE
+    add_supply(own, ShopSupply(name=name, rated_current_a=33.0))
+    at = chosen(shown(), "supply", name)
+    options = at.selectbox(key=key("supply")).options
+    assert [o for o in options if o.startswith(name)] == [name, f"{name}, not on record"]
+    assert ANSWERED in html_of(at)
+    assert "33 A" in html_of(at)
+    assert not at.info
+    at = chosen(at, "supply", OWN)
+    assert "Give the rated current" in words_of(at.info)[0]
+
+
 @pytest.fixture(scope="module")
 def typed(demo_sqlite, tmp_path_factory) -> Iterator[AppTest]:
     """A page with a supply typed in, on a record without any, for tests that put it back."""
@@ -201,7 +221,7 @@ def typed(demo_sqlite, tmp_path_factory) -> Iterator[AppTest]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(URL_VARIABLE, str(path))
         at = shown()
-        assert at.selectbox(key=key("supply")).value == power_entries.ENTERED_HERE
+        assert at.selectbox(key=key("supply")).value == OWN
         yield entered(at, "rated_current_a", 45.0)
 
 

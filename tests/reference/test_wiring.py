@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from batterymodel.inputs.records import Cable
 from batterymodel.reference.wiring import (
     UNSTATED_CONTACTS_OHM,
+    bundled_a,
     cable_drop_v,
     cable_ohm,
     conductor_area_mm2,
@@ -104,3 +105,22 @@ def test_thinner_and_warmer_is_more_resistance(gauge, temp):
     )
     assert this < thinner
     assert this < warmer
+
+
+@pytest.mark.parametrize(
+    ("cable", "amperes"),
+    [
+        ({"gauge_awg": -3}, 225.0),
+        ({"gauge_awg": 0}, 150.0),
+        ({"gauge_awg": 4}, 80.0),
+        ({"gauge_awg": 5}, 60.0),
+        ({"gauge_awg": 20}, 7.5),
+        ({"gauge_awg": 22}, None),
+        ({"area_mm2": 8.37}, 46.0),
+        ({"area_mm2": 8.2}, 33.0),
+        ({"area_mm2": 500.0}, 225.0),
+    ],
+)
+def test_the_wire_table_counts_for_conductors_no_thinner_than_its_gauge(cable, amperes):
+    """Single values of the table by hand; gauge 8 has 8.37 mm^2."""
+    assert bundled_a(Cable(length_m=5.0, **cable)) == amperes

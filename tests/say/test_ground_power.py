@@ -17,6 +17,7 @@ from batterymodel.say.ground_power import (
     battery_words,
     known_words,
     loads_words,
+    power_basis,
     power_view,
     taught_words,
     view_text,
@@ -288,3 +289,17 @@ def test_a_temperature_counts_on_its_own_day_only(fleet):
     later, _ = battery_seen(fleet, fleet.aircraft("DEMO-1"), NOW + timedelta(days=1))
     assert today.temp_c is not None
     assert later.temp_c is None
+
+
+def test_the_budget_is_of_the_day_and_rests_on_all_that_was_seen(fleet):
+    basis = power_basis(fleet, "DEMO-1", NOW)
+    seen = basis.seen
+    assert None not in (seen.supply, seen.temp_c)
+    assert basis.told == {
+        "battery_now": seen.now,
+        "battery": seen.battery,
+        "readings": seen.readings,
+        "battery_temp_c": seen.temp_c,
+        "readings_supply": seen.supply,
+    }
+    assert view_of(fleet).budget.configuration.on == NOW.date()

@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from batterymodel.budget.learning import declared, updated
+from batterymodel.errors import InputError
+from batterymodel.inputs.load_edits import with_consumer
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.store import open_store
 from batterymodel.store.intake import Told, add_battery, add_connection
-from batterymodel.store.learned_loads import learned_loads
+from batterymodel.store.learned_loads import alter_loads, learned_loads
+from batterymodel.store.power import add_load_plan, loads_in_force
 from batterymodel.store.records import Aircraft, Connection, Move
 from tests.store.cases import BARE
 
@@ -95,3 +98,53 @@ def test_what_is_deleted_or_names_nothing_teaches_nothing(flown):
 def test_readings_that_cannot_be_read_are_passed_over(flown):
     add_connection(flown, "B-1", b"\xff\x00 no table", "broken.csv", Told(on=DAYS[2]))
     assert learned_loads(flown, loads()).connections == 3
+
+
+def test_one_change_loses_nothing_that_connections_taught(flown):
+    """An entry of readings takes up what was taught since; a told one goes on learning from all."""
+    plan = loads(continuous_sd_a=0.2, readings=3).model_copy(update={"on": DAYS[0]})
+    add_load_plan(flown, "DEMO-1", plan, DAYS[0])
+    counted = learned_loads(flown, loads_in_force(flown, "DEMO-1")).loads.consumer("Pump")
+    day = date(2026, 3, 5)
+
+    def change(given):
+        return with_consumer(given, {"name": "Lamp", "continuous_a": 1.0})
+
+    entry, was_there = alter_loads(flown, "DEMO-1", change, day)
+    assert (entry.record.on, was_there) == (day, False)
+    altered = entry.record.loads
+    assert altered.consumer("Pump") == counted
+    assert counted.readings == 5
+    again = learned_loads(flown, altered)
+    assert (again.loads.consumer("Pump"), again.names) == (counted, ())
+
+
+def test_a_told_current_still_learns_after_another_was_altered(flown):
+    given = loads()
+    fan = given.consumer("Fan").model_copy(update={"readings": 3, "continuous_sd_a": 0.2})
+    plan = given.model_copy(update={"consumers": (given.consumer("Pump"), fan)})
+    add_load_plan(flown, "DEMO-1", plan, DAYS[0])
+    counted = learned_loads(flown, loads_in_force(flown, "DEMO-1")).loads.consumer("Pump")
+    alter_loads(
+        flown,
+        "DEMO-1",
+        lambda given: with_consumer(given, {"name": "Lamp", "continuous_a": 1.0}),
+        date(2026, 3, 5),
+    )
+    told = loads_in_force(flown, "DEMO-1")
+    assert told.consumer("Pump").continuous_a == 5.0
+    assert learned_loads(flown, told).loads.consumer("Pump") == counted
+
+
+def test_a_change_of_nothing_adds_no_plan_and_the_first_needs_none(flown):
+    first, was_there = alter_loads(
+        flown,
+        "DEMO-1",
+        lambda given: with_consumer(given, {"name": "Lamp", "continuous_a": 1.0}),
+        DAYS[0],
+    )
+    assert not was_there
+    same, was_there = alter_loads(flown, "DEMO-1", lambda given: given, DAYS[2])
+    assert (same.id, was_there) == (first.id, True)
+    with pytest.raises(InputError, match="no aircraft 'DEMO-9'"):
+        alter_loads(flown, "DEMO-9", lambda given: given, DAYS[0])

@@ -67,6 +67,8 @@ FADE_TEXTS = {
     "no substitute for capacity checks.",
     "fade.slope": "Since about {at} the battery loses {after:.1f} % of rated a {unit}, before that "
     "{before:.1f} % (the checks are {odds} evidence for a change of slope).",
+    "fade.past": "Forecasts from {origins} earlier points of this record missed later checks by "
+    "{error:.1f} % of rated on average; this one's spread is multiplied by {wider:.2f} for it.",
     "one_check": "One check says nothing of the loss: the forecast is common practice for the "
     "chemistry, without a source.",
     "one_day": "Checks of one day say nothing of the loss: the forecast is common practice for the "

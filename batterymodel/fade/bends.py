@@ -75,8 +75,12 @@ class GaussianProcessTrend(TrendModel):
         return size**2 * Matern(length_scale=length, nu=2.5)(a[:, None], b[:, None])
 
 
-class KneeRidge(TrendModel):
-    """Ridge regression on hinges: one knee at an unknown time, after which fade is faster."""
+class AcceleratingKnee(TrendModel):
+    """Loss that may grow with a power of time, and one knee after which it is faster still.
+
+    Near the end of a lead-acid battery's life capacity falls faster: that is why standards for
+    stationary batteries ask for replacement at 80 % of rated (IEEE 450, 1188, from memory).
+    """
 
     label = "knee"
 
@@ -92,58 +96,74 @@ class KneeRidge(TrendModel):
     SEEN = 10
     """Knees that are tried between the first and the last check (own choice)."""
 
+    POWERS = (1.0, 1.5)
+    """Powers of the time since the first check that the loss may follow, each as likely (own
+    choice). Beside 1, 1.5 took a tenth off the crossing's mean error on calibration fleets whose
+    losses follow such powers themselves, and 3 % on fleets of other shapes."""
+
     def hyperparameters(self) -> list[tuple[float, ...]]:
-        """Time of the knee [lives since the first check]; the last one is no knee at all."""
-        end = float(self.x_.max())
-        seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
-        ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
-        return [*((float(at),) for at in (*seen, *ahead)), (np.inf,)]
+        """Time of the knee [lives since the first check], infinite for none, and the power."""
+        return [(knee, power) for knee in self._knees() for power in self.POWERS]
 
     def hyperprior(self) -> np.ndarray:
         """A knee is as likely in any stretch of time as in any other of its length."""
-        at = np.array([knee for (knee,) in self.hyperparameters()])
-        each = self.KNEES_PER_LIFE * np.diff(at[:-1], prepend=0.0)
+        each = self.KNEES_PER_LIFE * np.diff(self._knees()[:-1], prepend=0.0)
         none = max(1.0 - each.sum(), 0.2)
-        return np.append(each, none) / (each.sum() + none)
+        of_knees = np.append(each, none) / (each.sum() + none)
+        return np.repeat(of_knees, len(self.POWERS)) / len(self.POWERS)
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Kernel of the hinge's ridge weight.
+        """Kernel of the hinge's ridge weight, and of the power in place of the straight line.
 
         Parameters
         ----------
         a, b : ndarray, shapes (i,) and (j,)
             Times [lives since the first check].
-        own : tuple of one float
-            Time of the knee [lives since the first check]; infinite for none.
+        own : tuple of two floats
+            Time of the knee [lives since the first check], infinite for none; power.
 
         Returns
         -------
         ndarray, shape (i, j)
-            Covariance [fraction of rated, squared], zero before the knee.
+            What is added to the line's covariance [fraction of rated, squared].
         """
-        return self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, own[0]), _hinge(b, own[0]))
+        knee, power = own
+        hinge = self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, knee), _hinge(b, knee))
+        slope_sd = self.prior.loss_sd * self.prior.life
+        bent = np.outer(_risen(a, power), _risen(b, power)) - np.outer(a, b)
+        return hinge + slope_sd**2 * bent
 
     def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
-        """Mean extra loss after the knee.
+        """Mean extra loss after the knee, and by the power.
 
         Parameters
         ----------
         a : ndarray, shape (i,)
             Times [lives since the first check].
-        own : tuple of one float
-            Time of the knee [lives since the first check]; infinite for none.
+        own : tuple of two floats
+            Time of the knee [lives since the first check], infinite for none; power.
 
         Returns
         -------
         ndarray, shape (i,)
-            Zero before the knee, then falling [fraction of rated].
+            What is added to the line [fraction of rated].
         """
-        return -self.KNEE_LOSS * _hinge(a, own[0])
+        knee, power = own
+        by_power = self.prior.loss * self.prior.life * (_risen(a, power) - a)
+        return -self.KNEE_LOSS * _hinge(a, knee) - by_power
 
-
-MODELS = (TrendModel, LocalTrend, GaussianProcessTrend, KneeRidge)
-"""The models that are compared, the straight line first."""
+    def _knees(self) -> np.ndarray:
+        """Times at which a knee is tried [lives since the first check]; the last is no knee."""
+        end = float(self.x_.max())
+        seen = np.linspace(0.0, end, self.SEEN + 1)[1:] if end > 0.0 else np.empty(0)
+        ahead = np.linspace(end, end + self.AHEAD, 9)[1:]
+        return np.concatenate([seen, ahead, [np.inf]])
 
 
 def _hinge(at: np.ndarray, knee: float) -> np.ndarray:
     return np.maximum(at - knee, 0.0) if np.isfinite(knee) else np.zeros(at.size)
+
+
+def _risen(at: np.ndarray, power: float) -> np.ndarray:
+    """Time to a power; before the first check, where it has none, the time itself."""
+    return np.where(at > 0.0, np.maximum(at, 0.0) ** power, at)

@@ -14,11 +14,11 @@ from batterymodel.basis.intervals import LEVEL, Interval, interval_around, sampl
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
 from batterymodel.errors import InputError
-from batterymodel.fade.bends import KneeRidge
-from batterymodel.fade.models import LinePrior, TrendModel
+from batterymodel.fade.mixture import Mixture, ModelShare
+from batterymodel.fade.models import LinePrior
 from batterymodel.fade.moments import Moment, about_words, width_years
+from batterymodel.fade.past_forecasts import PastForecasts, past_forecasts
 from batterymodel.fade.paths import Paths, scattered_paths, trend_paths
-from batterymodel.fade.selection import ModelScore, compared, widening, winner
 from batterymodel.inputs.check_record import CheckRecord, read_checks
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import capacity_data_for
@@ -126,8 +126,8 @@ class FadeForecast(Result):
     checks: int
     first: Moment
     last: Moment
-    model: str
-    comparison: tuple[ModelScore, ...]
+    models: tuple[ModelShare, ...]
+    past_forecasts: PastForecasts | None
     capacity_ah: Interval
     measured_ah: Interval | None
     measured_on: Moment | None
@@ -151,8 +151,8 @@ class _FittedRecord:
     record: CheckRecord
     battery: Battery
     limit: Limit
-    model: TrendModel
-    scores: tuple[ModelScore, ...]
+    model: Mixture
+    past: PastForecasts | None
     paths: Paths
     crossing_at: np.ndarray
     horizon: float
@@ -168,12 +168,12 @@ def fade_forecast(
 ) -> FadeForecast:
     """Forecast the capacity of a battery from its record of checks.
 
-    1. Every model of `bends.MODELS` predicts later checks of this record from several
-       origins; the best is kept (`selection`). Short records keep the default.
-    2. The model is fitted to all checks, each with its own error; a bad one counts little.
-    3. Paths drawn from it, weighed by the lower bounds and spread by what the model's forecasts
-       missed in step 1, give the loss per year, the date the trend falls below the limit, and
-       its interval.
+    1. A mixture of models is fitted to all checks, each with its own error; a bad one counts
+       little, and every model as much as the checks speak for it (`mixture`).
+    2. The mixture forecasts later checks of this record from several origins; what it missed
+       there widens its forecast (`past_forecasts`). Short records are taken as they are.
+    3. Paths drawn from it, weighed by the lower bounds, give the loss per year, the date the
+       trend falls below the limit, and its interval.
 
     Parameters
     ----------
@@ -212,8 +212,8 @@ def fade_forecast(
         checks=int((~record.lower_bound).sum()),
         first=record.moment(record.at[0]),
         last=record.moment(fitted.paths.last),
-        model=fitted.model.label,
-        comparison=fitted.scores,
+        models=fitted.model.shares_,
+        past_forecasts=fitted.past,
         capacity_ah=sample_interval(fitted.paths.value(fitted.paths.last) * fitted.rated),
         measured_ah=measured_ah,
         measured_on=measured_on,
@@ -277,9 +277,9 @@ def _fitted(record: CheckRecord, battery: Battery) -> _FittedRecord:
     at, rated = record.at[used], battery.rated_capacity_ah
     fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
     prior = line_prior(battery, record.unit)
-    scores = compared(at, fraction, sd, prior)
-    kept = winner(scores)
-    model, wider = kept(prior).fit(at[:, None], fraction, sd), widening(scores, kept)
+    model = Mixture(prior).fit(at[:, None], fraction, sd)
+    past = past_forecasts(at, fraction, sd, prior, model.bad_ < BAD_PROBABILITY)
+    wider = past.widening if past else 1.0
     limit = limit_for(battery, "min_capacity_fraction")
     horizon = HORIZON_YEARS
     if record.unit == "cycle":
@@ -292,7 +292,7 @@ def _fitted(record: CheckRecord, battery: Battery) -> _FittedRecord:
     if record.unit == "cycle":
         ahead = scattered_paths(model, last, horizon, wider)
         crossing = _last_cycle(ahead, record, limit.value, rated)
-    return _FittedRecord(record, battery, limit, model, scores, paths, crossing, horizon)
+    return _FittedRecord(record, battery, limit, model, past, paths, crossing, horizon)
 
 
 def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -> np.ndarray:
@@ -405,35 +405,26 @@ def _not_before(check: NextCheck, today: date | None) -> NextCheck:
 
 def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
     """A knee before the last check, by its odds against none there; None where unlikely."""
-    used = ~fitted.record.lower_bound
-    if used.sum() < LEAST_FOR_A_KNEE:
+    if (~fitted.record.lower_bound).sum() < LEAST_FOR_A_KNEE:
         return None
-    at, rated = fitted.record.at[used], fitted.rated
-    knee = KneeRidge(line_prior(fitted.battery, fitted.record.unit))
-    knee.fit(
-        at[:, None], fitted.record.capacity_ah[used] / rated, fitted.record.sd_ah[used] / rated
-    )
-    settings = np.array([own[0] for own in knee.hyperparameters()])
-    weight = np.zeros(settings.size)
-    for own, share in knee.hyperposterior_:
-        weight[settings == own[0]] += share
-    inside = settings < knee.x_.max()
-    if not inside.any():
-        return None
-    odds = _odds(weight, inside) / _odds(knee.hyperprior(), inside)
-    when = float(weight[inside] @ settings[inside] / weight[inside].sum())
-    when = knee.origin_ + when * knee.prior.life
-    ends = np.asarray(knee.predict(np.array([[at[0]], [when], [at[-1]]])))
-    before = 100.0 * (ends[0] - ends[1]) / (when - at[0])
-    after = 100.0 * (ends[1] - ends[2]) / (at[-1] - when)
+    at, believed, weight = fitted.model.knees()
+    inside = np.isfinite(at)
+    odds = _odds(weight, inside) / _odds(believed, inside)
+    when = float(weight[inside] @ at[inside] / weight[inside].sum())
+    before, after = (100.0 * loss for loss in _losses_around(fitted, when))
     if odds < KNEE_ODDS or after <= before:
         return None
     return SlopeChange(
-        at=fitted.record.moment(when),
-        before_percent=float(before),
-        after_percent=float(after),
-        odds=float(odds),
+        at=fitted.record.moment(when), before_percent=before, after_percent=after, odds=odds
     )
+
+
+def _losses_around(fitted: _FittedRecord, when: float) -> tuple[float, float]:
+    """Mean loss before and after a time between the checks [fraction of rated per unit]."""
+    used = fitted.record.at[~fitted.record.lower_bound]
+    ends = np.asarray(fitted.model.predict(np.array([[used[0]], [when], [used[-1]]])))
+    before = (ends[0] - ends[1]) / (when - used[0])
+    return float(before), float((ends[1] - ends[2]) / (used[-1] - when))
 
 
 def _odds(weight: np.ndarray, chosen: np.ndarray) -> float:

@@ -51,6 +51,9 @@ choice)."""
 NEGLIGIBLE_WEIGHT = 5e-3
 """Weight over the largest below which a setting is left out (own choice)."""
 
+MOST_NUMBERS = 8_000_000
+"""Numbers of covariances that are held at once: 64 MB (own choice)."""
+
 
 @dataclass(frozen=True)
 class LinePrior:
@@ -296,24 +299,39 @@ class TrendModel(RegressorMixin, BaseEstimator):
         return line + self.kernel(a, b, own)
 
     def _prepare(self) -> None:
-        """Covariance of the checks without their errors, for every setting, shape (k, n, n)."""
+        """Covariances of the checks without their errors, by setting and by scatter."""
         self.nodes_ = self._nodes()
-        trend, scatter = {}, {}
-        for node in self.nodes_:
-            if node.own not in trend:
-                trend[node.own] = self._trend_kernel(self.x_, self.x_, node.own)
-            if node.spread not in scatter:
-                scatter[node.spread] = _scatter_kernel(self.x_, self.x_, node)
-        self.covariance_ = np.array([trend[n.own] + scatter[n.spread] for n in self.nodes_])
+        own, spread = {n.own for n in self.nodes_}, {n.spread: n for n in self.nodes_}
+        self.trend_ = {setting: self._trend_kernel(self.x_, self.x_, setting) for setting in own}
+        self.scatter_ = {key: _scatter_kernel(self.x_, self.x_, n) for key, n in spread.items()}
         self.away_ = self.residual_ - [self.mean_shift(self.x_, n.own) for n in self.nodes_]
+
+    def _covariances(self, nodes: list[_Node], variance: np.ndarray) -> np.ndarray:
+        """Of the checks with their errors, shape (k, n, n)."""
+        noise = np.diag(variance + 1e-8)
+        return np.array([self.trend_[n.own] + self.scatter_[n.spread] + noise for n in nodes])
+
+    def _explained(self, variance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Of every setting: log probability of the checks, ``alpha``, diagonal of the inverse."""
+        found = []
+        at_once = max(MOST_NUMBERS // self.x_.size**2, 1)
+        for k in range(0, len(self.nodes_), at_once):
+            own = slice(k, k + at_once)
+            inverse, log_det = _inverses(self._covariances(self.nodes_[own], variance))
+            alpha = (inverse @ self.away_[own, :, None])[:, :, 0]
+            log_likelihood = -0.5 * ((self.away_[own] * alpha).sum(axis=1) + log_det)
+            found.append((log_likelihood, alpha, np.diagonal(inverse, axis1=1, axis2=2).copy()))
+        log_likelihood, alpha, diagonal = (
+            np.concatenate(part) for part in zip(*found, strict=True)
+        )
+        return log_likelihood, alpha, diagonal
 
     def _weigh(self, variance: np.ndarray) -> None:
         """Weights of all settings with no or one further bad check; keeps those that matter."""
-        inverse, log_det = _inverses(self.covariance_ + np.diag(variance + 1e-8))
-        alpha = (inverse @ self.away_[:, :, None])[:, :, 0]
+        log_likelihood, alpha, diagonal = self._explained(variance)
         belief = np.array([node.log_hyperprior for node in self.nodes_])
-        plain = belief - 0.5 * ((self.away_ * alpha).sum(axis=1) + log_det)
-        stiff = 1.0 + BAD_SD**2 * np.diagonal(inverse, axis1=1, axis2=2)
+        plain = belief + log_likelihood
+        stiff = 1.0 + BAD_SD**2 * diagonal
         gain = 0.5 * BAD_SD**2 * alpha**2 / stiff - 0.5 * np.log(stiff)
         one_bad = plain[:, None] + gain + np.log(BAD_SHARE / (1.0 - BAD_SHARE))
         one_bad[:, variance >= BAD_SD**2] = -np.inf
@@ -325,7 +343,25 @@ class TrendModel(RegressorMixin, BaseEstimator):
         self.bad_ = weights[:, 1:].sum(axis=0)
         shares = weights.sum(axis=1)
         self.hyperposterior_ = [(n.own, float(w)) for n, w in zip(self.nodes_, shares, strict=True)]
-        self.parts_ = _parts(self.nodes_, alpha, inverse, stiff, weights)
+        self.parts_ = self._parts(alpha, stiff, weights, variance)
+
+    def _parts(
+        self, alpha: np.ndarray, stiff: np.ndarray, weights: np.ndarray, variance: np.ndarray
+    ) -> list[_Part]:
+        parts = []
+        kept = weights > NEGLIGIBLE_WEIGHT * weights.max()
+        total = weights[kept].sum()
+        for k in np.flatnonzero(kept.any(axis=1)):
+            inverse = np.linalg.inv(self._covariances([self.nodes_[k]], variance)[0])
+            for bad in np.flatnonzero(kept[k]):
+                own_alpha, precision = alpha[k], inverse
+                if bad:
+                    column, scale = precision[:, bad - 1], BAD_SD**2 / stiff[k, bad - 1]
+                    own_alpha = own_alpha - column * (scale * own_alpha[bad - 1])
+                    precision = precision - scale * np.outer(column, column)
+                weight = float(weights[k, bad] / total)
+                parts.append(_Part(self.nodes_[k], weight, own_alpha, precision))
+        return parts
 
     def _shared(self, at: np.ndarray) -> dict[tuple[float, ...], tuple[np.ndarray, ...]]:
         """Mean at times, covariance with the checks and with itself, by the model's own setting."""
@@ -373,26 +409,6 @@ def _inverses(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     factor = np.linalg.cholesky(covariance)
     log_det = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     return np.linalg.inv(covariance), log_det
-
-
-def _parts(
-    nodes: list[_Node],
-    alpha: np.ndarray,
-    inverse: np.ndarray,
-    stiff: np.ndarray,
-    weights: np.ndarray,
-) -> list[_Part]:
-    parts = []
-    kept = weights > NEGLIGIBLE_WEIGHT * weights.max()
-    total = weights[kept].sum()
-    for k, bad in zip(*np.nonzero(kept), strict=True):
-        own_alpha, precision = alpha[k], inverse[k]
-        if bad:
-            column, scale = precision[:, bad - 1], BAD_SD**2 / stiff[k, bad - 1]
-            own_alpha = own_alpha - column * (scale * own_alpha[bad - 1])
-            precision = precision - scale * np.outer(column, column)
-        parts.append(_Part(nodes[k], float(weights[k, bad] / total), own_alpha, precision))
-    return parts
 
 
 def _mixed_density(away: np.ndarray, variance: np.ndarray) -> np.ndarray:

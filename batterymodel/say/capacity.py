@@ -226,14 +226,17 @@ def crossing_words(forecast: FadeForecast) -> tuple[str, str]:
 
 
 def _model_lines(forecast: FadeForecast) -> list[str]:
-    if not forecast.comparison:
-        return [f"Model: {forecast.model} (the record is too short to compare models)"]
-    lines = [f"Models compared on this record (kept: {forecast.model})"]
-    lines.append(f"  {'':22}{'error, % of rated':>20}{'log density':>14}")
-    for score in forecast.comparison:
-        error = f"{100.0 * score.mean_error:.2f}"
-        lines.append(f"  {score.label:22}{error:>20}{score.log_density:>14.2f}")
-    return lines
+    lines = ["Models of fade, by their share of the forecast"]
+    lines.append(f"  {'':22}{'before the checks':>20}{'after them':>14}")
+    for model in forecast.models:
+        lines.append(f"  {model.label:22}{model.before:>20.0%}{model.after:>14.0%}")
+    past = forecast.past_forecasts
+    if past is None:
+        return [*lines, "The record is too short to see how earlier forecasts held."]
+    told = say_capacity(
+        "fade.past", origins=past.origins, error=100.0 * past.mean_error, wider=past.widening
+    )
+    return [*lines, wrapped(told)]
 
 
 def _limit_lines(name: str, limit: Limit, scale: float, unit: str) -> list[str]:

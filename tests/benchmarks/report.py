@@ -32,7 +32,13 @@ DOCUMENT = Path(__file__).with_name("README.md")
 
 
 def _fade_fleet() -> Iterable[str]:
-    yield fade.fleet_tables(list(fade.fleet_cases(fade.BATTERIES, fade.TEST_SEED)))
+    batteries = fade.fleet(fade.BATTERIES, fade.TEST_SEED)
+    yield fade.fleet_tables(list(fade.fleet_cases(batteries)))
+
+
+def _fade_other() -> Iterable[str]:
+    batteries = fade.fleet_of_other_shapes(fade.BATTERIES, fade.TEST_SEED)
+    yield fade.fleet_tables(list(fade.fleet_cases(batteries)))
 
 
 TABLES: dict[str, Callable[[], Iterable[str]]] = {
@@ -44,6 +50,7 @@ TABLES: dict[str, Callable[[], Iterable[str]]] = {
     "lithium": lithium.table,
     "bound": bound.lines,
     "fade-fleet": _fade_fleet,
+    "fade-other": _fade_other,
     "fade-cells": lambda: [fade.cells_table()],
     "fade-origins": lambda: [fade.cells_models_table()],
     "power-budget": power_budget.lines,

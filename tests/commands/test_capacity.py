@@ -89,7 +89,7 @@ def test_fade_text(capsys):
     assert "85 % of rated already" in flat(out)
     assert "Next capacity check 2025-" in flat(out)
     assert "2022-01-02" in out
-    assert "Models compared" in out
+    assert "Models of fade, by their share of the forecast" in out
     assert max(len(line) for line in out.splitlines()) <= 92
 
 
@@ -136,7 +136,7 @@ def test_fade_json_is_one_object(capsys):
     assert status == 0
     assert found["crossing"]["level"] == 0.8
     assert found["crossing"]["low"] <= found["crossing"]["best"] <= found["crossing"]["high"]
-    assert found["comparison"][0]["label"] == "straight line"
+    assert sum(model["after"] for model in found["models"]) == pytest.approx(1.0)
     assert found["limit"]["generic"] is False
 
 

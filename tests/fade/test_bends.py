@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from batterymodel.fade.bends import GaussianProcessTrend, KneeRidge, LocalTrend
+from batterymodel.fade.bends import AcceleratingKnee, GaussianProcessTrend, LocalTrend
 from batterymodel.fade.models import LinePrior
 
 PRIOR = LinePrior(1.0, 0.06, 0.05, 0.04)
@@ -33,9 +33,9 @@ def test_gaussian_process_returns_to_the_line_far_ahead():
 def test_knee_finds_where_fade_turns():
     at = np.linspace(0.0, 5.0, 11)[:, None]
     truth = 1.0 - 0.01 * at[:, 0] - 0.12 * np.maximum(at[:, 0] - 3.0, 0.0)
-    fitted = KneeRidge(PRIOR).fit(at, truth, np.full(11, 0.01))
+    fitted = AcceleratingKnee(PRIOR).fit(at, truth, np.full(11, 0.01))
     weights = {}
-    for (knee,), share in fitted.hyperposterior_:
+    for (knee, _), share in fitted.hyperposterior_:
         weights[knee] = weights.get(knee, 0.0) + share
     best = max(weights, key=weights.get) * PRIOR.life
     assert best == pytest.approx(3.0, abs=0.8)
@@ -44,6 +44,24 @@ def test_knee_finds_where_fade_turns():
 
 
 def test_belief_in_a_knee_sums_to_one():
-    fitted = KneeRidge(PRIOR).fit(AT, FALLING, SD)
+    fitted = AcceleratingKnee(PRIOR).fit(AT, FALLING, SD)
     assert fitted.hyperprior().sum() == pytest.approx(1.0)
-    assert fitted.hyperprior()[-1] >= 0.2
+    assert fitted.hyperprior()[-len(AcceleratingKnee.POWERS) :].sum() >= 0.2
+
+
+def test_loss_by_a_power_of_time_is_followed():
+    """By hand: 0.04 of rated in the first year, and 1.5 as the power: 0.32 in the first four."""
+    at = np.linspace(0.0, 3.0, 10)[:, None]
+    fitted = AcceleratingKnee(PRIOR).fit(at, 1.0 - 0.04 * at[:, 0] ** 1.5, np.full(10, 0.005))
+    weights = {}
+    for (_, power), share in fitted.hyperposterior_:
+        weights[power] = weights.get(power, 0.0) + share
+    assert weights[1.5] > 0.8
+    assert fitted.predict(np.array([[4.0]]))[0] == pytest.approx(1.0 - 0.32, abs=0.03)
+
+
+def test_without_knee_and_power_it_is_the_straight_line():
+    at, line = np.linspace(-1.0, 5.0, 7), (np.inf, 1.0)
+    model = AcceleratingKnee(PRIOR)
+    assert not model.kernel(at, at, line).any()
+    assert not model.mean_shift(at, line).any()

@@ -56,7 +56,7 @@ def test_one_check_is_the_prior_alone():
     assert found.fade_percent.mean == pytest.approx(5.0, abs=1.2)
     assert not found.crossing.dated
     assert any("One check" in note for note in found.notes)
-    assert found.comparison == ()
+    assert found.past_forecasts is None
 
 
 @given(

@@ -7,7 +7,7 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, WhiteKernel
 
 from batterymodel.fade import models as fademodels
-from batterymodel.fade.bends import MODELS
+from batterymodel.fade.mixture import MODELS
 from batterymodel.fade.models import LinePrior, TrendModel
 
 PRIOR = LinePrior(1.0, 0.06, 0.05, 0.04)

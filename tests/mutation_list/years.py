@@ -174,12 +174,19 @@ SHEET = (
     ),
 )
 
-SELECTION = changes_in(
+PAST_FORECASTS = changes_in(
     "fade",
-    ("head start", "selection", "HEAD_START = 1.0\n", "HEAD_START = 0.1\n"),
-    ("believed origins", "selection", "BELIEVED_ORIGINS = 2.0\n", "BELIEVED_ORIGINS = 6.0\n"),
-    ("least widening", "selection", "LEAST_WIDENING = 0.8\n", "LEAST_WIDENING = 0.5\n"),
-    tests=("tests/fade/test_selection.py",),
+    ("believed origins", "past_forecasts", "BELIEVED_ORIGINS = 2.0\n", "BELIEVED_ORIGINS = 6.0\n"),
+    ("least widening", "past_forecasts", "LEAST_WIDENING = 0.8\n", "LEAST_WIDENING = 0.5\n"),
+    tests=("tests/fade/test_past_forecasts.py",),
+)
+
+BENDS = changes_in(
+    "fade",
+    ("powers of loss", "bends", "POWERS = (1.0, 1.5)\n", "POWERS = (1.0, 1.2)\n"),
+    ("odds of a knee in the record", "mixture", "seen = own[1] < self.x_.max()", "seen = True"),
+    ("models by their shares", "mixture", "share * model.hyperprior()", "model.hyperprior()"),
+    tests=("tests/fade/test_bends.py", "tests/fade/test_mixture.py"),
 )
 
 IN_PROGRESS = (
@@ -404,7 +411,8 @@ ALL = (
     *FADE,
     *WORDS_OF_FADE,
     *SHEET,
-    *SELECTION,
+    *PAST_FORECASTS,
+    *BENDS,
     *IN_PROGRESS,
     *ATTENTION,
     *FOREIGN,

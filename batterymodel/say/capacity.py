@@ -226,6 +226,8 @@ def crossing_words(forecast: FadeForecast) -> tuple[str, str]:
 
 
 def _model_lines(forecast: FadeForecast) -> list[str]:
+    if not forecast.crossing.dated:
+        return []
     lines = ["Models of fade, by their share of the forecast"]
     lines.append(f"  {'':22}{'before the checks':>20}{'after them':>14}")
     for model in forecast.models:

@@ -14,6 +14,7 @@ from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, fixed, outside
+from batterymodel.inputs.kinds import TaperLesson
 from batterymodel.inputs.readings import check_bounds, read_readings
 from batterymodel.inputs.records import (
     AIR_CELSIUS_RANGE,
@@ -25,6 +26,7 @@ from batterymodel.inputs.records import (
 )
 from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.conditions import Condition
 from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import within_data_c
@@ -43,6 +45,7 @@ from batterymodel.rules.results import (
     ConditionChance,
     Curves,
     Finding,
+    KindOnRecord,
     NextObservation,
     Outcome,
     StateOfCharge,
@@ -55,12 +58,16 @@ from batterymodel.rules.wording import (
     DOUBT_NOTE,
     HEADLINE,
     KEEP_READING,
+    KIND_LEFT_OUT,
+    KIND_NARROWER,
+    KIND_NO_NARROWER,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
     NICD_CAUTION,
     OUTCOME_WORDS,
     TOPPING_OFF,
+    kind_words,
     minutes_words,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
@@ -72,12 +79,18 @@ from batterymodel.soc.evidence import (
     last_known_evidence,
     rest_voltage_evidence,
 )
-from batterymodel.soc.learning import learned_history
+from batterymodel.soc.kinds import narrows
+from batterymodel.soc.learning import (
+    MeasuredTaper,
+    completed_taper,
+    taper_lesson,
+    updated_history,
+)
 from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior
-from batterymodel.taper.prior import Prior, prior_for
+from batterymodel.taper.prior import Prior, prior_for, slower_log
 from batterymodel.taper.signals import Signal, held_voltage_v, signal_from
 from batterymodel.taper.slips import slip_mask
 from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
@@ -196,6 +209,8 @@ def assess(
         load_a=load_a,
         load_sd_a=load_sd_a,
         unlike_history=known.history is not None and battery.history is None,
+        kind=known.kind,
+        held_v=held_v,
     )
     case = with_doubt(case)
     findings = findings_for(case)
@@ -244,12 +259,15 @@ def _heat_log_ratio(
 def _fitted(
     signal: Signal, battery: Battery, temp_c: float | None, on: date, held_v: float | None
 ) -> tuple[Battery, Prior, TaperFit]:
-    """Battery, belief and fit; without the battery's history where the readings contradict that."""
+    """Battery, belief and fit; what the readings contradict is left out, the history before its kind.
+    """
     prior = prior_for(battery, _usable_temp(temp_c), on, held_v)
     fit = fit_taper(signal, prior)
-    if battery.history is None or fit.conflict <= MOST_CONFLICT:
+    known = [name for name in ("history", "kind") if getattr(battery, name) is not None]
+    if not known or fit.conflict <= MOST_CONFLICT:
         return battery, prior, fit
-    return _fitted(signal, battery.model_copy(update={"history": None}), temp_c, on, held_v)
+    less = battery.model_copy(update={known[0]: None})
+    return _fitted(signal, less, temp_c, on, held_v)
 
 
 def _fit_before(turn_s: float, fit: TaperFit, prior: Prior) -> TaperFit:
@@ -270,6 +288,7 @@ def _assessment(
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
     reason = _reason(outcome, state, findings)
     full = is_topped_off(outcome, state.minutes_to_top_off)
+    taught = _taught(case, posterior)
     observation = None if full else next_observation(case, findings, outcome)
     if observation is not None and observation.minutes is not None:
         wait = observation.minutes
@@ -289,18 +308,60 @@ def _assessment(
         supply=_supply_summary(case),
         next_reading_minutes=wait if outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING) else None,
         next_observation=observation,
-        learned_history=_learned(case, posterior),
-        notes=(*case.readings.notes, *fit.signal.notes, *_signal_notes(fit.signal), *_doubts(case)),
+        learned_history=updated_history(case.battery, taught, case.on) if taught else None,
+        taper_lesson=_lesson(case, taught) if taught else None,
+        kind=_kind_on_record(case),
+        notes=_notes(case),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         curves=_curves(case),
     )
 
 
-def _learned(case: Case, posterior: ChargePosterior | ChargeBounds) -> History | None:
+def _taught(
+    case: Case, posterior: ChargePosterior | ChargeBounds
+) -> MeasuredTaper | None:
     """What the connection teaches: nothing where it contradicts what is known of the battery."""
     if case.unlike_history:
         return None
-    return learned_history(case.fit, posterior, case.battery, _usable_temp(case.temp_c), case.on)
+    return completed_taper(case.fit, posterior, case.battery, _usable_temp(case.temp_c))
+
+
+def _lesson(case: Case, taught: MeasuredTaper) -> TaperLesson | None:
+    """What it teaches of others of its kind; nothing at low voltage, or by a battery not sound."""
+    slow = case.held_v is not None and slower_log(case.battery, case.held_v) > 0.0
+    sound = case.conditions is None or case.conditions.ranked[0][0] is Condition.SOUND
+    if slow or not sound:
+        return None
+    return taper_lesson(taught, case.battery, _usable_temp(case.temp_c), case.on)
+
+
+def _kind_on_record(case: Case) -> KindOnRecord | None:
+    kind = case.kind
+    if kind is None:
+        return None
+    return KindOnRecord(
+        batteries=kind.batteries,
+        connections=kind.connections,
+        rest_voltages=kind.rest_voltages,
+        capacity_checks=len(kind.checks),
+        in_use=case.battery.kind is not None,
+    )
+
+
+def _kind_notes(case: Case) -> tuple[str, ...]:
+    """What the answer rests on beside this battery's own record."""
+    kind, battery = case.kind, case.battery
+    if kind is None:
+        return ()
+    template = KIND_NARROWER if narrows(kind, battery.chemistry) else KIND_NO_NARROWER
+    if battery.kind is None:
+        template = KIND_LEFT_OUT
+    return (template.format(**kind_words(kind, battery)),)
+
+
+def _notes(case: Case) -> tuple[str, ...]:
+    readings, signal = case.readings.notes, case.fit.signal
+    return (*readings, *signal.notes, *_signal_notes(signal), *_doubts(case), *_kind_notes(case))
 
 
 def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:

@@ -12,7 +12,7 @@ import tomllib
 from datetime import date, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, TypeVar
 
 import numpy as np
 import tomli_w
@@ -22,14 +22,15 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationError,
-    ValidationInfo,
     field_validator,
     model_validator,
 )
 
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
+from batterymodel.inputs.base import Record as Record
 from batterymodel.inputs.entry_faults import entry_error, unit_of
+from batterymodel.inputs.kinds import KindBelief
 
 
 class Chemistry(StrEnum):
@@ -39,26 +40,6 @@ class Chemistry(StrEnum):
     VRLA = "vrla"
     NICD = "nicd"
     LFP = "lfp"
-
-
-class Record(BaseModel):
-    """Base of all records: immutable, and an unknown key is an error, never ignored."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _truth_is_no_number(cls, value: Any, info: ValidationInfo) -> Any:
-        parts = value if isinstance(value, list | tuple) else (value,)
-        if any(isinstance(part, bool | np.bool_) for part in parts):
-            annotation = cls.model_fields[info.field_name or ""].annotation
-            if _holds_numbers(annotation):
-                raise ValueError("true and false are no numbers; a plain number would be right")
-        return value
-
-
-def _holds_numbers(annotation: Any) -> bool:
-    return annotation in (int, float) or any(map(_holds_numbers, get_args(annotation)))
 
 
 Volts = Annotated[float, Field(gt=0.0, le=100.0)]
@@ -195,7 +176,8 @@ def _a_day(value: Any) -> Any:
 class Battery(Record):
     """One battery: what its plate says, its limits card and what its record knows.
 
-    ``installed_on`` is the day it was first installed, new.
+    ``installed_on`` is the day it was first installed, new. ``kind`` is what other batteries of
+    its kind teach; the record hands it over, and it never stands on the plate.
     """
 
     tail: Annotated[str, Field(min_length=1, max_length=60)]
@@ -207,6 +189,7 @@ class Battery(Record):
     capacity_check: CapacityCheck | None = None
     last_known: LastKnown | None = None
     installed_on: date | None = None
+    kind: KindBelief | None = None
 
     @field_validator("installed_on", mode="before")
     @classmethod

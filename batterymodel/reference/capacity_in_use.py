@@ -17,8 +17,10 @@ from scipy.special import gammaincinv, ndtri
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.entry_faults import EntryError, fixed
+from batterymodel.inputs.kinds import KindCheck
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry
 from batterymodel.reference.capacity import REPEAT_REL_SD, FadePrior, capacity_data_for
+from batterymodel.reference.capacity_of_kind import start_and_loss
 
 CHECK_RANGE = (0.1, 1.6)
 """Capacity checks that are believed, over the rated capacity [-] (own choice: a tenfold slip of
@@ -73,6 +75,12 @@ class CapacityBelief:
     def median_ah(self) -> float:
         """Median capacity [Ah]."""
         return float(self.quantile_ah(np.array([0.5]))[0])
+
+    @property
+    def rel_sd(self) -> float:
+        """Standard deviation of the capacity over its mean [-]."""
+        square = float(self.weight @ (self.capacity_ah - self.mean_ah) ** 2)
+        return float(np.sqrt(square)) / self.mean_ah
 
     @property
     def worn(self) -> float:
@@ -136,7 +144,8 @@ def capacity_belief(battery: Battery, on: date | None = None) -> CapacityBelief:
     loss ``r`` per year that is gamma distributed with the chemistry's mean and spread, and
     `NEGLECTED_FACTOR` times as much in a share `NEGLECTED`; ``t`` is the age, or exponential where
     no installation is on record. With a check ``C = check * e * exp(-r t)``, ``e`` being its error
-    (log-normal, mean 1) and ``t`` the time since. All is held within `LEAST_SHARE` and `MOST_SHARE`
+    (log-normal, mean 1) and ``t`` the time since. Bench checks of other batteries of the kind weigh
+    starts and losses (`capacity_of_kind.start_and_loss`). All is held within `LEAST_SHARE` and `MOST_SHARE`
     of the plate (a check: `CHECK_RANGE`).
 
     Parameters
@@ -163,7 +172,8 @@ def capacity_belief(battery: Battery, on: date | None = None) -> CapacityBelief:
     check_dates(battery, on)
     check_capacity(battery)
     check, plate = battery.capacity_check, battery.rated_capacity_ah
-    return _belief_of(battery.chemistry, plate, check, battery.installed_on, on)
+    of_kind = battery.kind.checks if battery.kind else ()
+    return _belief_of(battery.chemistry, plate, check, battery.installed_on, on, of_kind)
 
 
 @lru_cache(maxsize=64)
@@ -173,11 +183,12 @@ def _belief_of(
     check: CapacityCheck | None,
     installed_on: date | None,
     on: date | None,
+    of_kind: tuple[KindCheck, ...],
 ) -> CapacityBelief:
     fade = capacity_data_for(chemistry).fade
     if check is None:
-        return _unchecked(fade, plate_ah, installed_on, on)
-    return _checked(fade, plate_ah, check, on)
+        return _unchecked(fade, plate_ah, installed_on, on, of_kind)
+    return _checked(fade, plate_ah, check, on, of_kind)
 
 
 def check_dates(battery: Battery, on: date | None) -> None:
@@ -242,23 +253,34 @@ def check_capacity(battery: Battery) -> None:
 
 
 def _unchecked(
-    fade: FadePrior, plate_ah: float, installed_on: date | None, on: date | None
+    fade: FadePrior,
+    plate_ah: float,
+    installed_on: date | None,
+    on: date | None,
+    of_kind: tuple[KindCheck, ...],
 ) -> CapacityBelief:
-    start = _log_normal_mean_one(fade.start_sd / fade.start) * fade.start
+    start = _starts(fade)
     age, age_weight = _age_years(installed_on, on)
     loss, loss_weight = _loss_per_year(fade)
     left = np.exp(-age[:, None] * loss[None, :])
     shares = start[:, None, None] * left[None, :, :]
-    weight = np.broadcast_to(np.outer(age_weight, loss_weight), shares.shape) / start.size
+    both = start_and_loss(start, loss, loss_weight, of_kind)
+    weight = age_weight[None, :, None] * both[:, None, :]
     held = np.clip(shares, LEAST_SHARE, MOST_SHARE)
     return _belief(held * plate_ah, weight, plate_ah)
 
 
 def _checked(
-    fade: FadePrior, plate_ah: float, check: CapacityCheck, on: date | None
+    fade: FadePrior,
+    plate_ah: float,
+    check: CapacityCheck,
+    on: date | None,
+    of_kind: tuple[KindCheck, ...],
 ) -> CapacityBelief:
     years = _years(check.on, on) if on is not None else 0.0
     loss, loss_weight = _loss_per_year(fade)
+    if of_kind:
+        loss_weight = start_and_loss(_starts(fade), loss, loss_weight, of_kind).sum(axis=0)
     left = check.capacity_ah * np.exp(-years * loss)
     bounds = (LEAST_SHARE * plate_ah, CHECK_RANGE[1] * plate_ah)
     most = float(loss_weight @ np.clip(left, *bounds))
@@ -267,6 +289,11 @@ def _checked(
     weight = np.outer(np.full(error.size, 1.0 / error.size), loss_weight)
     capacity = _held(np.outer(error, left), weight, bounds, most)
     return _belief(capacity, weight, plate_ah)
+
+
+def _starts(fade: FadePrior) -> FloatArray:
+    """Equally likely capacities of new batteries over their plate, shape ``(s,)``."""
+    return _log_normal_mean_one(fade.start_sd / fade.start) * fade.start
 
 
 def _held(

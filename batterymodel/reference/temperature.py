@@ -187,8 +187,8 @@ def resistance_factor(chemistry: Chemistry, temp_c: ArrayLike) -> np.ndarray:
 def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarray:
     """Rest voltage of the battery at states of charge and a temperature.
 
-    The limits card's table, else the chemistry's curve, interpolated, plus
-    ``cells k (T - REFERENCE_TEMP_C)``.
+    The limits card's table, else the chemistry's curve and what others of the kind lie above it,
+    interpolated, plus ``cells k (T - REFERENCE_TEMP_C)``.
 
     Parameters
     ----------
@@ -217,7 +217,8 @@ def rest_voltage_v(battery: Battery, soc: ArrayLike, temp_c: float) -> np.ndarra
     if card.rest_voltage_soc and card.rest_voltage_v:
         at_reference = np.interp(at, card.rest_voltage_soc, card.rest_voltage_v)
     else:
-        at_reference = battery.cells * np.interp(at, rest.soc, rest.volts)
+        above = battery.kind.rest_shift_v if battery.kind else 0.0
+        at_reference = battery.cells * (np.interp(at, rest.soc, rest.volts) + above)
     return at_reference + rest_voltage_shift_v(battery, temp_c)
 
 

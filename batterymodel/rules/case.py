@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from batterymodel.basis.meters import LOAD_SD_A
+from batterymodel.inputs.kinds import KindBelief
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import Limit, limit_for
@@ -42,7 +43,9 @@ class Case:
     ``temp_c`` is the battery's temperature [degC] and ``rest_voltage_v`` its voltage before
     connection [V], None where not known. ``unlike_history`` says that the battery's own history
     was left out, because the readings contradict it, and ``doubted`` that the numbers in ``state``
-    count the current for less (`rules.doubts`).
+    count the current for less (`rules.doubts`). ``kind`` is what others of its kind taught, also
+    where ``battery`` goes without because the readings contradict it; ``held_v`` is the voltage the
+    supply held [V].
     """
 
     battery: Battery
@@ -59,6 +62,8 @@ class Case:
     load_sd_a: float = LOAD_SD_A
     unlike_history: bool = False
     doubted: bool = False
+    kind: KindBelief | None = None
+    held_v: float | None = None
 
     def limit(self, name: str) -> Limit:
         """The limit in force under a name.

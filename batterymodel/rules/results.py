@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from batterymodel.basis.intervals import Interval
+from batterymodel.inputs.kinds import TaperLesson
 from batterymodel.inputs.records import History
 from batterymodel.reference.conditions import Condition
 
@@ -127,6 +128,20 @@ class TaperSummary(Result):
     rmse_a: float
 
 
+class KindOnRecord(Result):
+    """What other batteries of its kind the answer rests on, by their numbers.
+
+    ``connections`` are completed tapers, ``rest_voltages`` those read before or after them.
+    ``in_use`` is False where the readings contradict what they lead to expect.
+    """
+
+    batteries: int
+    connections: int
+    rest_voltages: int
+    capacity_checks: int
+    in_use: bool
+
+
 class SupplySummary(Result):
     """What the supply can give and gave [A]; `continuous_a` over the last three minutes."""
 
@@ -190,6 +205,8 @@ class Assessment(Result):
     next_reading_minutes: float | None
     next_observation: NextObservation | None = None
     learned_history: History | None
+    taper_lesson: TaperLesson | None = None
+    kind: KindOnRecord | None = None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     curves: Curves = Field(exclude=True, repr=False)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from batterymodel.inputs.kinds import KindBelief
+from batterymodel.inputs.records import Battery
+from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import Condition
 from batterymodel.rules.results import ConditionChance, Outcome, Severity
 
@@ -313,6 +316,45 @@ DOUBT_NOTE = (
     "are drawn so wide that they hold even if it tells nothing in one case of seven"
 )
 """Said of numbers that `rules.doubts` widened."""
+
+KIND_NARROWER = (
+    "what is expected of this battery is narrower because of {taught} of {batteries} of its kind "
+    "on record ({plate})"
+)
+KIND_NO_NARROWER = (
+    "{taught} of {batteries} of its kind on record ({plate}) differ too much, or are too few, to "
+    "tell more of this one than its chemistry does"
+)
+KIND_LEFT_OUT = (
+    "the current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
+    "expect, so these were left out"
+)
+"""What the answer says of the other batteries of the kind."""
+
+
+def kind_words(kind: KindBelief, battery: Battery) -> dict[str, str]:
+    """What stands in `KIND_NARROWER` and its like.
+
+    Parameters
+    ----------
+    kind : KindBelief
+    battery : Battery
+
+    Returns
+    -------
+    dict of str to str
+        ``taught``, ``batteries`` and ``plate``.
+    """
+    parts = [(kind.connections, "connection"), (len(kind.checks), "capacity check")]
+    counted = [f"{n} {word}{'s' * (n != 1)}" for n, word in parts if n]
+    others = "another battery" if kind.batteries == 1 else f"{kind.batteries} other batteries"
+    label, plate = data_for(battery.chemistry).label, f"{battery.rated_capacity_ah:g} Ah"
+    return {
+        "taught": " and ".join(counted),
+        "batteries": others,
+        "plate": f"{label}, {battery.cells} cells, {plate}",
+    }
+
 
 KEEP_READING = "Keep reading meanwhile; the next useful reading is {wait} after the last."
 

@@ -171,7 +171,8 @@ def rest_voltage_sd_v(battery: Battery, soc: FloatOrArray) -> FloatOrArray:
     """Spread of a rest voltage around the battery's curve, by state of charge.
 
     That of the cells in a straight line from empty to full, and the meter's (`VOLTMETER_SD_V`), in
-    quadrature.
+    quadrature. Without a curve on the limits card both ends are as much narrower as others of the
+    kind make the full end.
 
     Parameters
     ----------
@@ -190,6 +191,8 @@ def rest_voltage_sd_v(battery: Battery, soc: FloatOrArray) -> FloatOrArray:
     """
     rest = data_for(battery.chemistry).rest
     of_cell = rest.sd_empty_v + (rest.sd_v - rest.sd_empty_v) * soc
+    if battery.kind is not None and not battery.limits.rest_voltage_v:
+        of_cell = of_cell * (battery.kind.rest_shift_sd_v / rest.sd_v)
     return np.hypot(battery.cells * of_cell, VOLTMETER_SD_V)
 
 

@@ -17,12 +17,14 @@ from pydantic import ValidationError
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.calendar import DAYS_PER_YEAR
+from batterymodel.inputs.kinds import TaperLesson
 from batterymodel.inputs.records import Battery, History
+from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
-from batterymodel.taper.prior import MOST_C_RATE_PER_H, prior_for
+from batterymodel.taper.prior import MOST_C_RATE_PER_H, heat_log_sd, prior_for
 from batterymodel.taper.shape import charge_time_share
 from batterymodel.taper.signals import Signal
 
@@ -53,13 +55,20 @@ DRIFT_PER_ROOT_YEAR = 0.10
 class MeasuredTaper:
     """Slow time constant [ln s] and fast share [0..1] of one completed taper, at a small current.
 
-    Each with its standard deviation, by the readings alone; infinite where they say nothing.
+    Each with its standard deviation, by the readings alone; infinite where they say nothing. So
+    with the float current [A]. ``charge_ah`` is the charge to return at connection and ``left_ah``
+    that at the last reading, means [Ah], with the error of the first.
     """
 
     log_time_s: float
     log_time_sd: float
     fast_share: float
     fast_share_sd: float
+    float_current_a: float = 0.0
+    float_current_sd_a: float = np.inf
+    charge_ah: float = 0.0
+    charge_sd_ah: float = np.inf
+    left_ah: float = 0.0
 
 
 def learned_history(
@@ -92,12 +101,81 @@ def learned_history(
     -------
     History or None
     """
+    measured = completed_taper(fit, posterior, battery, temp_c)
+    return None if measured is None else updated_history(battery, measured, on)
+
+
+def completed_taper(
+    fit: TaperFit,
+    posterior: ChargePosterior | ChargeBounds,
+    battery: Battery,
+    temp_c: float | None,
+) -> MeasuredTaper | None:
+    """The taper of this connection where it teaches something (`learned_history`), else None.
+
+    Parameters
+    ----------
+    fit : TaperFit
+    posterior : ChargePosterior or ChargeBounds
+        What the current said of the charge to return.
+    battery : Battery
+        Its history and its kind are not looked at.
+    temp_c : float or None
+        Battery temperature [degC].
+
+    Returns
+    -------
+    MeasuredTaper or None
+    """
     if isinstance(posterior, ChargeBounds) or fit.conflict > MOST_CONFLICT:
         return None
     if not is_complete(fit, posterior):
         return None
-    measured = measured_taper(fit.signal, battery, temp_c)
-    return None if measured is None else updated_history(battery, measured, on)
+    return measured_taper(fit.signal, battery, temp_c)
+
+
+def taper_lesson(
+    measured: MeasuredTaper, battery: Battery, temp_c: float | None, on: date
+) -> TaperLesson | None:
+    """What a completed taper teaches of other batteries of its kind.
+
+    The error of its time constant also holds what temperature may move it by
+    (`taper.prior.heat_log_sd`), that of the charge missing what the capacity may be.
+
+    Parameters
+    ----------
+    measured : MeasuredTaper
+    battery : Battery
+    temp_c : float or None
+        Battery temperature [degC].
+    on : date
+        Day of the connection.
+
+    Returns
+    -------
+    TaperLesson or None
+        None where no battery could have such a taper (`updated_history`).
+    """
+    taper, plate = data_for(battery.chemistry).taper, battery.rated_capacity_ah
+    alone_h = _charge_time_h(measured.log_time_s, measured.fast_share, taper.fast_ratio)
+    held = capacity_belief(battery.model_copy(update={"kind": None}), on)
+    if not (_is_plausible(alone_h) and np.isfinite(measured.charge_sd_ah)):
+        return None
+    of_capacity = taper.efficiency / held.median_ah
+    error = float(np.hypot(measured.charge_sd_ah, measured.charge_ah * held.rel_sd))
+    has_share, has_float = np.isfinite([measured.fast_share_sd, measured.float_current_sd_a])
+    return TaperLesson(
+        log_time_s=measured.log_time_s,
+        log_time_sd=float(np.hypot(measured.log_time_sd, heat_log_sd(battery, temp_c))),
+        fast_share=measured.fast_share,
+        fast_share_sd=max(measured.fast_share_sd, LEAST_KNOWN_SHARE_SD) if has_share else None,
+        float_current_per_ah=measured.float_current_a / plate if has_float else None,
+        float_current_per_ah_sd=measured.float_current_sd_a / plate if has_float else None,
+        missing=min(measured.charge_ah * of_capacity, 1.5),
+        missing_sd=error * of_capacity,
+        left=min(measured.left_ah * of_capacity, 1.5),
+        temp_c=temp_c,
+    )
 
 
 def is_complete(fit: TaperFit, posterior: ChargePosterior) -> bool:
@@ -137,7 +215,7 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     ----------
     signal : Signal
     battery : Battery
-        Its history is not looked at.
+        Its history and its kind are not looked at.
     temp_c : float or None
         Battery temperature [degC].
 
@@ -146,10 +224,10 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     MeasuredTaper or None
         None where its time constant is less sure than `MOST_LEARNED_SD` by the readings alone.
     """
-    bare = battery.model_copy(update={"history": None})
+    bare = battery.model_copy(update={"history": None, "kind": None})
     fit = fit_taper(signal, prior_for(bare, temp_c))
     posterior = charge_posterior(fit)
-    node, _, weight = posterior.pairs()
+    node, at, weight = posterior.pairs()
     c_rate = min(float(fit.prior.c_rate_per_h(fit["hold_amplitude_a"])), MOST_C_RATE_PER_H)
     shape = posterior.shape.of_nodes(node)
     log_time = np.log(shape.time_constant_s) + fit.prior.log_time_per_c_rate * c_rate
@@ -159,12 +237,27 @@ def measured_taper(signal: Signal, battery: Battery, temp_c: float | None) -> Me
     fast_share, fast_share_sd = without_belief(*_moments(share, weight), *share_belief)
     if log_time_sd > MOST_LEARNED_SD:
         return None
+    float_a, float_sd_a = _float_current(fit)
+    charge_ah, charge_sd_ah = _moments(posterior.charge_ah[at], weight)
+    left_ah, _ = _moments(posterior.charge_at_ah(posterior.window_end_s, node, at), weight)
     return MeasuredTaper(
         log_time_s=log_time_s,
         log_time_sd=log_time_sd,
         fast_share=float(np.clip(fast_share, *LEARNED_SHARES)),
         fast_share_sd=fast_share_sd,
+        float_current_a=float_a,
+        float_current_sd_a=float_sd_a,
+        charge_ah=charge_ah,
+        charge_sd_ah=charge_sd_ah,
+        left_ah=left_ah,
     )
+
+
+def _float_current(fit: TaperFit) -> tuple[float, float]:
+    """Current left after the taper by the readings alone, with its error [A]."""
+    found, error = fit["float_current_a"], fit.standard_errors["float_current_a"]
+    prior = fit.prior
+    return without_belief(found, error, prior.float_current_a, prior.float_current_sd_a)
 
 
 def _beliefs(fit: TaperFit) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -213,7 +306,7 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
     Parameters
     ----------
     battery : Battery
-        With the history known so far.
+        With the history known so far; what others of its kind teach stays out of it.
     measured : MeasuredTaper
     on : date
         Day of the measured taper.
@@ -224,6 +317,7 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
         None where the measured taper, or what it leads to, is no battery's: a charge time outside
         the bounds of `History.charge_time_h`.
     """
+    battery = battery.model_copy(update={"kind": None})
     taper = data_for(battery.chemistry).taper
     alone_h = _charge_time_h(measured.log_time_s, measured.fast_share, taper.fast_ratio)
     if not _is_plausible(alone_h):

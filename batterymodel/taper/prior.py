@@ -9,7 +9,8 @@ import numpy as np
 from scipy.special import logit
 
 from batterymodel.basis.arrays import FloatOrArray
-from batterymodel.inputs.records import Battery
+from batterymodel.inputs.kinds import KindBelief
+from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, TaperPrior, data_for
 from batterymodel.reference.limits import limit_for
@@ -228,9 +229,10 @@ class Prior:
 def prior_for(
     battery: Battery, temp_c: float | None, on: date | None = None, held_v: float | None = None
 ) -> Prior:
-    """Prior of one connection: the chemistry's, or this battery's history where it has one.
+    """Prior of one connection: the chemistry's, its kind's, or this battery's history.
 
-    Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
+    A history holds the chemistry's belief; where other batteries of the kind are known, theirs
+    takes its place. Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
     resistance factor; where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
     with it. Below the charging window the taper is believed slower (`_slower_log`).
 
@@ -257,11 +259,11 @@ def prior_for(
     """
     taper = data_for(battery.chemistry).taper
     log_time, log_time_sd, share, share_sd = _believed(battery, taper)
-    away_c = UNKNOWN_TEMP_C if temp_c is None else temp_c
-    heat = HEAT_SHARE * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
+    heat = heat_log_sd(battery, temp_c)
     if battery.history is not None and temp_c is None:
         heat = 0.0
-    slower = 0.0 if held_v is None else OHMIC_SHARE * _slower_log(battery, held_v)
+    slower = 0.0 if held_v is None else OHMIC_SHARE * slower_log(battery, held_v)
+    float_a, float_sd_a = _float_current_a(battery, taper)
     return Prior(
         log_time_s=log_time + slower,
         log_time_sd=float(np.linalg.norm((log_time_sd, heat, slower))),
@@ -270,8 +272,8 @@ def prior_for(
         fast_share_sd=share_sd,
         share_per_c_rate=taper.share_per_c_rate,
         fast_ratio=taper.fast_ratio,
-        float_current_a=taper.float_current_per_ah * battery.rated_capacity_ah,
-        float_current_sd_a=taper.float_current_per_ah_sd * battery.rated_capacity_ah,
+        float_current_a=float_a,
+        float_current_sd_a=float_sd_a,
         fast_ratio_log_sd=taper.fast_ratio_log_sd,
         shape_rel_sd=taper.shape_rel_sd,
         shape_per_c_rate=taper.shape_per_c_rate,
@@ -301,11 +303,47 @@ def present_capacity_ah(battery: Battery, on: date | None = None) -> float:
     return capacity_belief(battery, on).median_ah
 
 
-def _slower_log(battery: Battery, held_v: float) -> float:
+def heat_log_sd(battery: Battery, temp_c: float | None) -> float:
+    """What temperature adds to the spread of the log time constant.
+
+    `HEAT_SHARE` of the log of the resistance factor, at `UNKNOWN_TEMP_C` where none is known.
+
+    Parameters
+    ----------
+    battery : Battery
+    temp_c : float or None
+        Battery temperature [degC].
+
+    Returns
+    -------
+    float
+        Standard deviation of the log [-].
+
+    Raises
+    ------
+    InputError
+        Temperature outside `DATA_TEMP_C`.
+    """
+    away_c = UNKNOWN_TEMP_C if temp_c is None else temp_c
+    return HEAT_SHARE * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
+
+
+def slower_log(battery: Battery, held_v: float) -> float:
     """Log by which an ohmic current falls below the charging window, at most `MOST_SLOWER_LOG`.
 
     ``ln((low - E) / (V - E))`` with ``E`` the rest voltage of the full battery and ``low`` the
-    window's lower end; 0 inside the window.
+    window's lower end.
+
+    Parameters
+    ----------
+    battery : Battery
+    held_v : float
+        Voltage that the supply holds [V].
+
+    Returns
+    -------
+    float
+        Log [-]; 0 inside the window.
     """
     low = limit_for(battery, "charge_voltage_min_v").value
     full = float(rest_voltage_v(battery, 1.0, REFERENCE_TEMP_C))
@@ -314,19 +352,75 @@ def _slower_log(battery: Battery, held_v: float) -> float:
     return max(float(np.log(drives / left)), 0.0) if drives > 0.0 else 0.0
 
 
+def _float_current_a(battery: Battery, taper: TaperPrior) -> tuple[float, float]:
+    """Current left after the taper, with its spread between batteries [A]."""
+    known: KindBelief | TaperPrior = battery.kind or taper
+    plate = battery.rated_capacity_ah
+    return known.float_current_per_ah * plate, known.float_current_per_ah_sd * plate
+
+
 def _believed(battery: Battery, taper: TaperPrior) -> tuple[float, float, float, float]:
     """Log time constant and fast share at a small current, each with its sd for a connection."""
-    history = battery.history
-    if history is None:
-        sd = float(np.hypot(taper.fast_share_sd, taper.share_transfer_sd))
-        log_time = float(np.log(3600.0 * taper.time_constant_h))
-        return log_time, taper.time_constant_log_sd, taper.fast_share, sd
-    share = taper.fast_share if history.fast_share is None else history.fast_share
-    share_sd = taper.fast_share_sd if history.fast_share is None else history.fast_share_sd
+    (time, time_sd), (share, share_sd) = _chemistry(taper)
+    if battery.history is not None:
+        (time, time_sd), (share, share_sd) = _own(battery.history, battery.kind, taper)
+    elif battery.kind is not None:
+        (time, time_sd), (share, share_sd) = _of_kind(battery.kind)
+    share_sd = float(np.hypot(share_sd, taper.share_transfer_sd))
+    if battery.history is None and battery.kind is None:
+        return time, time_sd, share, share_sd
+    time_sd = float(np.hypot(time_sd, taper.time_transfer_log_sd))
+    if battery.history is None:
+        time_sd = min(time_sd, taper.time_constant_log_sd)
+    return time, time_sd, share, share_sd
+
+
+Believed = tuple[float, float]
+
+
+def _chemistry(taper: TaperPrior) -> tuple[Believed, Believed]:
+    time = float(np.log(3600.0 * taper.time_constant_h))
+    return (time, taper.time_constant_log_sd), (taper.fast_share, taper.fast_share_sd)
+
+
+def _of_kind(kind: KindBelief) -> tuple[Believed, Believed]:
+    time = float(np.log(3600.0 * kind.time_constant_h))
+    return (time, kind.time_constant_log_sd), (kind.fast_share, kind.fast_share_sd)
+
+
+def _own(
+    history: History, kind: KindBelief | None, taper: TaperPrior
+) -> tuple[Believed, Believed]:
+    """What the battery's own tapers taught; with the kind's belief in place of the chemistry's."""
+    share, share_sd = history.fast_share, history.fast_share_sd
+    if share is None:
+        share, share_sd = taper.fast_share, taper.fast_share_sd
     of_charge = float(charge_time_share(share, taper.fast_ratio))
-    return (
-        float(np.log(3600.0 * history.charge_time_h / of_charge)),
-        float(np.hypot(history.charge_time_rel_sd, taper.time_transfer_log_sd)),
-        share,
-        float(np.hypot(share_sd, taper.share_transfer_sd)),
-    )
+    time = float(np.log(3600.0 * history.charge_time_h / of_charge)), history.charge_time_rel_sd
+    if kind is None:
+        return time, (share, share_sd)
+    (in_time, in_share), (kind_time, kind_share) = _chemistry(taper), _of_kind(kind)
+    return instead(time, in_time, kind_time), instead((share, share_sd), in_share, kind_share)
+
+
+def instead(known: Believed, held: Believed, new: Believed) -> Believed:
+    """What is known, with another belief in place of the one it holds, all normal.
+
+    Precisions add: ``1 / v = 1 / v_known - 1 / v_held + 1 / v_new``.
+
+    Parameters
+    ----------
+    known, held, new : two floats
+        Mean and standard deviation each, in one unit.
+
+    Returns
+    -------
+    mean, sd : float
+        The new belief where what is known holds no more than the old one.
+    """
+    gained = known[1] ** -2 - held[1] ** -2
+    if gained <= 0.0:
+        return new
+    precision = gained + new[1] ** -2
+    moment = known[0] * known[1] ** -2 - held[0] * held[1] ** -2 + new[0] * new[1] ** -2
+    return float(moment / precision), float(precision**-0.5)

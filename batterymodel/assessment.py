@@ -20,7 +20,6 @@ from batterymodel.inputs.records import (
     AIR_CELSIUS_RANGE,
     Battery,
     Chemistry,
-    History,
     Readings,
     Supply,
 )
@@ -259,8 +258,7 @@ def _heat_log_ratio(
 def _fitted(
     signal: Signal, battery: Battery, temp_c: float | None, on: date, held_v: float | None
 ) -> tuple[Battery, Prior, TaperFit]:
-    """Battery, belief and fit; what the readings contradict is left out, the history before its kind.
-    """
+    """Battery, belief and fit; what the readings contradict is left out, its kind last."""
     prior = prior_for(battery, _usable_temp(temp_c), on, held_v)
     fit = fit_taper(signal, prior)
     known = [name for name in ("history", "kind") if getattr(battery, name) is not None]
@@ -317,9 +315,7 @@ def _assessment(
     )
 
 
-def _taught(
-    case: Case, posterior: ChargePosterior | ChargeBounds
-) -> MeasuredTaper | None:
+def _taught(case: Case, posterior: ChargePosterior | ChargeBounds) -> MeasuredTaper | None:
     """What the connection teaches: nothing where it contradicts what is known of the battery."""
     if case.unlike_history:
         return None
@@ -353,7 +349,7 @@ def _kind_notes(case: Case) -> tuple[str, ...]:
     kind, battery = case.kind, case.battery
     if kind is None:
         return ()
-    template = KIND_NARROWER if narrows(kind, battery.chemistry) else KIND_NO_NARROWER
+    template = KIND_NARROWER if narrows(kind, battery) else KIND_NO_NARROWER
     if battery.kind is None:
         template = KIND_LEFT_OUT
     return (template.format(**kind_words(kind, battery)),)

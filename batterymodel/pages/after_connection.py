@@ -45,6 +45,7 @@ from batterymodel.sheet.case import SheetCase
 from batterymodel.sheet.wording import IN_AIRCRAFT, INVENTED
 from batterymodel.store import Store
 from batterymodel.store.intake import Taken, Told, add_connection
+from batterymodel.store.kinds import with_kind
 
 SAMPLE, FILE, TYPED, GROWING = "Sample", "File", "Typed in", "Growing file"
 SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"
@@ -227,7 +228,20 @@ def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
     _take_battery(job)
     with download:
         battery_form.show_download(job.battery)
+    job.battery = job.attempt(lambda: _of_its_kind(job)) if job.battery else None
     return job
+
+
+def _of_its_kind(job: Job) -> Battery | None:
+    """The battery in the form; where it was taken from the record, with what its kind teaches."""
+    serial, battery = st.session_state.get(ON_RECORD), job.battery
+    store = kept.record() if serial and battery else None
+    if store is None or serial is None or battery is None:
+        return battery
+    day = job.known.get("on")
+    if day is None and job.readings is not None:
+        day = connection_day(job.readings)
+    return with_kind(store, serial, battery, day)
 
 
 def _take_battery(job: Job) -> None:
@@ -530,7 +544,7 @@ def _show_rest(battery: Battery, result: Assessment) -> None:
         temperatures.show_html(pages.plain_list(result.notes))
     if result.learned_history is not None:
         st.header("Learned from this completed taper")
-        learned = battery.model_copy(update={"history": result.learned_history})
+        learned = battery.model_copy(update={"history": result.learned_history, "kind": None})
         st.code("[history]\n" + record_toml(result.learned_history), language=None)
         st.download_button(
             "Battery with this history (TOML)", record_toml(learned), "battery.toml", key="learned"

@@ -145,8 +145,8 @@ def capacity_belief(battery: Battery, on: date | None = None) -> CapacityBelief:
     `NEGLECTED_FACTOR` times as much in a share `NEGLECTED`; ``t`` is the age, or exponential where
     no installation is on record. With a check ``C = check * e * exp(-r t)``, ``e`` being its error
     (log-normal, mean 1) and ``t`` the time since. Bench checks of other batteries of the kind weigh
-    starts and losses (`capacity_of_kind.start_and_loss`). All is held within `LEAST_SHARE` and `MOST_SHARE`
-    of the plate (a check: `CHECK_RANGE`).
+    starts and losses (`capacity_of_kind.start_and_loss`). All is held within `LEAST_SHARE` and
+    `MOST_SHARE` of the plate (a check: `CHECK_RANGE`).
 
     Parameters
     ----------

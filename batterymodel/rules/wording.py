@@ -322,8 +322,7 @@ KIND_NARROWER = (
     "on record ({plate})"
 )
 KIND_NO_NARROWER = (
-    "{taught} of {batteries} of its kind on record ({plate}) differ too much, or are too few, to "
-    "tell more of this one than its chemistry does"
+    "{taught} of {batteries} of its kind on record ({plate}) make little difference to this answer"
 )
 KIND_LEFT_OUT = (
     "the current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "

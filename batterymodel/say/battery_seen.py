@@ -19,6 +19,7 @@ from batterymodel.store.acts import InProgress
 from batterymodel.store.finishing import told_so_far
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import TOLD_FIELDS, readings_of
+from batterymodel.store.kinds import known_battery
 from batterymodel.store.noted_readings import readings_of as noted_readings_of
 from batterymodel.store.records import (
     Aircraft,
@@ -192,7 +193,7 @@ def _seen_on_record(
     name, is_here = plate.record.serial, told.aircraft_id == aircraft.id
     try:
         readings = readings_of(store, told)
-        then = store.battery(name, told.day, before=told.started_at, again=entry.id)
+        then = known_battery(store, name, told.day, before=told.started_at, again=entry.id)
         known = {key: getattr(told, key) for key in TOLD_FIELDS}
         assessment = assess(readings, then, on=told.day, **known)
     except BatteryModelError as error:

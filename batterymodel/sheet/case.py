@@ -21,6 +21,7 @@ from batterymodel.sheet.pdf import sheet_pdf
 from batterymodel.sheet.sections import sheet_content
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import TOLD_FIELDS, readings_of
+from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import BatteryPlate, BenchCheck, Connection, OwnerSheet
 
@@ -150,7 +151,7 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         entry = _chosen(store, serial, connection_id)
         told = entry.record
         readings = readings_of(store, told)
-        battery = store.battery(serial, told.day, before=told.started_at, again=entry.id)
+        battery = known_battery(store, serial, told.day, before=told.started_at, again=entry.id)
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
         assessment = assess(readings, battery, on=told.day, **values)
     case = SheetCase(assessment, battery, told.day, told.supply, serial=serial)

@@ -100,26 +100,29 @@ def kind_belief(chemistry: Chemistry, batteries: Iterable[BatteryLessons]) -> Ki
     )
 
 
-def narrows(kind: KindBelief, chemistry: Chemistry) -> bool:
-    """Whether a kind tells more of one more battery than its chemistry does.
+def narrows(kind: KindBelief, battery: Battery) -> bool:
+    """Whether a kind tells more of a battery than its chemistry does.
 
     Parameters
     ----------
     kind : KindBelief
-    chemistry : Chemistry
+    battery : Battery
+        Of that kind.
 
     Returns
     -------
     bool
-        A spread of at most `NARROWER` times the chemistry's, or any bench check.
+        A spread of at most `NARROWER` times the chemistry's, or bench checks of others where it has
+        none of its own.
     """
-    data = data_for(chemistry)
+    data = data_for(battery.chemistry)
     ratios = (
         kind.time_constant_log_sd / data.taper.time_constant_log_sd,
         kind.fast_share_sd / data.taper.fast_share_sd,
         kind.rest_shift_sd_v / data.rest.sd_v,
     )
-    return min(ratios) <= NARROWER or bool(kind.checks)
+    has_checks = bool(kind.checks) and battery.capacity_check is None
+    return min(ratios) <= NARROWER or has_checks
 
 
 def rest_lesson(
@@ -152,7 +155,7 @@ def rest_lesson(
     here = min(max(soc, 0.0), 1.0)
     around = np.clip([here - soc_sd, here, here + soc_sd], 0.0, 1.0)
     low, middle, high = rest_voltage_v(plain, around, at_c)
-    by_soc = 0.5 * (high - low) if 0.0 < around[0] and around[2] < 1.0 else high - low
+    by_soc = 0.5 * (high - low) if around[0] > 0.0 and around[2] < 1.0 else high - low
     sd = float(np.hypot(by_soc, VOLTMETER_SD_V)) / battery.cells
     return RestLesson((read_v - float(middle)) / battery.cells, sd)
 
@@ -179,7 +182,7 @@ def rest_lessons(
     if before_v is not None:
         soc = 1.0 - lesson.missing
         found.append(rest_lesson(battery, before_v, soc, lesson.missing_sd, lesson.temp_c))
-    if after_v is not None and lesson.left <= 1.0 - FULL_SOC:
+    if after_v is not None and 1.0 - lesson.left >= FULL_SOC:
         soc = 1.0 - lesson.left
         found.append(rest_lesson(battery, after_v, soc, lesson.left, lesson.temp_c))
     return tuple(one for one in found if one is not None)
@@ -202,7 +205,7 @@ class _Own:
         believed_sd: float,
     ) -> tuple[float, float]:
         pairs = [found for one in self.batteries if (found := of(one))]
-        own = [own_value(*zip(*found, strict=True), moves_sd) for found in pairs]
+        own = [own_value((v for v, _ in p), (sd for _, sd in p), moves_sd) for p in pairs]
         return pooled([v for v, _ in own], [sd for _, sd in own], believed, believed_sd)
 
 

@@ -111,14 +111,15 @@ def pooled(
 
 
 def _weights(value: FloatArray, sd: FloatArray) -> FloatArray:
-    """Probability of share, spread and mean, shape ``(e, t, m)``, all in the chemistry's spreads."""
+    """Probability of share, spread and mean, ``(e, t, m)``, all in the chemistry's spreads."""
     log = np.log(FOREIGN_WEIGHTS)[:, None, None] + _log_kinds()[None]
-    of_another = student_t.logpdf(value, FOREIGN_DEGREES, scale=np.hypot(1.0, sd))
+    scale = np.asarray(np.hypot(1.0, sd))
+    of_another = np.asarray(student_t.logpdf(value, FOREIGN_DEGREES, scale=scale))
     for k in range(value.size):
-        spread = np.hypot(WITHIN_SHARES, sd[k])[:, None]
+        spread = np.asarray(np.hypot(WITHIN_SHARES, sd[k]))[:, None]
         of_kind = norm.logpdf(value[k], MEANS, spread)
         log = log + np.logaddexp(
-            np.log1p(-FOREIGN_SHARES)[:, None, None] + of_kind[None],
+            of_kind + np.log1p(-FOREIGN_SHARES)[:, None, None],
             np.log(FOREIGN_SHARES)[:, None, None] + of_another[k],
         )
     return np.asarray(np.exp(log - logsumexp(log)))

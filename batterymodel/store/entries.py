@@ -141,7 +141,7 @@ def live_entries(
     """
     kind = KIND_OF_RECORD[record]
     wanted = [getattr(kind.row, name) == value for name, value in equal.items()]
-    rows = session.scalars(_live(kind).where(*wanted))
+    rows = session.scalars(live(kind).where(*wanted))
     return tuple(sorted((entry_of(row, kind) for row in rows), key=lambda entry: entry.order))
 
 
@@ -445,7 +445,18 @@ def deletions_of(session: Session, entry_ids: Iterable[str]) -> tuple[DeletionRo
 
 
 @cache
-def _live(kind: Kind) -> Select[Any]:
+def live(kind: Kind) -> Select[Any]:
+    """The query of a kind's present rows whose entries are not deleted.
+
+    Parameters
+    ----------
+    kind : Kind
+
+    Returns
+    -------
+    Select
+        To be narrowed down.
+    """
     return select(kind.row).where(_is_present(kind), ~_is_deleted(kind))
 
 

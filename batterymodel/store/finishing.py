@@ -12,6 +12,7 @@ from batterymodel.store.act_rows import add_act, loaded
 from batterymodel.store.acts import Finish, InProgress, State
 from batterymodel.store.in_progress import tell
 from batterymodel.store.intake import Taken, Told, add_connection, add_fitted_battery
+from batterymodel.store.kinds import known_battery
 from batterymodel.store.noted_readings import file_name_of, readings_bytes
 from batterymodel.store.store import Store
 
@@ -40,7 +41,7 @@ def battery_so_far(store: Store, connection: InProgress) -> Battery:
     told = connection.told
     if told.serial is not None:
         check_plate(store, connection)
-        return store.battery(told.serial, connection.day, before=connection.started_at)
+        return known_battery(store, told.serial, connection.day, before=connection.started_at)
     lacking = [name for name in PLATE_FIELDS if getattr(told, name) is None]
     if lacking:
         raise InputError(

@@ -18,6 +18,7 @@ from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.rules.results import Assessment
 from batterymodel.store.entries import Entry
+from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import (
     MAX_FILE_BYTES,
@@ -213,7 +214,7 @@ def add_connection(
             **{name: getattr(told, name) for name in TOLD_FIELDS},
         }
         connection = record_from(values, Connection, file_name)
-        battery = store.battery(serial, day, before=clock)
+        battery = known_battery(store, serial, day, before=clock)
     result, why_not = _assessed(battery, connection, readings, why_not)
     with store.writing():
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
@@ -373,7 +374,7 @@ def correct_connection(
         taught = store.entries(HistoryRevision, connection_id=entry_id)
         if taught:
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
-        battery = store.battery(serial, record.day, before=record.started_at, again=entry_id)
+        battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
         result, why_not = _assessed(battery, record, readings, why_not)
         entry = store.correct(entry_id, _with_result(record, result, why_not), reason)
         _learn(store, entry, result)

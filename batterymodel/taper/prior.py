@@ -232,9 +232,9 @@ def prior_for(
     """Prior of one connection: the chemistry's, its kind's, or this battery's history.
 
     A history holds the chemistry's belief; where other batteries of the kind are known, theirs
-    takes its place. Temperature away from 25 degC widens the log time constant by `HEAT_SHARE` of the log of the
-    resistance factor; where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
-    with it. Below the charging window the taper is believed slower (`_slower_log`).
+    takes its place. Temperature away from 25 degC widens the log time constant (`heat_log_sd`);
+    where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
+    with it. Below the charging window the taper is believed slower (`slower_log`).
 
     Parameters
     ----------
@@ -388,9 +388,7 @@ def _of_kind(kind: KindBelief) -> tuple[Believed, Believed]:
     return (time, kind.time_constant_log_sd), (kind.fast_share, kind.fast_share_sd)
 
 
-def _own(
-    history: History, kind: KindBelief | None, taper: TaperPrior
-) -> tuple[Believed, Believed]:
+def _own(history: History, kind: KindBelief | None, taper: TaperPrior) -> tuple[Believed, Believed]:
     """What the battery's own tapers taught; with the kind's belief in place of the chemistry's."""
     share, share_sd = history.fast_share, history.fast_share_sd
     if share is None:

@@ -1,0 +1,60 @@
+"""What other batteries of a kind teach: pooling, lessons, and where they stand."""
+
+from __future__ import annotations
+
+from tests.mutation_list.mutation import changes_in
+
+POOLING = changes_in(
+    "soc",
+    (
+        "degrees of another kind",
+        "pooling",
+        'DEGREES = 4.0\n"""Degrees',
+        'DEGREES = 40.0\n"""Degrees',
+    ),
+    ("spread within a kind", "pooling", "np.linspace(0.1, 1.0, 10)", "np.linspace(0.05, 0.5, 10)"),
+    ("weights of another kind", "pooling", "[0.4, 0.3, 0.2, 0.1]", "[0.1, 0.2, 0.3, 0.4]"),
+    ("shares of another kind", "pooling", "[0.02, 0.1, 0.2, 0.35]", "[0.02, 0.04, 0.06, 0.08]"),
+    (
+        "degrees of a spread",
+        "pooling",
+        "SPREAD_DEGREES = 4.0\n",
+        "SPREAD_DEGREES = 12.0\n",
+    ),
+    ("never wider", "pooling", "min(float(np.sqrt(variance)), 1.0)", "float(np.sqrt(variance))"),
+    ("a battery counts once", "pooling", "/ weight.sum()))", "/ weight.max()))"),
+    tests=("tests/soc/test_pooling.py",),
+)
+
+LESSONS = changes_in(
+    "soc",
+    ("rest moves", "kinds", "REST_MOVES_SD_V = 0.004\n", "REST_MOVES_SD_V = 0.012\n"),
+    ("float moves", "kinds", "FLOAT_MOVES_OF_SD = 0.5\n", "FLOAT_MOVES_OF_SD = 1.0\n"),
+    ("nearly full", "kinds", "FULL_SOC = 0.9\n", "FULL_SOC = 0.8\n"),
+    ("called narrower", "kinds", "NARROWER = 0.9\n", "NARROWER = 0.95\n"),
+    (
+        "a history learns no kind",
+        "learning",
+        """    battery = battery.model_copy(update={"kind": None})
+    taper =""",
+        "    taper =",
+    ),
+    tests=("tests/soc/test_kinds.py",),
+)
+
+CAPACITY = changes_in(
+    "reference",
+    ("alike within a kind", "capacity_of_kind", "KIND_LOG_SD = 0.05\n", "KIND_LOG_SD = 0.02\n"),
+    ("aged alike", "capacity_of_kind", "[0.1, 0.3, 0.5, 0.7, 0.9]", "[0.1, 0.3, 0.5, 0.7, 0.8]"),
+    tests=("tests/reference/test_capacity_of_kind.py",),
+)
+
+STORE = changes_in(
+    "store",
+    ("never from itself", "kinds", "if one.id != plate.id}", "}"),
+    ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
+    ("as of a day", "kinds", "[row.day <= on] if on else []", "[]"),
+    tests=("tests/store/test_kinds.py",),
+)
+
+ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE)

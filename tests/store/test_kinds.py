@@ -1,0 +1,182 @@
+"""What the record says of a battery's kind: never its own part, only of others, as of a day."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from datetime import date, timedelta
+
+import pytest
+
+from batterymodel import Limits
+from batterymodel.store import Store, open_store
+from batterymodel.store.intake import Told, add_battery, add_connection
+from batterymodel.store.kinds import kind_of, known_battery, with_kind
+from batterymodel.store.records import (
+    Aircraft,
+    BatteryPlate,
+    BenchCheck,
+    CardRevision,
+    Connection,
+    Move,
+)
+from tests.store.cases import BARE, DAY, LOG
+
+INSTALLED = date(2022, 3, 2)
+
+
+def fitted(store: Store, serial: str, battery=BARE, **more) -> str:
+    """Id of a battery in an aircraft of its own."""
+    plate = add_battery(store, serial, battery, INSTALLED, **more)
+    aircraft = store.add(Aircraft(tail=f"T-{serial}"))
+    store.add(Move(battery_id=plate.id, aircraft_id=aircraft.id, on=INSTALLED, reason="new"))
+    return plate.id
+
+
+def connected(store: Store, serial: str, on: date = DAY, **told):
+    known = {"load_a": 8.0, "ambient_c": 20.0, **told}
+    return add_connection(store, serial, LOG.read_bytes(), LOG.name, Told(on=on, **known)).entry
+
+
+@pytest.fixture(scope="module")
+def two_file(new_sqlite):
+    """Batteries B-1 and B-2 with a completed taper each, and B-3 without any."""
+    path = new_sqlite("kinds")
+    store = open_store(path)
+    for serial in ("B-1", "B-2", "B-3"):
+        fitted(store, serial)
+    for serial in ("B-1", "B-2"):
+        connected(store, serial)
+    store.engine.dispose()
+    return path
+
+
+@pytest.fixture
+def two(two_file, tmp_path):
+    """The same, to be added to."""
+    return open_store(shutil.copy(two_file, tmp_path / "record.sqlite"))
+
+
+def counts(store: Store, serial: str, on: date | None = None):
+    kind = known_battery(store, serial, on).kind
+    return None if kind is None else (kind.batteries, kind.connections)
+
+
+def test_a_battery_is_taught_by_the_others_and_never_by_itself(two):
+    assert [counts(two, serial) for serial in ("B-1", "B-2", "B-3")] == [(1, 1), (1, 1), (2, 2)]
+    before = known_battery(two, "B-1").kind
+    two.add(
+        BenchCheck(battery_id=two.plate("B-1").id, on=DAY, capacity_ah=20.0, capacity_sd_ah=0.5)
+    )
+    assert known_battery(two, "B-1").kind == before
+    assert len(known_battery(two, "B-2").kind.checks) == 1
+
+
+def test_only_plates_that_are_alike_are_of_one_kind(two):
+    fitted(two, "B-4", BARE.model_copy(update={"rated_capacity_ah": 39.0}))
+    fitted(two, "B-5", BARE.model_copy(update={"cells": 10}))
+    fitted(two, "B-6", BARE.model_copy(update={"chemistry": "vented_lead_acid"}))
+    assert [counts(two, serial) for serial in ("B-4", "B-5", "B-6")] == [None] * 3
+
+
+def test_invented_batteries_teach_invented_ones_only(two):
+    fitted(two, "X-1", invented=True)
+    fitted(two, "X-2", invented=True)
+    connected(two, "X-1")
+    assert counts(two, "X-2") == (1, 1)
+    assert counts(two, "B-3") == (2, 2)
+
+
+def test_a_kind_is_as_of_a_day(two):
+    assert counts(two, "B-3", DAY - timedelta(days=1)) is None
+    assert counts(two, "B-3", DAY) == (2, 2)
+
+
+def test_a_deleted_connection_teaches_nothing_until_it_is_restored(two):
+    there = two.entries(Connection, battery_id=two.plate("B-1").id)[0]
+    two.delete(there.id, "wrong battery")
+    assert counts(two, "B-3") == (1, 1)
+    two.restore(there.id)
+    assert counts(two, "B-3") == (2, 2)
+
+
+def test_a_corrected_plate_belongs_to_its_new_kind(two):
+    plate = two.plate("B-1")
+    right = plate.record.model_copy(update={"rated_capacity_ah": 24.0})
+    two.correct(plate.id, right, "misread")
+    assert counts(two, "B-3") == (1, 1)
+    assert counts(two, "B-1") is None
+
+
+def test_rest_voltages_before_and_after_teach_where_the_card_has_no_curve(two):
+    fitted(two, "B-4")
+    connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
+    assert known_battery(two, "B-3").kind.rest_voltages == 2
+    card = Limits(document="manual", rest_voltage_soc=(0.0, 1.0), rest_voltage_v=(23.0, 26.0))
+    battery_id = two.plate("B-4").id
+    two.add(CardRevision(battery_id=battery_id, on=DAY, limits=card, reason="from the manual"))
+    assert known_battery(two, "B-3").kind.rest_voltages == 0
+
+
+def test_the_last_check_that_ran_to_its_end_counts(two):
+    about = {"battery_id": two.plate("B-1").id, "capacity_sd_ah": 0.4}
+    two.add(BenchCheck(on=date(2024, 3, 2), capacity_ah=38.0, **about))
+    two.add(BenchCheck(on=date(2025, 3, 2), capacity_ah=36.0, **about))
+    two.add(BenchCheck(on=date(2025, 9, 2), capacity_ah=20.0, is_lower_bound=True, **about))
+    (check,) = known_battery(two, "B-3").kind.checks
+    assert (check.share, check.age_years) == pytest.approx((0.9, 3.0), abs=0.01)
+    assert len(known_battery(two, "B-3", date(2024, 6, 1)).kind.checks) == 1
+    assert known_battery(two, "B-3", date(2023, 6, 1)).kind is None
+
+
+def test_a_check_of_a_battery_of_unknown_age_teaches_nothing(two):
+    plate = two.add(BatteryPlate(serial="B-9", chemistry="vrla", cells=12, rated_capacity_ah=40.0))
+    two.add(BenchCheck(battery_id=plate.id, on=DAY, capacity_ah=30.0))
+    assert known_battery(two, "B-3").kind.checks == ()
+
+
+def test_a_battery_in_hand_with_another_plate_stays_as_it_is(two):
+    other = BARE.model_copy(update={"rated_capacity_ah": 24.0})
+    assert with_kind(two, "B-3", other) == other
+    assert with_kind(two, "B-3", BARE).kind == kind_of(two, two.plate("B-3"))
+
+
+def test_a_connection_taken_in_is_assessed_with_its_kind_and_says_so(two):
+    result = connected(two, "B-3").record.result
+    assert result["kind"] == {
+        "batteries": 2,
+        "connections": 2,
+        "rest_voltages": 0,
+        "capacity_checks": 0,
+        "in_use": True,
+    }
+    assert "2 connections of 2 other batteries of its kind" in result["notes"][-1]
+    assert result["taper_lesson"] is not None
+
+
+def test_a_lesson_that_other_hands_spoilt_teaches_nothing(two):
+    there = two.entries(Connection, battery_id=two.plate("B-1").id)[0]
+    result = {**there.record.result, "taper_lesson": {"log_time_s": "slow"}}
+    spoilt = there.record.model_copy(update={"assessment": json.dumps(result)})
+    two.correct(there.id, spoilt, "spoilt")
+    assert counts(two, "B-3") == (1, 1)
+
+
+def test_two_hundred_connections_cost_little_once_they_were_read(two):
+    """Twenty batteries of ten completed tapers: under 50 ms each time after the first."""
+    there = two.entries(Connection, battery_id=two.plate("B-1").id)[0].record
+    with two.writing():
+        for k in range(20):
+            battery_id = fitted(two, f"C-{k}")
+            for n in range(10):
+                day = DAY - timedelta(days=n)
+                two.add(there.model_copy(update={"battery_id": battery_id, "day": day}))
+    plate = two.plate("B-3")
+    assert kind_of(two, plate).connections == 202
+    times = []
+    for _ in range(7):
+        begun = time.perf_counter()
+        kind_of(two, plate)
+        times.append(time.perf_counter() - begun)
+    assert sorted(times)[1] < 0.050

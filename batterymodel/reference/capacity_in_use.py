@@ -264,8 +264,9 @@ def _unchecked(
     loss, loss_weight = _loss_per_year(fade)
     left = np.exp(-age[:, None] * loss[None, :])
     shares = start[:, None, None] * left[None, :, :]
-    both = start_and_loss(start, loss, loss_weight, of_kind)
-    weight = age_weight[None, :, None] * both[:, None, :]
+    weight = np.broadcast_to(np.outer(age_weight, loss_weight), shares.shape) / start.size
+    if of_kind:
+        weight = age_weight[:, None] * _start_and_loss(fade, of_kind)[:, None, :]
     held = np.clip(shares, LEAST_SHARE, MOST_SHARE)
     return _belief(held * plate_ah, weight, plate_ah)
 
@@ -280,7 +281,7 @@ def _checked(
     years = _years(check.on, on) if on is not None else 0.0
     loss, loss_weight = _loss_per_year(fade)
     if of_kind:
-        loss_weight = start_and_loss(_starts(fade), loss, loss_weight, of_kind).sum(axis=0)
+        loss_weight = _start_and_loss(fade, of_kind).sum(axis=0)
     left = check.capacity_ah * np.exp(-years * loss)
     bounds = (LEAST_SHARE * plate_ah, CHECK_RANGE[1] * plate_ah)
     most = float(loss_weight @ np.clip(left, *bounds))
@@ -319,14 +320,27 @@ def _belief(capacity_ah: FloatArray, weight: FloatArray, plate_ah: float) -> Cap
     return CapacityBelief(capacity_ah.ravel()[order], weight.ravel()[order], plate_ah)
 
 
+def _start_and_loss(fade: FadePrior, of_kind: tuple[KindCheck, ...]) -> FloatArray:
+    """Weights of `_starts` and `_loss_per_year` by what others of the kind tell, ``(s, f)``."""
+    usual, weight = _usual_loss_per_year(fade)
+    neglected = (NEGLECTED, NEGLECTED_FACTOR)
+    return start_and_loss(_starts(fade), usual, weight, neglected, of_kind)
+
+
 def _loss_per_year(fade: FadePrior) -> tuple[FloatArray, FloatArray]:
-    """Losses per year [1/a] from few to many with their weights, shape ``(f,)``."""
+    """Losses per year [1/a] with their weights, shape ``(f,)``; those of neglect come last."""
+    usual, each = _usual_loss_per_year(fade)
+    losses = np.concatenate([usual, NEGLECTED_FACTOR * usual])
+    return losses, np.concatenate([(1.0 - NEGLECTED) * each, NEGLECTED * each])
+
+
+def _usual_loss_per_year(fade: FadePrior) -> tuple[FloatArray, FloatArray]:
+    """Usual losses per year [1/a] from few to many with their weights, shape ``(f,)``."""
     shape = (fade.per_year / fade.per_year_sd) ** 2
     edges = 1.0 - np.linspace(1.0, 0.0, FADE_NODES + 1) ** 2
     each, middle = np.diff(edges), 0.5 * (edges[1:] + edges[:-1])
     usual = gammaincinv(shape, middle) * fade.per_year_sd**2 / fade.per_year
-    losses = np.concatenate([usual, NEGLECTED_FACTOR * usual])
-    return losses, np.concatenate([(1.0 - NEGLECTED) * each, NEGLECTED * each])
+    return np.asarray(usual, dtype=float), each
 
 
 def _age_years(installed_on: date | None, on: date | None) -> tuple[FloatArray, FloatArray]:

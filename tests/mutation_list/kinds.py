@@ -44,8 +44,8 @@ LESSONS = changes_in(
 
 CAPACITY = changes_in(
     "reference",
-    ("alike within a kind", "capacity_of_kind", "KIND_LOG_SD = 0.05\n", "KIND_LOG_SD = 0.02\n"),
-    ("aged alike", "capacity_of_kind", "[0.1, 0.3, 0.5, 0.7, 0.9]", "[0.1, 0.3, 0.5, 0.7, 0.8]"),
+    ("check of another kind", "capacity_of_kind", "OF_ANOTHER = 0.1\n", "OF_ANOTHER = 0.3\n"),
+    ("aged alike", "capacity_of_kind", "(0.3, 0.7, 0.95)", "(0.3, 0.7, 0.8)"),
     tests=("tests/reference/test_capacity_of_kind.py",),
 )
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from batterymodel import Battery
 from batterymodel.inputs.kinds import KindBelief, KindCheck
@@ -15,8 +16,9 @@ from batterymodel.reference.capacity_in_use import capacity_belief
 from batterymodel.reference.capacity_of_kind import start_and_loss
 
 ON = date(2026, 3, 2)
-START, LOSS = np.array([0.9, 1.0, 1.1]), np.array([0.02, 0.05, 0.2])
+START, USUAL = np.array([0.9, 1.0, 1.1]), np.array([0.02, 0.05, 0.2])
 WEIGHT = np.array([0.3, 0.6, 0.1])
+NEGLECTED = (0.12, 4.5)
 CHECKS = st.lists(
     st.builds(
         KindCheck,
@@ -47,39 +49,73 @@ def belief(*checks: KindCheck, **more: object):
     return capacity_belief(battery, ON)
 
 
+def weights(checks):
+    return start_and_loss(START, USUAL, WEIGHT, NEGLECTED, checks)
+
+
 def test_no_checks_are_the_chemistry():
-    known = np.broadcast_to(WEIGHT / 3, (3, 3))
-    assert np.array_equal(start_and_loss(START, LOSS, WEIGHT, ()), known)
+    known = np.tile(WEIGHT / 3, (3, 1))
+    assert np.allclose(weights(()), np.hstack([0.88 * known, 0.12 * known]))
     plain = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
     assert np.array_equal(belief().capacity_ah, capacity_belief(plain, ON).capacity_ah)
     assert np.array_equal(belief().weight, capacity_belief(plain, ON).weight)
+
+
+def test_a_check_that_says_nothing_leaves_the_chemistry():
+    vague = KindCheck(age_years=5.0, share=0.8, share_log_sd=100.0)
+    assert np.allclose(weights((vague,)), weights(()), atol=0.01)
 
 
 @given(CHECKS, st.randoms())
 def test_weights_sum_to_one_in_any_order(checks, random):
     mixed = list(checks)
     random.shuffle(mixed)
-    found = start_and_loss(START, LOSS, WEIGHT, checks)
+    found = weights(checks)
     assert found.sum() == pytest.approx(1.0)
     assert (found >= 0.0).all()
-    assert np.allclose(found, start_and_loss(START, LOSS, WEIGHT, mixed), atol=1e-12)
+    assert np.allclose(found, weights(mixed), atol=1e-12)
 
 
-def test_one_check_is_weighed_as_by_hand():
-    """Every share of likeness in turn, summed by loops over starts and losses."""
-    check = KindCheck(age_years=5.0, share=0.8, share_log_sd=0.02)
-    sd = np.hypot(0.02, 0.05)
-    like = [
-        [np.exp(-0.5 * ((np.log(0.8) - np.log(s) + 5 * r) / sd) ** 2) for r in LOSS] for s in START
-    ]
-    prior = np.array([[w / 3 for w in WEIGHT] for _ in START])
-    of_any = float((prior * like).sum())
-    expected, total = np.zeros((3, 3)), 0.0
-    for k in (0.1, 0.3, 0.5, 0.7, 0.9):
-        joint = prior * (k * np.array(like) + (1 - k) * of_any)
-        total += joint.sum()
-        expected += k * joint + (1 - k) * joint.sum() * prior
-    assert np.allclose(start_and_loss(START, LOSS, WEIGHT, (check,)), expected / total)
+@given(CHECKS)
+def test_no_kind_is_free_of_neglect(checks):
+    found = weights(checks)
+    assert found[:, 3:].sum() == pytest.approx(0.12)
+
+
+def drawn(checks, count=400_000, seed=3):
+    """The same by importance sampling over kinds, correlations and each battery's own ranks."""
+    rng = np.random.default_rng(seed)
+    edges_s, edges_u = norm.ppf([1 / 3, 2 / 3]), norm.ppf([0.3, 0.9])
+    middle_s, middle_u = norm.ppf([1 / 6, 0.5, 5 / 6]), norm.ppf([0.15, 0.6, 0.95])
+    kind_s = middle_s[rng.integers(3, size=count)]
+    kind_u = middle_u[rng.choice(3, count, p=WEIGHT)]
+    r_s, r_u = rng.choice([0.3, 0.7, 0.95], (2, count))
+
+    def one():
+        of_another = rng.random(count) < 0.1
+        at = []
+        for kind, r, edges in ((kind_s, r_s, edges_s), (kind_u, r_u, edges_u)):
+            near = r * kind + np.sqrt(1 - r**2) * rng.standard_normal(count)
+            at.append(np.digitize(np.where(of_another, rng.standard_normal(count), near), edges))
+        return at
+
+    weight = np.ones(count)
+    for check in checks:
+        s, u = one()
+        left = np.log(START[s]) - np.array([[1.0], [4.5]]) * USUAL[u] * check.age_years
+        seen = norm.pdf(np.log(check.share), left, check.share_log_sd)
+        weight *= np.array([0.88, 0.12]) @ seen
+    s, u = one()
+    found = np.zeros((3, 3))
+    np.add.at(found, (s, u), weight)
+    return found / weight.sum()
+
+
+@pytest.mark.parametrize("shares", [(0.8,), (0.95, 0.93), (0.6, 0.62, 0.9)])
+def test_a_second_method_finds_the_same(shares):
+    checks = [KindCheck(age_years=4.0, share=share, share_log_sd=0.12) for share in shares]
+    found = weights(checks)
+    assert np.allclose(found[:, :3] + found[:, 3:], drawn(checks), atol=0.012)
 
 
 def test_a_kind_that_keeps_its_capacity_makes_a_worn_battery_unlikely():

@@ -164,7 +164,7 @@ def test_a_lesson_that_other_hands_spoilt_teaches_nothing(two):
 
 
 def test_two_hundred_connections_cost_little_once_they_were_read(two):
-    """Twenty batteries of ten completed tapers: under 50 ms each time after the first."""
+    """Twenty batteries of ten completed tapers: under 50 ms of work each time after the first."""
     there = two.entries(Connection, battery_id=two.plate("B-1").id)[0].record
     with two.writing():
         for k in range(20):
@@ -176,7 +176,7 @@ def test_two_hundred_connections_cost_little_once_they_were_read(two):
     assert kind_of(two, plate).connections == 202
     times = []
     for _ in range(7):
-        begun = time.perf_counter()
+        begun = time.process_time()
         kind_of(two, plate)
-        times.append(time.perf_counter() - begun)
-    assert sorted(times)[1] < 0.050
+        times.append(time.process_time() - begun)
+    assert sorted(times)[3] < 0.050

@@ -301,11 +301,14 @@ def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_rec
     at.number_input(key=key("known.load_a")).set_value(8.0)
     at.date_input(key=key("known.on")).set_value(date(2026, 3, 3)).run()
     assert at.session_state[pages.LAST_CASE].serial == "SF-102"
-    assert "SF-102, in DEMO-2" in html_of(at)
+    said = html_of(at)
+    assert "SF-102, in DEMO-2" in said
     button(at, "Keep this connection").click().run()
     assert not at.exception
     store = open_store(own)
     (entry,) = store.entries(Connection, day=date(2026, 3, 3))
+    assert "other batteries of its kind on record" in entry.record.result["notes"][-1]
+    assert entry.record.result["notes"][-1] in said
     assert store.file(entry.record.readings_sha256) == data
     assert entry.record.load_a == 8.0
     assert "in the record" in at.success[0].value

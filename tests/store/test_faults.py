@@ -256,7 +256,7 @@ def test_the_file_is_in_write_ahead_mode_and_syncs_each_commit(own_store):
             for name in ("journal_mode", "foreign_keys", "synchronous", "busy_timeout")
         }
     assert read == {
-        "journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 10_000
+        "journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 20_000
     }  # fmt: skip
 
 

@@ -21,8 +21,8 @@ URL_VARIABLE = "BATTERYMODEL_DATABASE_URL"
 FILE_NAME = "record.sqlite"
 DEMO_NAME = "record-invented-demo.sqlite"
 BUSY_S = 20.0
-"""How long one writer waits for another before it gives up [s] (own choice: a connection is assessed
-inside its turn, which a slow machine takes seconds for)."""
+"""How long one writer waits for another before it gives up [s] (own choice: a connection is
+assessed inside its turn, which a slow machine takes seconds for)."""
 
 _WRITERS_LOCK = 280_028
 NO_DRIVER = (

@@ -56,7 +56,9 @@ def coverage_chart(moments: Sequence[Moment]) -> alt.LayerChart:
 
 
 def _promise() -> list[alt.Chart]:
-    data = pd.DataFrame({"share": [100.0 * PROMISED], "words": [f"{100 * PROMISED:.0f} % promised"]})
+    data = pd.DataFrame(
+        {"share": [100.0 * PROMISED], "words": [f"{100 * PROMISED:.0f} % promised"]}
+    )
     rule = (
         alt.Chart(data, name="promise")
         .mark_rule(color=BROWN, strokeDash=[6, 4], strokeWidth=2)
@@ -89,4 +91,6 @@ def coverage_words(moments: Sequence[Moment]) -> str:
     )
     if len(moments) == 1:
         return f"{said}."
-    return f"{said}, on {first.on} {100 * first.share:.0f} %; the least was {100 * worst.share:.0f} %."
+    return (
+        f"{said}, on {first.on} {100 * first.share:.0f} %; the least was {100 * worst.share:.0f} %."
+    )

@@ -32,7 +32,12 @@ NOTHING_YET = (
     "No answer could be checked yet. What checks one: a connection read to its end, the voltage at "
     "rest after it, a capacity check, and what servicing found."
 )
-NO_RANGE_YET = "No range could be checked yet: read a connection to its end, or a rest voltage after."
+NO_RANGE_YET = (
+    "No range could be checked yet: read a connection to its end, or a rest voltage after."
+)
+NOTHING_FOUND = (
+    "No outcome was held against a find yet: note a capacity check, or what servicing found."
+)
 TRUTH_WORDS = {
     TruthFrom.TAPER: "charge still to return, by the end of the taper",
     TruthFrom.REST: "state of charge, by the voltage at rest after",
@@ -137,7 +142,9 @@ def _next_ranges(chemistry: str, found: Widening) -> str:
         )
     if found.cases < LEAST_CASES:
         return f"{label}: ranges stay as they are until {LEAST_CASES} were checked."
-    missed = f"{label}: {found.misses} of {_many(found.cases, 'range')} missed, no more than chance."
+    missed = (
+        f"{label}: {found.misses} of {_many(found.cases, 'range')} missed, no more than chance."
+    )
     if found.cases >= MANY_CASES:
         return f"{missed} Ranges stay as they are."
     return f"{missed} Ranges stay as they are; they may get narrower from {MANY_CASES} on."

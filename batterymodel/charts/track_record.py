@@ -36,8 +36,8 @@ def coverage_chart(moments: Sequence[Moment]) -> alt.LayerChart:
     """
     if not moments:
         raise InputError("no coverage to draw: one day or more would be right")
-    shares = [100.0 * moment.share for moment in moments]
-    data = pd.DataFrame({"on": [pd.Timestamp(m.on) for m in moments], "share": shares}).round(1)
+    shares = [round(100.0 * moment.share, 1) for moment in moments]
+    data = pd.DataFrame({"on": [pd.Timestamp(m.on) for m in moments], "share": shares})
     x = alt.X("on:T", title=None, axis=alt.Axis(tickCount=4, labelOverlap=True))
     low = min(LOWEST_PERCENT, *shares)
     y = alt.Y(

@@ -134,20 +134,18 @@ def _chemistries(record: TrackRecord) -> list[str]:
 
 
 def _next_ranges(chemistry: str, found: Widening) -> str:
-    label = data_for(Chemistry(chemistry)).label
+    label = data_for(Chemistry(chemistry)).label.capitalize()
+    missed = f"{label}: {found.misses} of {_many(found.cases, 'range')} missed"
     if found.factor != 1.0:
-        return (
-            f"{label}: {found.misses} of {_many(found.cases, 'range')} of the estimate alone missed. "
-            f"{_widened(found)}"
-        )
+        return f"{missed} as the estimate alone gives them. {_widened(found)}"
     if found.cases < LEAST_CASES:
         return f"{label}: ranges stay as they are until {LEAST_CASES} were checked."
-    missed = (
-        f"{label}: {found.misses} of {_many(found.cases, 'range')} missed, no more than chance."
-    )
     if found.cases >= MANY_CASES:
-        return f"{missed} Ranges stay as they are."
-    return f"{missed} Ranges stay as they are; they may get narrower from {MANY_CASES} on."
+        return f"{missed}, no more than chance. Ranges stay as they are."
+    return (
+        f"{missed}, no more than chance. Ranges stay as they are; they may get narrower from "
+        f"{MANY_CASES} on."
+    )
 
 
 def about_sentences(record: TrackRecord) -> tuple[str, ...]:

@@ -56,7 +56,7 @@ class _Seen:
     day: date
     started_at: datetime | None
     rest_voltage_v: float | None
-    later: SeenLater | None
+    seen_later: SeenLater | None
     answers: tuple[KeptAnswer, ...]
     written_at: datetime
 
@@ -143,12 +143,12 @@ def _seen(store: Store) -> list[_Seen]:
             .with_only_columns(*(table[name] for name in columns))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
-    first: dict[str, tuple[tuple[KeptAnswer, ...], datetime]] = {}
+    first: dict[str, dict[str, Any]] = {}
     for entry_id, written_at, answers, assessment in rows:
         if entry_id not in first and (given := answers or _from_json(assessment)):
-            first[entry_id] = given, written_at
+            first[entry_id] = {"answers": given, "written_at": written_at}
     return [
-        _Seen(*values, answers=first[values[0]][0], written_at=first[values[0]][1])
+        _Seen(**dict(zip(_FIELDS, values, strict=True)), **first[values[0]])
         for values in present
         if values[0] in first
     ]
@@ -176,11 +176,13 @@ def _range_cases(seen: list[_Seen], plates: dict[str, BatteryPlate]) -> Iterator
 
 def _taper_case(group: list[_Seen], plate: BatteryPlate) -> RangeCase | None:
     """The first answer of a connection against what its taper returned by the longest file."""
-    ended = [one for one in group if one.later is not None and one.later.returned is not None]
+    ended = [
+        one for one in group if one.seen_later is not None and one.seen_later.returned is not None
+    ]
     if not ended:
         return None
     last = max(ended, key=lambda one: one.answers[-1].until_s)
-    returned = last.later.returned if last.later else None
+    returned = last.seen_later.returned if last.seen_later else None
     for one in group:
         for answer in one.answers:
             if returned and abs(answer.until_s - returned.after_s) <= SAME_TIME_S:
@@ -197,9 +199,9 @@ def _taper_case(group: list[_Seen], plate: BatteryPlate) -> RangeCase | None:
 
 
 def _rest_case(one: _Seen, plate: BatteryPlate) -> RangeCase | None:
-    if one.later is None or one.later.rested is None or one.rest_voltage_v is not None:
+    if one.seen_later is None or one.seen_later.rested is None or one.rest_voltage_v is not None:
         return None
-    answer, rested = one.answers[-1], one.later.rested
+    answer, rested = one.answers[-1], one.seen_later.rested
     return RangeCase(
         answered=_answered(one, plate, answer),
         told=answer.soc_now,

@@ -26,9 +26,9 @@ from batterymodel.track.kept import RestedCharge, ReturnedCharge
 LOOSENED, LOOSE_LOG_SD = 3.0, 1.0
 """How many times as wide the belief in tapers is made before a completed one is read as a truth,
 and the least spread of its log time constant then [-] (own choice: a firm belief must not judge
-itself. With the chemistry's charge time twice what it is, and believed ten times as firmly, the charge read
-off so lies 2 % low to 5 % high in nine of ten tapers, and 111 of 112 count as completed; widened
-three times alone, 2 % low to 16 % high, and 74: `tests.benchmarks.track`)."""
+itself. With the chemistry's charge time twice what it is, and believed ten times as firmly, the
+charge read off so lies 2 % low to 5 % high in nine of ten tapers, and 111 of 112 count as
+completed; widened three times alone, 2 % low to 16 % high, and 74: `tests.benchmarks.track`)."""
 
 METER_REL_SD = 0.03
 """Error of a returned charge that no fit tells, over the charge [-] (own choice after a look at the

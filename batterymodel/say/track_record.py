@@ -51,7 +51,7 @@ FOUND_WORDS = {
 VERDICT_WORDS = {
     Verdict.RIGHT: "right",
     Verdict.WRONG: "wrong",
-    Verdict.OPEN: "the answer was still open",
+    Verdict.OPEN: "still open then",
     Verdict.NOT_TOLD: "not told by what was found",
 }
 HEADER = ("", "ranges", "held", "of 100", "off by", "too high by")

@@ -21,7 +21,7 @@ from batterymodel.store.records import (
     ServicingFound,
 )
 from batterymodel.store.servicing import add_servicing
-from batterymodel.store.track_record import MOST_DAYS_BETWEEN, track_record, widening
+from batterymodel.store.track_record import track_record, widening
 from batterymodel.store.zip_import import import_zip
 from batterymodel.track.kept import Spread
 from batterymodel.track.score import Found, TruthFrom, Verdict
@@ -209,7 +209,7 @@ def test_servicing_scores_the_last_answer_before_it(fleet):
     assert case.found is Found.FAULTY_CELL
 
 
-@pytest.mark.parametrize(("days", "scored"), [(MOST_DAYS_BETWEEN, 1), (MOST_DAYS_BETWEEN + 1, 0)])
+@pytest.mark.parametrize(("days", "scored"), [(60, 1), (61, 0)])
 def test_a_find_long_after_says_nothing_of_the_answer(fleet, days, scored):
     taken(fleet, minutes=10.0)
     add_servicing(fleet, "B-1", ServicingFound.NOTHING_WRONG, DAY + timedelta(days=days))

@@ -270,7 +270,7 @@ SERVICING_WORDS = {
 """What servicing found, as buttons and lists name it."""
 
 
-def _found_words(store: Store, servicing: Servicing) -> str:
+def _found_words(store: Entries, servicing: Servicing) -> str:
     if servicing.check_id is None:
         return SERVICING_WORDS[servicing.found]
     return f"capacity {_check_words(store.entry(servicing.check_id).record)}"

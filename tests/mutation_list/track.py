@@ -95,4 +95,34 @@ JUDGED = changes_in(
     tests=("tests/track/test_widened.py",),
 )
 
-ALL = (*WIDENING, *SCORE, *GATHERED, *JUDGED)
+TRUTHS = changes_in(
+    "track",
+    (
+        "least spread loosened",
+        "truths",
+        "LOOSENED, LOOSE_LOG_SD = 3.0, 1.0\n",
+        "LOOSENED, LOOSE_LOG_SD = 1.0, 0.0\n",
+    ),
+    ("error that no fit tells", "truths", "METER_REL_SD = 0.03\n", "METER_REL_SD = 0.01\n"),
+    tests=("tests/track/test_truths.py",),
+)
+
+KEPT = (
+    *changes_in(
+        "track",
+        ("early seconds", "answers", "EARLY_S = 300.0\n", "EARLY_S = 270.0\n"),
+        tests=("tests/store/test_track_record.py",),
+    ),
+    *changes_in(
+        "store",
+        ("length of early answers", "kept_answers", "LEAST_LENGTH = 2.0\n", "LEAST_LENGTH = 1.8\n"),
+        tests=("tests/store/test_track_record.py",),
+    ),
+    *changes_in(
+        "track",
+        ("least shown", "score", "LEAST_SHOWN = 9\n", "LEAST_SHOWN = 8\n"),
+        tests=("tests/track/test_score.py", "tests/pages/test_track_record.py"),
+    ),
+)
+
+ALL = (*KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *JUDGED)

@@ -8,6 +8,7 @@ import pytest
 from batterymodel import InputError, Outcome
 from batterymodel.assessment import ESTIMATE_VERSION
 from batterymodel.inputs.records import Chemistry
+from batterymodel.store import kept_answers
 from batterymodel.store import track_record as module
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
@@ -165,8 +166,6 @@ def narrowed(answer):
 @pytest.fixture
 def misses(fleet, monkeypatch):
     """Ten completed tapers on ten days; every early answer is made to miss."""
-    from batterymodel.store import kept_answers
-
     real = kept_answers.answer_of
     monkeypatch.setattr(kept_answers, "answer_of", lambda result: narrowed(real(result)))
     list(miss(fleet, 10))
@@ -320,3 +319,9 @@ def test_right_and_needless_outcomes(fleet):
     [case] = track_record(fleet).outcomes
     said = case.answered.answer.outcome
     assert case.verdict is (Verdict.RIGHT if said is Outcome.TOP_OFF else Verdict.OPEN)
+
+
+@pytest.mark.parametrize(("minutes", "end_s"), [(9.5, None), (10.0, 300.0), (120.0, 300.0)])
+def test_an_early_answer_needs_readings_twice_as_long(minutes, end_s):
+    readings = simulated_connection(0.1, minutes=minutes, every_s=30.0)
+    assert kept_answers._early_end_s(readings) == end_s

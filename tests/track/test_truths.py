@@ -1,5 +1,7 @@
 """Truths against what was simulated, and what is no truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -35,24 +37,22 @@ def test_a_completed_taper_tells_what_it_returned(depth, charge_time_h):
     assert 0.03 * found.charge_ah <= found.sd_ah < 0.15 * found.charge_ah
 
 
-def test_a_belief_that_is_wrong_does_not_move_it(monkeypatch):
-    """Half the charge time that is believed, and believed to a tenth of its spread."""
-    readings = simulated_connection(0.15, 0.3, minutes=150.0, every_s=30.0)
-    right = returned(readings)
-    taper = truths.data_for("vrla").taper
+@pytest.mark.parametrize("charge_time_h", [0.2, 0.3])
+def test_a_firm_belief_that_is_wrong_does_not_judge_itself(monkeypatch, charge_time_h):
+    """Twice the charge time, and believed ten times as firmly: the taper still counts as ended."""
+    long = simulated_connection(0.15, charge_time_h, minutes=240.0, every_s=30.0)
+    truth_ah = integrated_ah(long, 300.0)
+    believed = truths.prior_for
     monkeypatch.setattr(
-        truths,
-        "prior_for",
-        lambda *told, _real=truths.prior_for: _shifted(_real(*told), np.log(2.0), 0.1),
+        truths, "prior_for", lambda *told: _shifted(believed(*told), np.log(2.0), 0.1)
     )
-    wrong = returned(readings)
-    assert taper.exponential
-    assert wrong.charge_ah == pytest.approx(right.charge_ah, rel=0.05)
+    found = returned(simulated_connection(0.15, charge_time_h, minutes=80.0, every_s=30.0))
+    assert found is not None
+    assert found.charge_ah == pytest.approx(truth_ah, abs=2.0 * found.sd_ah)
+    assert found.charge_ah == pytest.approx(truth_ah, rel=0.07)
 
 
 def _shifted(prior, by, spread):
-    from dataclasses import replace
-
     return replace(prior, log_time_s=prior.log_time_s + by, log_time_sd=spread * prior.log_time_sd)
 
 

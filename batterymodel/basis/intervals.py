@@ -129,17 +129,16 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
     -------
     Interval
     """
-    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
-    flat, w = values.ravel()[kept], weight.ravel()[kept]
-    order = np.argsort(flat)
-    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
-    quantiles = np.interp(np.linspace(0.0, 1.0, STEPS + 1), cumulative, flat[order])
+    ranked, cumulative = _ranked(values, weight)
+    quantiles = np.interp(np.linspace(0.0, 1.0, STEPS + 1), cumulative, ranked)
     tail = round(0.5 * (1.0 - LEVEL) * STEPS)
     starts, ends = quantiles[: 2 * tail + 1], quantiles[STEPS - 2 * tail :]
     off_middle = 1.0 + OFF_MIDDLE * np.abs(np.arange(starts.size) - tail)
     shortest = int(np.argmin((ends - starts) * off_middle))
     low, high = min(starts[tail], starts[shortest]), max(ends[tail], ends[shortest])
-    return Interval(mean=float(flat @ w), low=float(low), high=float(high), level=LEVEL)
+    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
+    mean = float(values.ravel()[kept] @ weight.ravel()[kept])
+    return Interval(mean=mean, low=float(low), high=float(high), level=LEVEL)
 
 
 def weighted_median(values: np.ndarray, weight: np.ndarray) -> float:
@@ -155,11 +154,16 @@ def weighted_median(values: np.ndarray, weight: np.ndarray) -> float:
     -------
     float
     """
+    ranked, cumulative = _ranked(values, weight)
+    return float(np.interp(0.5, cumulative, ranked))
+
+
+def _ranked(values: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Values that are not negligible from low to high, and the weight up to the middle of each."""
     kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
     flat, w = values.ravel()[kept], weight.ravel()[kept]
     order = np.argsort(flat)
-    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
-    return float(np.interp(0.5, cumulative, flat[order]))
+    return flat[order], np.cumsum(w[order]) - 0.5 * w[order]
 
 
 def sample_interval(values: np.ndarray, level: float = LEVEL) -> Interval:

@@ -46,7 +46,7 @@ def returned_charge(
 ) -> ReturnedCharge | None:
     """Charge that a completed taper returned after a time, by the readings of all of it.
 
-    The mean over the taper's posterior under a belief `LOOSENED`, without the battery's history.
+    The mean over the taper's posterior under a belief `LOOSENED`, without history and kind.
     Its variance is that of the posterior, of the charge not seen by other laws
     (`soc.account.OTHER_LAW_LOG_SD`), and of `METER_REL_SD`.
 
@@ -74,7 +74,7 @@ def returned_charge(
         return None
     _, read_c = readings.battery_temps()
     temp_c = float(np.median(read_c)) if read_c.size else temp_c
-    bare = battery.model_copy(update={"history": None})
+    bare = battery.model_copy(update={"history": None, "kind": None})
     try:
         prior = prior_for(bare, None if temp_c is None else within_data_c(temp_c))
         fit = fit_taper(signal_from(readings, supply, load_a, load_sd_a), _loosened(prior))

@@ -74,10 +74,11 @@ def test_a_completed_taper_scores_the_answer_of_its_first_minutes(fleet):
 
 
 def test_the_early_answer_is_blind_to_what_came_later(fleet):
-    """The first five minutes alone, added as a file of their own, give the same answer."""
+    """The first five minutes alone give the same answer where nothing else is on record."""
     whole = taken(fleet).entry
     readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
     first = csv_of(readings).split(b"\n")[: 1 + 11]
+    fleet.delete(whole.id, "so that it teaches no other battery of its kind")
     other = add_battery(fleet, "B-2", BARE, NEW).id
     move = {"aircraft_id": fleet.aircraft("DEMO-1").id, "reason": "new"}
     fleet.add(Move(battery_id=other, on=NEW, **move))

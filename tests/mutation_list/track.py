@@ -52,7 +52,7 @@ GATHERED = changes_in(
         "if case.known_on <= on and",
     ),
     (
-        "never from itself",
+        "no factor from itself",
         "track_record",
         "and case.answered.connection_id != but",
         "and case.answered.connection_id",

@@ -19,6 +19,7 @@ from batterymodel.pages import (
     needs_attention,
     places,
     plain_words,
+    track_record,
 )
 
 
@@ -34,6 +35,7 @@ def main() -> None:
         st.Page(more.page, title="More", url_path="more"),
         st.Page(battery_record.page, title="Battery record", url_path="battery-record"),
         st.Page(ground_power.page, title="Ground power", url_path="ground-power"),
+        st.Page(track_record.page, title="How right has it been here", url_path="how-right"),
         st.Page(capacity_check.page, title="Capacity check", url_path="capacity-check"),
         st.Page(limits_card.page, title="Limits card", url_path="limits-card"),
         st.Page(findings_sheet.page, title="Findings sheet", url_path="findings-sheet"),

@@ -45,6 +45,7 @@ from batterymodel.rules.results import (
     Curves,
     Finding,
     KindOnRecord,
+    ModelRange,
     NextObservation,
     Outcome,
     StateOfCharge,
@@ -94,6 +95,10 @@ from batterymodel.taper.signals import Signal, held_voltage_v, signal_from
 from batterymodel.taper.slips import slip_mask
 from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
 
+ESTIMATE_VERSION = "1"
+"""Version of the estimate: raised with every change that moves an answer, so that a record tells
+answers of before from those of now. `tests/track/test_version.py` fails where it must be."""
+
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
 """Names of fitted values in the JSON contract, where they differ."""
 
@@ -116,6 +121,9 @@ BEFORE_STEP_S = 1e-3
 REST_VOLTAGE_RANGE = (0.7, 1.25)
 """Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
 
+WIDENING_RANGE = (0.3, 10.0)
+"""Factors of the ranges that are taken [-] (own choice)."""
+
 MOST_LOAD_A, MOST_LOAD_SD_A = 1000.0, 100.0
 LEAST_LOAD_SD_A = 0.01
 """Bus load and its error that are accepted at most, and least error [A] (own choice)."""
@@ -132,6 +140,7 @@ def assess(
     load_sd_a: float = LOAD_SD_A,
     ambient_c: float | None = None,
     on: date | None = None,
+    widening: float = 1.0,
 ) -> Assessment:
     """Assess one connection.
 
@@ -148,6 +157,9 @@ def assess(
         Temperature taken for the battery's where the readings give none [degC].
     on : date, optional
         Day of the connection; else that of the readings' time column, else today.
+    widening : float
+        Factor of all ranges, by which outcomes are judged too [-]: what a record of earlier answers
+        teaches (`track.conformal`); 1 leaves them as the model has them.
 
     Returns
     -------
@@ -166,12 +178,13 @@ def assess(
         "load_a": load_a,
         "load_sd_a": load_sd_a,
         "ambient_c": ambient_c,
+        "widening": widening,
     }
     _check_kinds(battery, supply, **numbers)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
     check_bounds(readings)
-    _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c)
+    _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c, widening)
     temp_c = _battery_temp_c(readings, ambient_c)
     day = connection_day(readings, on)
     signal = signal_from(readings, supply, load_a, load_sd_a)
@@ -193,7 +206,7 @@ def assess(
         limit_for(battery, "min_top_off_soc").value,
         day,
     )
-    state = charge_state(posterior, battery, others, conditions, signal.sigma_a, day)
+    state = charge_state(posterior, battery, others, conditions, signal.sigma_a, day, widening)
     case = Case(
         battery=battery,
         supply=supply,
@@ -311,8 +324,17 @@ def _assessment(
         kind=_kind_on_record(case),
         notes=_notes(case),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
+        widening=state.widening,
+        unwidened=_unwidened(state),
         curves=_curves(case),
     )
+
+
+def _unwidened(state: ChargeState) -> dict[str, ModelRange]:
+    return {
+        name: ModelRange(middle=found.middle, low=found.interval.low, high=found.interval.high)
+        for name, found in state.unwidened.items()
+    }
 
 
 def _taught(case: Case, posterior: ChargePosterior | ChargeBounds) -> MeasuredTaper | None:
@@ -503,7 +525,7 @@ def _check_kinds(battery: object, supply: object, **numbers: object) -> None:
     if supply is not None and not isinstance(supply, Supply):
         raise InputError(f"supply: a Supply or None is needed, not a {type(supply).__name__}")
     for name, number in numbers.items():
-        blank = number is None and name != "load_sd_a"
+        blank = number is None and name not in ("load_sd_a", "widening")
         if not blank and (isinstance(number, bool) or not isinstance(number, Real)):
             raise InputError(f"{name}: a number is needed, not {number!r}")
 
@@ -514,6 +536,7 @@ def _check_inputs(
     load_a: float | None,
     load_sd_a: float,
     ambient_c: float | None,
+    widening: float,
 ) -> None:
     check_capacity(battery)
     rest = data_for(battery.chemistry).rest
@@ -531,6 +554,7 @@ def _check_inputs(
         ("load_a", load_a, (0.0, MOST_LOAD_A), "bus load"),
         ("load_sd_a", load_sd_a, (LEAST_LOAD_SD_A, MOST_LOAD_SD_A), "error of the bus load"),
         ("ambient_c", ambient_c, AIR_CELSIUS_RANGE, "temperature"),
+        ("widening", widening, WIDENING_RANGE, "widening of the ranges"),
     ):
         if value is not None and not least <= value <= most:
             raise EntryError("", name, outside(value, least, most), name=called)

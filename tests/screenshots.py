@@ -34,6 +34,7 @@ WIDTHS = {"desktop": 1280, "phone": 360}
 TITLES = (
     "Battery record",
     "Ground power",
+    "How right has it been here",
     "Capacity check",
     "Limits card",
     "Findings sheet",
@@ -41,6 +42,7 @@ TITLES = (
 )
 PATHS = {title: title.lower().replace(" ", "-") for title in (*TITLES, "At the aircraft", "More")}
 PATHS |= {"Batteries": "", "Readings file": "after-connection"}
+PATHS |= {"How right has it been here": "how-right"}
 """Path of each page by its title."""
 
 DEMO = "?record=demo"
@@ -166,7 +168,7 @@ def take_page(browser: Browser, address: str, title: str, width: int, to: Path) 
         page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
     if title == "Ground power":
         page.locator(".jc-word").wait_for(timeout=3 * WAIT_MS)
-    elif title in TITLES and title != "In plain words":
+    elif title in TITLES and title not in ("In plain words", "How right has it been here"):
         page.get_by_role("combobox", name="Battery", exact=True).wait_for(timeout=3 * WAIT_MS)
     settle(page)
     if title == "Battery record":

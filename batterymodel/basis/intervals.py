@@ -52,6 +52,31 @@ class Interval(BaseModel):
             mean=by * self.mean, low=by * self.low, high=by * self.high, level=self.level
         )
 
+    def widened(self, middle: float, by: float, least: float, most: float) -> Interval:
+        """The quantity with each end so many times as far from its middle, its mean kept inside.
+
+        ``middle - by (middle - low)`` and ``middle + by (high - middle)``, not beyond the bounds.
+
+        Parameters
+        ----------
+        middle : float
+            Its median, in the unit of the quantity.
+        by : float
+            Factor, above zero [-]; 1 changes nothing.
+        least, most : float
+            What the quantity can be at least and at most.
+
+        Returns
+        -------
+        Interval
+            At the same level.
+        """
+        if by == 1.0:
+            return self
+        low = max(middle - by * (middle - self.low), least)
+        high = min(middle + by * (self.high - middle), most)
+        return self.model_copy(update={"low": min(low, self.mean), "high": max(high, self.mean)})
+
     @property
     def sd(self) -> float:
         """Standard deviation of the normal quantity whose interval at `LEVEL` is as wide."""
@@ -104,17 +129,41 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
     -------
     Interval
     """
-    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
-    flat, w = values.ravel()[kept], weight.ravel()[kept]
-    order = np.argsort(flat)
-    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
-    quantiles = np.interp(np.linspace(0.0, 1.0, STEPS + 1), cumulative, flat[order])
+    ranked, cumulative = _ranked(values, weight)
+    quantiles = np.interp(np.linspace(0.0, 1.0, STEPS + 1), cumulative, ranked)
     tail = round(0.5 * (1.0 - LEVEL) * STEPS)
     starts, ends = quantiles[: 2 * tail + 1], quantiles[STEPS - 2 * tail :]
     off_middle = 1.0 + OFF_MIDDLE * np.abs(np.arange(starts.size) - tail)
     shortest = int(np.argmin((ends - starts) * off_middle))
     low, high = min(starts[tail], starts[shortest]), max(ends[tail], ends[shortest])
-    return Interval(mean=float(flat @ w), low=float(low), high=float(high), level=LEVEL)
+    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
+    mean = float(values.ravel()[kept] @ weight.ravel()[kept])
+    return Interval(mean=mean, low=float(low), high=float(high), level=LEVEL)
+
+
+def weighted_median(values: np.ndarray, weight: np.ndarray) -> float:
+    """Median of weighted values, in their unit, read off as `weighted_interval` reads its ends.
+
+    Parameters
+    ----------
+    values : ndarray of any shape
+    weight : ndarray of that shape
+        Zero or more, sum 1.
+
+    Returns
+    -------
+    float
+    """
+    ranked, cumulative = _ranked(values, weight)
+    return float(np.interp(0.5, cumulative, ranked))
+
+
+def _ranked(values: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Values that are not negligible from low to high, and the weight up to the middle of each."""
+    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
+    flat, w = values.ravel()[kept], weight.ravel()[kept]
+    order = np.argsort(flat)
+    return flat[order], np.cumsum(w[order]) - 0.5 * w[order]
 
 
 def sample_interval(values: np.ndarray, level: float = LEVEL) -> Interval:

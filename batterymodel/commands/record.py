@@ -43,6 +43,8 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     loads.add_argument(
         "--as-told", action="store_true", help="without what its connections taught since"
     )
+    score = deed("score", "how right the answers on record turned out")
+    score.add_argument("--json", action="store_true", help="print one JSON object")
     history = deed("history", "show how an entry came to be as it is")
     history.add_argument("id", metavar="ID", help="entry, as record show names it")
     correct = deed("correct", "correct an entry; the old row stays readable")

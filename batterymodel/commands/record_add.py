@@ -43,6 +43,7 @@ def add_to(command: argparse.ArgumentParser, database: argparse.ArgumentParser) 
     declare_told(connection)
     declare_columns(connection)
     _declare_check(thing("check", "a capacity check"))
+    _declare_servicing(thing("servicing", "what servicing found of a battery"))
     _declare_move(thing("move", "a battery put into an aircraft, or taken off"))
     card = thing("card", "a new revision of a limits card")
     card.add_argument("serial", metavar="SERIAL", help="battery the card is for")
@@ -114,6 +115,18 @@ def _declare_check(command: argparse.ArgumentParser) -> None:
     command.add_argument("--temperature", help="of the battery [degC]", **number)
     command.add_argument("--end-voltage", help="of the battery [V]", **number)
     command.add_argument("--log", metavar="FILE", help="raw log of the bench, kept as it is")
+    command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
+
+
+def _declare_servicing(command: argparse.ArgumentParser) -> None:
+    command.add_argument("serial", metavar="SERIAL", help="battery on record")
+    found = command.add_mutually_exclusive_group(required=True)
+    found.add_argument(
+        "--capacity", type=float, metavar="AH", help="as measured, at reference [Ah]"
+    )
+    found.add_argument("--faulty-cell", action="store_true", help="a faulty cell")
+    found.add_argument("--nothing-wrong", action="store_true", help="nothing wrong")
+    command.add_argument("--on", type=day, metavar="DATE", help="day it was found (today)")
     command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
 
 

@@ -42,7 +42,9 @@ from batterymodel.store.records import (
     LoadConfiguration,
     Move,
     OwnerSheet,
+    ServicingFound,
 )
+from batterymodel.store.servicing import add_servicing
 from batterymodel.store.settings import remember_columns, remembered_columns
 
 
@@ -235,6 +237,34 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     return _added(store, taken.entry, taken.was_there)
 
 
+def add_a_servicing(store: Store, options: argparse.Namespace) -> str:
+    """The line that confirms what servicing found, or says that it is in the record already.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `serial`, one of `capacity` [Ah], `faulty_cell` and `nothing_wrong`, `on` (today where None)
+        and `note` are read.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        A battery not on record, a day still to come or before the installation, or a value that
+        does not fit.
+    """
+    found = ServicingFound.FAULTY_CELL if options.faulty_cell else ServicingFound.NOTHING_WRONG
+    if options.capacity is not None:
+        found = ServicingFound.CAPACITY
+    on = options.on or date.today()
+    taken = add_servicing(store, options.serial, found, on, options.capacity, options.note)
+    return _added(store, *taken)
+
+
 def add_move(store: Store, options: argparse.Namespace) -> str:
     """The line that confirms the move.
 
@@ -417,6 +447,7 @@ THINGS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
     "battery": add_a_battery,
     "connection": add_a_connection,
     "check": add_check,
+    "servicing": add_a_servicing,
     "move": add_move,
     "card": add_card,
     "loads": add_loads,

@@ -27,6 +27,7 @@ from batterymodel.say.record import (
     taken_text,
 )
 from batterymodel.say.record_view import service_estimates_of
+from batterymodel.say.track_record import score_json, score_text
 from batterymodel.store import Store
 from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
@@ -35,6 +36,7 @@ from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import connection_files, import_connections
 from batterymodel.store.learned_loads import learned_loads
 from batterymodel.store.power import loads_in_force
+from batterymodel.store.track_record import track_record
 from batterymodel.store.zip_import import import_zip
 
 OPEN_STATES = (State.IN_PROGRESS, State.LEFT)
@@ -128,6 +130,29 @@ def show_loads(store: Store, options: argparse.Namespace) -> str:
     learned = learned_loads(store, loads)
     words = learned_from_words(learned)
     return (f"# {words}\n" * bool(words) + record_toml(learned.loads)).rstrip("\n")
+
+
+def show_score(store: Store, options: argparse.Namespace) -> str:
+    """How right the answers on record turned out.
+
+    Parameters
+    ----------
+    store : Store
+    options : Namespace
+        `json` is read.
+
+    Returns
+    -------
+    str
+        Text, or one JSON object.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    record = track_record(store)
+    return score_json(record) if options.json else score_text(record)
 
 
 def show_history(store: Store, options: argparse.Namespace) -> str:
@@ -358,6 +383,7 @@ DEEDS: dict[str, Callable[[Store, argparse.Namespace], str]] = {
     "show": show_battery,
     "capacity": show_capacity,
     "loads": show_loads,
+    "score": show_score,
     "history": show_history,
     "correct": correct_entry,
     "delete": delete_entry,

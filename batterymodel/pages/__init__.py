@@ -108,12 +108,14 @@ def head(fields: Sequence[tuple[str, str]]) -> str:
     return f'<div class="jc jc-head">{"".join(cells)}</div>'
 
 
-def outcome_box(assessment: Assessment) -> str:
+def outcome_box(assessment: Assessment, how_right: str | None = None) -> str:
     """The ruled box: outcome, why, what to do next, and the short cautions.
 
     Parameters
     ----------
     assessment : Assessment
+    how_right : str, optional
+        One line on how right such answers have been, unescaped.
 
     Returns
     -------
@@ -124,11 +126,12 @@ def outcome_box(assessment: Assessment) -> str:
     reason = assessment.reason
     meaning = meaning_of(outcome, topped_off=assessment.is_topped_off)
     steps = "".join(f"<li>{shown(step)}</li>" for step in assessment.next_steps)
+    been = f"<p>{shown(how_right)}</p>" if how_right else ""
     return (
         f'<section class="jc jc-box {outcome}" aria-label="Outcome">'
         f'<h2 class="jc-word">{boxed_sign(OUTCOME_SIGNS[outcome])}<span>{words}</span></h2>'
         f'<div class="jc-body"><p><b>{shown(reason[0].upper() + reason[1:])}</b></p>'
-        f"<p>{meaning}</p><ol>{steps}</ol>{_doubts(assessment)}</div>"
+        f"<p>{meaning}</p><ol>{steps}</ol>{_doubts(assessment)}{been}</div>"
         f'<div class="jc-warn">{shown(" ".join(_short_cautions(assessment)))}</div></section>'
     )
 

@@ -438,11 +438,34 @@ def _answer_side(job: Job) -> None:
         _follow(job, job.battery, job.growing)
     elif job.readings is not None:
         readings, battery = job.readings, job.battery
-        result = job.attempt(lambda: assess(readings, battery, job.supply, **job.known))
+        result = job.attempt(lambda: _assessed(job, battery, readings))
         if result is None:
             readings_file.show_sentences(job.problems)
             return
         _show_answer(job, battery, readings, result)
+
+
+def _assessed(job: Job, battery: Battery, readings: Readings) -> Assessment:
+    """The assessment, its ranges as wide as earlier answers on record ask; a sample's as they are.
+
+    Parameters
+    ----------
+    job : Job
+    battery : Battery
+    readings : Readings
+
+    Returns
+    -------
+    Assessment
+    """
+    by, day = 1.0, connection_day(readings, job.known.get("on"))
+    if not _is_sample(battery):
+        by = kept.widening(battery.chemistry, day)
+    return assess(readings, battery, job.supply, widening=by, **job.known)
+
+
+def _is_sample(battery: Battery) -> bool:
+    return st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
 
 
 def _follow(job: Job, battery: Battery, path: str) -> None:
@@ -456,7 +479,7 @@ def _follow(job: Job, battery: Battery, path: str) -> None:
 
     log_followed.show(
         path,
-        lambda readings: assess(readings, battery, job.supply, **job.known),
+        lambda readings: _assessed(job, battery, readings),
         (battery, job.supply, job.known),
         show_answer,
     )
@@ -466,16 +489,16 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     job.is_answered = True
     _note_answered(is_answered=True)
     day = connection_day(readings, job.known.get("on"))
-    invented = st.session_state[f"{KEPT}from_sample"] or is_sample(battery)
+    invented = _is_sample(battery)
     marks = (INVENTED,) if invented else ()
     serial = st.session_state.get(ON_RECORD)
     st.session_state[LAST_CASE] = SheetCase(
         result, battery, day, job.supply, remarks=marks, serial=serial
     )
     known_c, name = temperatures_of(result.findings), _battery_name(battery)
-    temperatures.show_html(
-        pages.named(name) + pages.outcome_box(result) + pages.key_figures(result), known_c
-    )
+    how_right = None if invented else kept.standing_line(battery.chemistry)
+    box = pages.outcome_box(result, how_right)
+    temperatures.show_html(pages.named(name) + box + pages.key_figures(result), known_c)
     st.html(pages.head(_head_fields(job, battery, readings)))
     _show_charts(result)
     _show_findings(result.findings)

@@ -14,7 +14,7 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.fade.forecast import FadeForecast, NextCheck
 from batterymodel.inputs.entry_faults import Shown
 from batterymodel.inputs.records import Battery
-from batterymodel.pages import KEPT, battery_form, kept, literal, places, temperatures
+from batterymodel.pages import KEPT, battery_form, kept, literal, places, servicing, temperatures
 from batterymodel.pages.kept import RecordPage
 from batterymodel.samples.demo import remove_demo
 from batterymodel.say.capacity import capacity_figures, slope_sentence
@@ -50,6 +50,7 @@ def page() -> None:
         page = kept.record_page(store, serial)
         st.html(pages.head(_head(page.view)))
         _show_capacity(page)
+        servicing.show(store, serial)
         _show_tapers(page)
         _show_timeline(store, page.view)
     except BatteryModelError as error:

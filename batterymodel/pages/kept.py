@@ -16,7 +16,7 @@ from batterymodel.charts.style import spec_of
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.load_plan import AircraftLoads
-from batterymodel.inputs.records import Supply
+from batterymodel.inputs.records import Chemistry, Supply
 from batterymodel.inputs.temperature_unit import TemperatureUnit, spoken_in
 from batterymodel.pages import KEPT, literal, places
 from batterymodel.samples.demo import open_demo
@@ -24,12 +24,16 @@ from batterymodel.say.attention import AttentionRow, attention_row, worst_first
 from batterymodel.say.ground_power import PowerView, power_view
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.say.record_view import RecordView, fleet_of, record_view
+from batterymodel.say.track_record import standing_line as line_of
 from batterymodel.store import Store, learned_loads, open_store, settings
 from batterymodel.store.acts import InProgress
 from batterymodel.store.engine import default_url, demo_url
 from batterymodel.store.in_progress import is_begun
 from batterymodel.store.records import BatteryPlate
 from batterymodel.store.stamps import battery_stamps, record_stamp
+from batterymodel.store.track_record import track_record as track_record_of
+from batterymodel.store.track_record import widening as widening_on
+from batterymodel.track.score import TrackRecord
 
 T = TypeVar("T")
 DONE, FAILED = "done", "failed"
@@ -313,6 +317,80 @@ def attention(store: Store) -> list[AttentionRow]:
 @st.cache_data(show_spinner=False, max_entries=1000)
 def _attention(_store: Store, serial: str, today: date, stamp: object) -> AttentionRow:
     return attention_row(_store, serial, today)
+
+
+def track_record(store: Store) -> TrackRecord:
+    """How right the answers on record turned out, counted anew only when the record changes.
+
+    Parameters
+    ----------
+    store : Store
+
+    Returns
+    -------
+    TrackRecord
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        return _track_record(store, (store.where, record_stamp(store)))
+
+
+@st.cache_data(show_spinner="Looking at how answers turned out", max_entries=10)
+def _track_record(_store: Store, stamp: object) -> TrackRecord:
+    return track_record_of(_store)
+
+
+def standing_line(chemistry: Chemistry) -> str | None:
+    """One line for the box of an outcome: how right ranges of a chemistry have been here.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+
+    Returns
+    -------
+    str or None
+        None while there are too few cases, or where the record cannot be read.
+    """
+    try:
+        return line_of(track_record(_shown_record()), chemistry)
+    except BatteryModelError:
+        return None
+
+
+def widening(chemistry: Chemistry, on: date) -> float:
+    """Factor of the ranges of an answer that is not on record yet.
+
+    Parameters
+    ----------
+    chemistry : Chemistry
+    on : date
+        Day of the connection.
+
+    Returns
+    -------
+    float
+        [-]; 1 where the record cannot be read.
+    """
+    try:
+        store = _shown_record()
+        return _widening(store, chemistry, on, (store.where, record_stamp(store)))
+    except BatteryModelError:
+        return 1.0
+
+
+@st.cache_data(show_spinner=False, max_entries=100)
+def _widening(_store: Store, chemistry: Chemistry, on: date, stamp: object) -> float:
+    return widening_on(_store, chemistry, on)
+
+
+def _shown_record() -> Store:
+    """The record shown, as `record` opens it, with nothing said where that fails."""
+    return _demo(demo_url()) if places.is_demo() else _own(default_url())
 
 
 def live(store: Store, connection: InProgress) -> LiveView:

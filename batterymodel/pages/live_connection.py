@@ -14,8 +14,13 @@ from batterymodel.pages import KEPT, kept, literal, temperatures
 from batterymodel.pages.battery_choice import show_choice, supply_words
 from batterymodel.pages.connections import CONNECTION
 from batterymodel.pages.meter_pad import meter_pad, sent_entries
-from batterymodel.rules.results import Assessment
-from batterymodel.say.in_progress import NO_NAME, ended_words, is_battery_told, too_late_words
+from batterymodel.say.in_progress import (
+    NO_NAME,
+    LiveView,
+    ended_words,
+    is_battery_told,
+    too_late_words,
+)
 from batterymodel.say.pad import FULL_LABELS, NOT_IN_RECORD, closed_pad, pad_of
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
@@ -54,7 +59,7 @@ def show_live(store: Store, connection: InProgress) -> None:
     if not is_told and not has_choice:
         show_choice(store, connection)
     if view.assessment is not None:
-        _show_answer(view.assessment)
+        _show_answer(view)
     if is_told:
         with st.expander(supply_words(connection)):
             show_choice(store, connection)
@@ -139,13 +144,17 @@ def _show_answer_kept(store: Store, connection: InProgress) -> None:
     view = kept.live(store, connection)
     if view.assessment is not None:
         st.markdown(KEPT_WITH)
-        _show_answer(view.assessment)
+        _show_answer(view)
     elif view.problem is not None:
         st.markdown(literal(temperatures.said(view.problem)))
 
 
-def _show_answer(assessment: Assessment) -> None:
-    temperatures.show_html(pages.outcome_box(assessment))
+def _show_answer(view: LiveView) -> None:
+    assessment, battery = view.assessment, view.battery
+    if assessment is None or battery is None:
+        return
+    how_right = kept.standing_line(battery.chemistry)
+    temperatures.show_html(pages.outcome_box(assessment, how_right))
     with st.expander(pages.DETAILS):
         temperatures.show_html(pages.key_figures(assessment))
         st.altair_chart(charts.taper_chart(assessment), theme=None)

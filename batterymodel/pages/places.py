@@ -10,13 +10,14 @@ import streamlit as st
 from batterymodel import pages
 
 HOME, AIRCRAFT, READINGS, MORE = "", "at-the-aircraft", "after-connection", "more"
-BATTERY, POWER = "battery-record", "ground-power"
+BATTERY, POWER, SCORE = "battery-record", "ground-power", "how-right"
 BAR = {HOME: "Batteries", AIRCRAFT: "At the aircraft", READINGS: "Readings file", MORE: "More"}
 """Label of each place of the bar by the path of its page."""
 
 BELOW_MORE = {
     BATTERY: ("Battery record", "one battery over the years: capacity, tapers, all on record"),
     POWER: ("Ground power", "whether a task fits on a supply, and what to leave off"),
+    SCORE: ("How right has it been here", "answers held against what turned out later"),
     "capacity-check": ("Capacity check", "a timed bench discharge as percent of rated"),
     "limits-card": ("Limits card", "the maker's numbers, with title and revision"),
     "findings-sheet": ("Findings sheet", "one or two pages for the owner, as a PDF"),

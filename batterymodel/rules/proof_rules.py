@@ -118,7 +118,7 @@ def current_seen(case: Case) -> Finding | None:
     first_a, last_a = _ends_a(current)
     noise = max(_error_of_ends_a(case), FALL_METER_STEPS * case.fit.signal.resolution_a)
     limit = case.limit("min_top_off_soc").value
-    below = case.state.evidence[0].below(limit)
+    below = case.state.current_below(limit)
     if first_a - last_a <= noise:
         variant = "level"
     elif below > 1.0 - SURE:

@@ -186,8 +186,23 @@ class Curves(Result):
     on: date
 
 
+class ModelRange(Result):
+    """A range as the model alone has it, before a record of earlier answers widened it.
+
+    ``middle`` is the median, in the unit of the quantity, as ``low`` and ``high`` are.
+    """
+
+    middle: float
+    low: float
+    high: float
+
+
 class Assessment(Result):
-    """Everything said of one connection. `model_dump(mode="json")` is the JSON contract."""
+    """Everything said of one connection. `model_dump(mode="json")` is the JSON contract.
+
+    ``widening`` is the factor that every range holds, 1 where no record taught another;
+    ``unwidened`` are the ranges without it.
+    """
 
     outcome: Outcome
     headline: str
@@ -209,6 +224,8 @@ class Assessment(Result):
     kind: KindOnRecord | None = None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    widening: float = 1.0
+    unwidened: dict[str, ModelRange] = Field(default_factory=dict, exclude=True, repr=False)
     curves: Curves = Field(exclude=True, repr=False)
 
     @property

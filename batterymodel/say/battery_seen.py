@@ -27,6 +27,7 @@ from batterymodel.store.records import (
     Connection,
     day_of,
 )
+from batterymodel.store.track_record import widening
 
 NO_CONNECTION = "No connection of a battery in {tail} is on record: what it draws is not counted."
 NO_ANSWER_YET = (
@@ -195,7 +196,8 @@ def _seen_on_record(
         readings = readings_of(store, told)
         then = known_battery(store, name, told.day, before=told.started_at, again=entry.id)
         known = {key: getattr(told, key) for key in TOLD_FIELDS}
-        assessment = assess(readings, then, on=told.day, **known)
+        by = widening(store, then.chemistry, told.day, but=entry.id)
+        assessment = assess(readings, then, on=told.day, widening=by, **known)
     except BatteryModelError as error:
         why = str(error).split("\n", 1)[0]
         return None, NOT_READ.format(name=name, day=told.day, why=why)

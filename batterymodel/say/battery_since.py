@@ -14,8 +14,17 @@ from batterymodel.reference.limits import limit_for
 from batterymodel.rules.battery_rules import capacity_severity
 from batterymodel.rules.results import Outcome, Severity
 from batterymodel.rules.wording import OUTCOME_WORDS
+from batterymodel.say.record import SERVICING_WORDS
 from batterymodel.store import Entry, Store
-from batterymodel.store.records import BatteryPlate, BenchCheck, KnownState, Move, day_of
+from batterymodel.store.records import (
+    BatteryPlate,
+    BenchCheck,
+    KnownState,
+    Move,
+    Servicing,
+    ServicingFound,
+    day_of,
+)
 
 NEWER = (
     "Newer than that connection: {what}. What it said of the battery then ({outcome}) no longer "
@@ -25,8 +34,9 @@ NEWER = (
 CHECKED = "a capacity check of {day} ({least}{share:.0f} % of its rating)"
 TOLD = "a state of charge told on {day} ({soc:.0f} %)"
 PUT_IN, TAKEN_OFF = "its move into {tail} on {day} ({reason})", "its removal on {day} ({reason})"
-BY_CHECK = "its capacity check of {day}"
-KINDS = (BenchCheck, KnownState, Move)
+FOUND_BY_SERVICING = "servicing of {day} ({found})"
+BY_CHECK, BY_SERVICING = "its capacity check of {day}", "its servicing of {day}"
+KINDS = (BenchCheck, KnownState, Move, Servicing)
 
 
 def overtaken(
@@ -67,7 +77,7 @@ def overtaken(
         entry
         for kind in KINDS
         for entry in store.entries(kind, battery_id=plate.id)
-        if (day_of(entry.record) or day) <= day and is_newer(entry)
+        if (day_of(entry.record) or day) <= day and is_newer(entry) and not _is_told_by_check(entry)
     ]
     newer = sorted(found, key=lambda entry: entry.order)
     if not newer:
@@ -80,19 +90,27 @@ def overtaken(
     return now, NEWER.format(what=said, outcome=outcome)
 
 
+def _is_told_by_check(entry: Entry[Any]) -> bool:
+    """Whether a servicing says no more than the capacity check that it names."""
+    return isinstance(entry.record, Servicing) and entry.record.check_id is not None
+
+
 def _after(record: Any, now: BatteryNow, store: Store, plate: Entry[BatteryPlate]) -> BatteryNow:
     if isinstance(record, KnownState):
         charge = interval_around(record.state_of_charge, record.sd, least=0.0)
         return replace(now, state_of_charge=charge)
-    if not isinstance(record, BenchCheck):
+    if isinstance(record, Move):
         return now
-    fails = _fails(record, store, plate)
+    if isinstance(record, Servicing):
+        fails, by = record.found is ServicingFound.FAULTY_CELL, BY_SERVICING
+    else:
+        fails, by = _fails(record, store, plate), BY_CHECK
     return replace(
         now,
         state_of_charge=None,
         capacity_ah=None,
         outcome=Outcome.SERVICE if fails else Outcome.KEEP_WATCHING,
-        judged_by=BY_CHECK.format(day=record.on) if fails else None,
+        judged_by=by.format(day=record.on) if fails else None,
     )
 
 
@@ -113,6 +131,8 @@ def _words(record: Any, store: Store, plate: Entry[BatteryPlate]) -> str:
         share = 100.0 * record.capacity_ah / plate.record.rated_capacity_ah
         least = "at least " if record.is_lower_bound else ""
         return CHECKED.format(day=record.on, share=share, least=least)
+    if isinstance(record, Servicing):
+        return FOUND_BY_SERVICING.format(day=record.on, found=SERVICING_WORDS[record.found])
     if record.aircraft_id is None:
         return TAKEN_OFF.format(day=record.on, reason=record.reason)
     tail = store.entry(record.aircraft_id).record.tail

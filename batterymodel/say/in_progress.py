@@ -16,6 +16,7 @@ from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, 
 from batterymodel.store.finishing import PLATE_FIELDS, battery_so_far, told_so_far
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.noted_readings import readings_of, stands_alone
+from batterymodel.store.track_record import widening
 
 LEAST_READINGS = 3
 """Currents that an answer takes at least (`taper.fit.fit_taper`)."""
@@ -120,7 +121,7 @@ def live_view(store: Store, connection: InProgress) -> LiveView:
     battery, problem = _battery(store, connection)
     assessment = None
     if battery is not None and len(_currents_s(connection)) >= LEAST_READINGS:
-        assessment, problem = _answer(connection, battery)
+        assessment, problem = _answer(store, connection, battery)
     return LiveView(
         connection=connection,
         battery=battery,
@@ -157,14 +158,17 @@ def _battery(store: Store, connection: InProgress) -> tuple[Battery | None, str 
         return None, str(error)
 
 
-def _answer(connection: InProgress, battery: Battery) -> tuple[Assessment | None, str | None]:
+def _answer(
+    store: Store, connection: InProgress, battery: Battery
+) -> tuple[Assessment | None, str | None]:
     """The answer so far, or None and what stands in the way."""
     currents = (r for _, r in connection.readings if r.quantity is Quantity.SUPPLY_CURRENT)
     if not any(reading.value for reading in currents):
         return None, ALL_ZERO
     try:
-        supply = connection.told.supply
-        return assess(readings_of(connection), battery, supply, **told_so_far(connection)), None
+        told = {"supply": connection.told.supply, **told_so_far(connection)}
+        told["widening"] = widening(store, battery.chemistry, connection.day)
+        return assess(readings_of(connection), battery, **told), None
     except BatteryModelError as error:
         return None, str(error)
 

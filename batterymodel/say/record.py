@@ -25,6 +25,8 @@ from batterymodel.store.records import (
     LoadPlan,
     Move,
     OwnerSheet,
+    Servicing,
+    ServicingFound,
     ShopSupply,
     day_of,
 )
@@ -41,6 +43,7 @@ _OF_A_BATTERY = (
     Move,
     Connection,
     BenchCheck,
+    Servicing,
 )
 _HEADER = ("battery", "aircraft", "rated", "last capacity check", "last connection")
 _AIRCRAFT_HEADER = ("aircraft", "load plan", "load configurations", "id")
@@ -243,6 +246,8 @@ def summary(store: Entries, record: Record) -> str:
             said = f"{record.file_name}: {outcome_words(record)}"
         case BenchCheck():
             said = _check_words(record)
+        case Servicing():
+            said = _found_words(store, record)
         case LoadConfiguration() if record.on is not None:
             said = _choice_words(record)
         case LoadPlan():
@@ -255,6 +260,20 @@ def summary(store: Entries, record: Record) -> str:
             said = next(str(getattr(record, name)) for name in ("serial", "tail", "name")
                         if hasattr(record, name))  # fmt: skip
     return f"{word}: {said}"
+
+
+SERVICING_WORDS = {
+    ServicingFound.CAPACITY: "capacity as measured",
+    ServicingFound.FAULTY_CELL: "a faulty cell",
+    ServicingFound.NOTHING_WRONG: "nothing wrong",
+}
+"""What servicing found, as buttons and lists name it."""
+
+
+def _found_words(store: Entries, servicing: Servicing) -> str:
+    if servicing.check_id is None:
+        return SERVICING_WORDS[servicing.found]
+    return f"capacity {_check_words(store.entry(servicing.check_id).record)}"
 
 
 def _choice_words(chosen: LoadConfiguration) -> str:

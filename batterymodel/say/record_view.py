@@ -30,6 +30,7 @@ from batterymodel.store.records import (
     KnownState,
     Move,
     OwnerSheet,
+    Servicing,
     day_of,
 )
 
@@ -38,7 +39,16 @@ NO_CHECK = "No capacity check of {serial} is on record yet; the first one begins
 MOST_TAPERS = 8
 """Tapers that can be told apart in one chart; the latest are shown."""
 
-_TIMELINE = (Connection, BenchCheck, Move, CardRevision, HistoryRevision, KnownState, OwnerSheet)
+_TIMELINE = (
+    Connection,
+    BenchCheck,
+    Servicing,
+    Move,
+    CardRevision,
+    HistoryRevision,
+    KnownState,
+    OwnerSheet,
+)
 
 
 @dataclass(frozen=True)

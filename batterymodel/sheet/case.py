@@ -24,6 +24,7 @@ from batterymodel.store.intake import TOLD_FIELDS, readings_of
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import BatteryPlate, BenchCheck, Connection, OwnerSheet
+from batterymodel.store.track_record import widening
 
 KIND = "findings sheet"
 
@@ -153,7 +154,8 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         readings = readings_of(store, told)
         battery = known_battery(store, serial, told.day, before=told.started_at, again=entry.id)
         values = {name: getattr(told, name) for name in TOLD_FIELDS}
-        assessment = assess(readings, battery, on=told.day, **values)
+        by = widening(store, battery.chemistry, told.day, but=entry.id)
+        assessment = assess(readings, battery, on=told.day, widening=by, **values)
     case = SheetCase(assessment, battery, told.day, told.supply, serial=serial)
     before = outcome_words(told)
     changed = before != OUTCOME_WORDS[assessment.outcome]

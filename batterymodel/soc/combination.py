@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtri
 
 from batterymodel.basis.arrays import FloatArray
-from batterymodel.basis.intervals import Interval, weighted_interval
+from batterymodel.basis.intervals import Interval, weighted_interval, weighted_median
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.reference.conditions import Condition
@@ -54,6 +54,45 @@ choice)."""
 
 
 @dataclass(frozen=True)
+class Unwidened:
+    """A quantity as the model alone has it: its interval, and the median it is widened around."""
+
+    interval: Interval
+    middle: float
+
+    def widened(self, by: float, most: float = np.inf) -> Interval:
+        """The interval times a factor around the median, within 0 and ``most``.
+
+        Parameters
+        ----------
+        by : float
+            Factor [-].
+        most : float
+            What the quantity can be at most.
+
+        Returns
+        -------
+        Interval
+        """
+        return self.interval.widened(self.middle, by, 0.0, most)
+
+    def narrowed_value(self, value: float, by: float) -> float:
+        """The value that comes to lie at ``value`` when all are widened around the median.
+
+        Parameters
+        ----------
+        value : float
+        by : float
+            Factor [-].
+
+        Returns
+        -------
+        float
+        """
+        return self.middle + (value - self.middle) / by
+
+
+@dataclass(frozen=True)
 class ChargeState:
     """What is known of the battery's charge after the last reading.
 
@@ -75,6 +114,8 @@ class ChargeState:
     next_reading_s: float
     told: _Told
     untold: _Told
+    unwidened: dict[str, Unwidened]
+    widening: float = 1.0
 
     def doubted(self, share: float) -> ChargeState:
         """The same where the current tells nothing, with this probability before all else is known.
@@ -100,7 +141,7 @@ class ChargeState:
         blind = share * float(np.trapezoid(other.likelihood, SOC_GRID))
         sighted = (1.0 - share) * other.support_from(current)
         left = min(blind / (blind + sighted), share)
-        return replace(self, **_numbers(self.told.mixed(self.untold, left)))
+        return replace(self, **_numbers(self.told.mixed(self.untold, left), self.widening))
 
     def probability_below(self, soc: float) -> float:
         """Probability that the state of charge at connection was below a value.
@@ -115,7 +156,25 @@ class ChargeState:
         float
             Probability [0..1].
         """
-        return float(self.weight[self.soc_at_connection_values < soc].sum())
+        limit = self.unwidened["soc_at_connection"].narrowed_value(soc, self.widening)
+        return float(self.weight[self.soc_at_connection_values < limit].sum())
+
+    def current_below(self, soc: float) -> float:
+        """The same probability by what the current alone says of a sound battery.
+
+        Parameters
+        ----------
+        soc : float
+            State of charge [0..1].
+
+        Returns
+        -------
+        float
+            Probability [0..1].
+        """
+        current = self.evidence[0]
+        middle = weighted_median(SOC_GRID, current.density / current.density.sum())
+        return current.below(middle + (soc - middle) / self.widening)
 
 
 def charge_state(
@@ -125,6 +184,7 @@ def charge_state(
     conditions: ConditionState | None,
     sigma_a: float,
     on: date | None = None,
+    widening: float = 1.0,
 ) -> ChargeState:
     """Combine the taper with other evidence into the state of charge and what follows from it.
 
@@ -141,6 +201,8 @@ def charge_state(
         Error of one reading [A], to judge when another reading will tell more.
     on : date or None
         Day of the connection, for the age of battery and check.
+    widening : float
+        Factor of all ranges [-]; 1 leaves them as the model has them.
 
     Returns
     -------
@@ -167,7 +229,8 @@ def charge_state(
         next_reading_s=_next_reading_s(sound, sigma_a),
         told=told,
         untold=untold,
-        **_numbers(told),
+        widening=widening,
+        **_numbers(told, widening),
     )
 
 
@@ -192,18 +255,31 @@ class _Told:
         return self.at_connection, self.now, self.left_ah, self.minutes
 
 
-def _numbers(told: _Told) -> dict[str, Any]:
-    """Fields of `ChargeState` that follow from what is told."""
+def _numbers(told: _Told, widening: float) -> dict[str, Any]:
+    """Fields of `ChargeState` that follow from what is told; the one place where ranges widen."""
     at_connection, now = _blurred(told.at_connection), _blurred(told.now)
+    unwidened = {
+        "soc_at_connection": _unwidened(at_connection),
+        "soc_now": _unwidened(now),
+        "charge_to_return_ah": _unwidened(told.left_ah),
+        "minutes_to_top_off": _unwidened(told.minutes),
+    }
+    most = {name: 1.0 if name.startswith("soc") else np.inf for name in unwidened}
+    middle = unwidened["soc_at_connection"].middle
     return {
-        "combined": as_evidence("combined", _density(at_connection)),
-        "soc_at_connection": _interval(at_connection),
-        "soc_now": _interval(now),
-        "charge_to_return_ah": _interval(told.left_ah),
-        "minutes_to_top_off": _interval(told.minutes),
+        "combined": as_evidence("combined", _density(_spread(at_connection, middle, widening))),
+        **{name: found.widened(widening, most[name]) for name, found in unwidened.items()},
         "soc_at_connection_values": at_connection.values,
         "weight": at_connection.weight,
+        "unwidened": unwidened,
     }
+
+
+def _spread(soc: Weighted, middle: float, by: float) -> Weighted:
+    """States of charge so many times as far from their middle, thrown together at the ends."""
+    if by == 1.0:
+        return soc
+    return Weighted(np.clip(middle + by * (soc.values - middle), 0.0, 1.0), soc.weight)
 
 
 def _blurred(soc: Weighted) -> Weighted:
@@ -274,8 +350,10 @@ def _together(parts: list[tuple[Weighted, float]]) -> Weighted:
     )
 
 
-def _interval(found: Weighted) -> Interval:
-    return weighted_interval(found.values, found.weight)
+def _unwidened(found: Weighted) -> Unwidened:
+    interval = weighted_interval(found.values, found.weight)
+    middle = weighted_median(found.values, found.weight)
+    return Unwidened(interval, min(max(middle, interval.low), interval.high))
 
 
 def _density(found: Weighted) -> FloatArray:

@@ -28,15 +28,17 @@ from batterymodel.store.records import BatteryPlate
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KINDS, CardRow, DeletionRow, FileRow, RestorationRow
 
-FORMAT = 4
+FORMAT = 5
 _OF_A_CHOICE = ("on", "left_off", "supply", "answer", "document", "said_by", "said_on")
 ADDED_IN = {
     "connections.column_map": 3,
     **{f"load_configurations.{name}": 4 for name in _OF_A_CHOICE},
+    "connections.answers": 5,
+    "connections.seen_later": 5,
 }
 """Format that brought a column, by table and name; all others came with their table."""
 
-TABLES_ADDED_IN = {"load_plans": 4, "supplies": 4}
+TABLES_ADDED_IN = {"load_plans": 4, "supplies": 4, "servicings": 5}
 """Format that brought a table; all others were there from the first."""
 
 MOST_RATIO = 100

@@ -19,6 +19,7 @@ from batterymodel.store.records import (
     HistoryRevision,
     KnownState,
     Move,
+    Servicing,
     day_of,
 )
 
@@ -200,14 +201,15 @@ def _last_known(
     """The last state of charge that still says something.
 
     That is a state told to the record, or a top-off that was watched to its end: from full a
-    parked battery can only lose. A connection that ended below full, one that was not assessed
-    and a capacity check all leave the state open, because what followed is not on record.
+    parked battery can only lose. A connection that ended below full, one that was not assessed,
+    a capacity check and servicing all leave the state open: what followed is not on record.
     """
     told = store.entries(KnownState, battery_id=battery_id)
     checked = store.entries(BenchCheck, battery_id=battery_id)
-    known: tuple[Entry[Any], ...] = (*told, *earlier, *checked)
+    serviced = store.entries(Servicing, battery_id=battery_id)
+    known: tuple[Entry[Any], ...] = (*told, *earlier, *checked, *serviced)
     last = latest(known, on)
-    if last is None or isinstance(last.record, BenchCheck):
+    if last is None or isinstance(last.record, BenchCheck | Servicing):
         return None
     if isinstance(last.record, KnownState):
         state = last.record

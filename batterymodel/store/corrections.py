@@ -18,6 +18,8 @@ NOT_CORRECTED = (
     "log_sha256",
     "content_sha256",
     "column_map",
+    "answers",
+    "seen_later",
 )
 """Fields that follow from others, or are a file kept as it was."""
 

@@ -145,6 +145,29 @@ def live_entries(
     return tuple(sorted((entry_of(row, kind) for row in rows), key=lambda entry: entry.order))
 
 
+def live_values(session: Session, record: type[Record], *names: str) -> list[tuple[Any, ...]]:
+    """Some fields of the present rows that are not deleted, without reading the others.
+
+    Parameters
+    ----------
+    session : Session
+    record : type of Record
+        The kind, by its record's class.
+    *names : str
+        Fields of the record or of `BOOKKEEPING`.
+
+    Returns
+    -------
+    list of tuple
+        One for each row, in order of writing.
+    """
+    kind = KIND_OF_RECORD[record]
+    columns = [getattr(kind.row, name) for name in names]
+    wanted = select(*columns).where(_is_present(kind), ~_is_deleted(kind))
+    ordered = wanted.order_by(kind.row.recorded_at, kind.row.row_id)
+    return [tuple(row) for row in session.execute(ordered)]
+
+
 def present_entry(session: Session, entry_id: str) -> tuple[Kind, Entry[Any]]:
     """The present row of an entry, deleted or not.
 

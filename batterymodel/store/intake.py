@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 from batterymodel.assessment import assess
 from batterymodel.basis.meters import LOAD_SD_A
@@ -18,6 +19,7 @@ from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.rules.results import Assessment
 from batterymodel.store.entries import Entry
+from batterymodel.store.kept_answers import Kept, answers_before, kept_of
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import (
@@ -30,8 +32,10 @@ from batterymodel.store.records import (
     HistoryRevision,
     KnownState,
     Move,
+    Servicing,
 )
 from batterymodel.store.store import Store
+from batterymodel.store.track_record import widening
 
 MOST_FAULTS_KEPT = 5
 """Faults of a file that are kept beside it (own choice: the file itself tells the others)."""
@@ -215,13 +219,16 @@ def add_connection(
         }
         connection = record_from(values, Connection, file_name)
         battery = known_battery(store, serial, day, before=clock)
-    result, why_not = _assessed(battery, connection, readings, why_not)
+        by = widening(store, battery.chemistry, day)
+        before = answers_before(store, battery_id, clock)
+    result, why_not = _assessed(battery, connection, readings, why_not, by)
+    kept = kept_of(connection, battery, readings, result, before, _told_of(connection, by))
     with store.writing():
         there = store.entries(Connection, battery_id=battery_id, readings_sha256=sha256)
         if there:
             return _there_already(there[0], column_map, told)
         store.keep_file(data)
-        entry = store.add(_with_result(connection, result, why_not))
+        entry = store.add(_with_result(connection, result, why_not, kept))
         _learn(store, entry, result)
     return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
 
@@ -288,6 +295,30 @@ def _refuse_ahead(store: Store, day: date, what: str) -> None:
         )
 
 
+def refuse_day_of(store: Store, record: BenchCheck | Servicing, what: str) -> None:
+    """Refuse what was found of a battery on a day on which it cannot have been.
+
+    Parameters
+    ----------
+    store : Store
+    record : BenchCheck or Servicing
+    what : str
+        As the sentence names it.
+
+    Raises
+    ------
+    InputError
+        Still to come, or before the battery was installed; or a battery that is not there.
+    """
+    _refuse_ahead(store, record.on, what)
+    installed = store.entry(record.battery_id).record.installed_on
+    if installed is not None and record.on < installed:
+        raise InputError(
+            f"{what} of {record.on} is older than the installation of the battery on "
+            f"{installed}; leave out what another battery was"
+        )
+
+
 def refuse_check_day(store: Store, check: BenchCheck) -> None:
     """Refuse a capacity check of a day on which it cannot have been made.
 
@@ -299,15 +330,9 @@ def refuse_check_day(store: Store, check: BenchCheck) -> None:
     Raises
     ------
     InputError
-        Still to come, or before the battery was installed; or a battery that is not there.
+        As `refuse_day_of`.
     """
-    _refuse_ahead(store, check.on, "the capacity check")
-    installed = store.entry(check.battery_id).record.installed_on
-    if installed is not None and check.on < installed:
-        raise InputError(
-            f"the capacity check of {check.on} is older than the installation of the battery on "
-            f"{installed}; leave out what another battery was"
-        )
+    refuse_day_of(store, check, "the capacity check")
 
 
 def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
@@ -375,8 +400,11 @@ def correct_connection(
         if taught:
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
         battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
-        result, why_not = _assessed(battery, record, readings, why_not)
-        entry = store.correct(entry_id, _with_result(record, result, why_not), reason)
+        by = widening(store, battery.chemistry, record.day, but=entry_id)
+        before = answers_before(store, record.battery_id, record.started_at, but=entry_id)
+        result, why_not = _assessed(battery, record, readings, why_not, by)
+        kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
+        entry = store.correct(entry_id, _with_result(record, result, why_not, kept), reason)
         _learn(store, entry, result)
     return entry
 
@@ -393,23 +421,33 @@ def _read(
 
 
 def _assessed(
-    battery: Battery, told: Connection, readings: Readings | None, why_not: str | None
+    battery: Battery,
+    told: Connection,
+    readings: Readings | None,
+    why_not: str | None,
+    widening_by: float,
 ) -> tuple[Assessment | None, str | None]:
     if readings is None:
         return None, why_not
     try:
-        values = {name: getattr(told, name) for name in TOLD_FIELDS}
-        return assess(readings, battery, on=told.day, **values), None
+        return assess(readings, battery, on=told.day, **_told_of(told, widening_by)), None
     except BatteryModelError as error:
         return None, str(error)
 
 
+def _told_of(connection: Connection, widening_by: float) -> dict[str, Any]:
+    """What `assess` takes beside readings, battery and day."""
+    values = {name: getattr(connection, name) for name in TOLD_FIELDS}
+    return {**values, "widening": widening_by}
+
+
 def _with_result(
-    connection: Connection, result: Assessment | None, why_not: str | None
+    connection: Connection, result: Assessment | None, why_not: str | None, kept: Kept
 ) -> Connection:
     values = {name: getattr(connection, name) for name in Connection.model_fields}
     values["assessment"] = result.model_dump_json() if result else None
     values["not_assessed"] = why_not
+    values |= {"answers": kept.answers, "seen_later": kept.seen_later}
     return record_from(values, Connection, connection.file_name)
 
 

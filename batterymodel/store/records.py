@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from datetime import UTC, date, datetime
+from enum import StrEnum
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -30,6 +31,7 @@ from batterymodel.inputs.records import (
     Supply,
     Volts,
 )
+from batterymodel.track.kept import KeptAnswer, SeenLater
 
 MAX_FILE_BYTES = 256 * 1024 * 1024
 """Largest file the record keeps, the same as the largest readings file that is read."""
@@ -140,7 +142,9 @@ class Connection(Record):
     `started_at` is in UTC where the readings state their offset; else it is the clock of the
     place. `rest_voltage_v` was read before connection, `rest_after_v` after the battery had rested
     again. `not_assessed` says why there is no assessment. `column_map` says how the columns of
-    another logger's file are taken; it is None for a file in the project's own format.
+    another logger's file are taken; it is None for a file in the project's own format. `answers`
+    are those given, an early one before the one of all readings, and `seen_later` what they are
+    scored by.
     """
 
     battery_id: Id
@@ -158,6 +162,8 @@ class Connection(Record):
     assessment: ResultJson | None = None
     not_assessed: Note | None = None
     column_map: ColumnMap | None = None
+    answers: tuple[KeptAnswer, ...] | None = None
+    seen_later: SeenLater | None = None
 
     @property
     def result(self) -> dict[str, Any] | None:
@@ -190,6 +196,36 @@ class BenchCheck(Record):
         return CapacityCheck(
             on=self.on, capacity_ah=self.capacity_ah, capacity_sd_ah=self.capacity_sd_ah
         )
+
+
+class ServicingFound(StrEnum):
+    """What servicing found of a battery."""
+
+    CAPACITY = "capacity"
+    FAULTY_CELL = "faulty_cell"
+    NOTHING_WRONG = "nothing_wrong"
+
+
+class Servicing(Record):
+    """A battery back from servicing on a day, and what was found of it.
+
+    A capacity that was measured stands in the capacity check that `check_id` names, and nowhere
+    else.
+    """
+
+    battery_id: Id
+    on: date
+    found: ServicingFound
+    check_id: Id | None = None
+    note: Note | None = None
+
+    @model_validator(mode="after")
+    def _capacity_stands_in_a_check(self) -> Servicing:
+        if (self.found is ServicingFound.CAPACITY) != (self.check_id is not None):
+            raise ValueError(
+                "check_id names the capacity check where found is 'capacity', and nothing else"
+            )
+        return self
 
 
 class Consumer(Record):

@@ -29,6 +29,7 @@ from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Cable, Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
 from batterymodel.store.acts import Act, ToldSoFar
+from batterymodel.track.kept import KeptAnswer, SeenLater
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_name)s",
@@ -360,6 +361,8 @@ class ConnectionRow(EntryRow, Base):
     assessment: Mapped[str | None]
     not_assessed: Mapped[str | None]
     column_map: Mapped[ColumnMap | None] = mapped_column(Json(ColumnMap))
+    answers: Mapped[Any | None] = mapped_column(Json(tuple[KeptAnswer, ...]))
+    seen_later: Mapped[SeenLater | None] = mapped_column(Json(SeenLater))
 
 
 class CheckRow(EntryRow, Base):
@@ -377,6 +380,17 @@ class CheckRow(EntryRow, Base):
     end_voltage_v: Mapped[float | None]
     log_name: Mapped[str | None]
     log_sha256: Mapped[str | None] = _file()
+    note: Mapped[str | None]
+
+
+class ServicingRow(EntryRow, Base):
+    """`fleetrecords.Servicing`."""
+
+    __tablename__ = "servicings"
+    battery_id: Mapped[str] = _reference("batteries.row_id")
+    on: Mapped[date]
+    found: Mapped[str]
+    check_id: Mapped[str | None] = _reference("capacity_checks.row_id")
     note: Mapped[str | None]
 
 
@@ -542,6 +556,7 @@ KINDS = (
     Kind("known state", fleet.KnownState, KnownStateRow),
     Kind("move", fleet.Move, MoveRow),
     Kind("capacity check", fleet.BenchCheck, CheckRow),
+    Kind("servicing", fleet.Servicing, ServicingRow),
     Kind("load configuration", fleet.LoadConfiguration, LoadRow, ("aircraft_id", "name")),
     Kind("load plan", fleet.LoadPlan, LoadPlanRow),
     Kind("supply", fleet.ShopSupply, SupplyRow, ("name",)),

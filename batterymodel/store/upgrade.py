@@ -14,7 +14,7 @@ from batterymodel.errors import StoreError
 from batterymodel.store.engine import BUSY_S, write_transaction
 from batterymodel.store.faults import NO_DATABASE, said_plainly
 
-REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0008")
+REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008")
 """Every revision of the tables, oldest first; the last one is what this version works with."""
 
 HEAD = REVISIONS[-1]

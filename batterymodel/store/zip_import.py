@@ -50,9 +50,9 @@ from batterymodel.store.tables import KIND_OF_TABLE, BatteryRow, CardRow, FileRo
 MAX_ALL_BYTES = 16 * 1024**3
 """Most bytes a ZIP may unpack to."""
 
-READ_FORMATS = (1, 2, 3, FORMAT)
+READ_FORMATS = (1, 2, 3, 4, FORMAT)
 """Format 1 wrote text that begins like a formula as it stood; 2 knew no files of other loggers; 3
-knew no supplies and load plans."""
+knew no supplies and load plans; 4 no answers as they were given and no servicings."""
 
 _MAX_MEMBERS = 5_000_000
 [_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]

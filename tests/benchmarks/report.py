@@ -26,6 +26,7 @@ from tests.benchmarks import (
     sheet,
     sick,
     speed,
+    track,
 )
 from tests.benchmarks.generate import TEST
 
@@ -56,6 +57,7 @@ TABLES: dict[str, Callable[[], Iterable[str]]] = {
     "fade-other": _fade_other,
     "fade-cells": lambda: [fade.cells_table()],
     "fade-origins": lambda: [fade.cells_models_table()],
+    "track": track.lines,
     "power-budget": power_budget.lines,
     "speed": speed.lines,
     "rerun": rerun.lines,

@@ -3,9 +3,17 @@
 Texts are whole where they can be, so that a value is replaced and not its namesake.
 """
 
-from tests.mutation_list import charge, judging, kinds, power, starts, years
+from tests.mutation_list import charge, judging, kinds, power, starts, track, years
 from tests.mutation_list.mutation import Mutation
 
-MUTATIONS = (*judging.ALL, *charge.ALL, *kinds.ALL, *power.ALL, *starts.ALL, *years.ALL)
+MUTATIONS = (
+    *judging.ALL,
+    *charge.ALL,
+    *kinds.ALL,
+    *power.ALL,
+    *starts.ALL,
+    *track.ALL,
+    *years.ALL,
+)
 
 __all__ = ["MUTATIONS", "Mutation"]

@@ -13,7 +13,15 @@ from batterymodel.say.ground_power import battery_words, box_of, power_view
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, note
 from batterymodel.store.power import loads_in_force
-from batterymodel.store.records import BenchCheck, Connection, KnownState, Move
+from batterymodel.store.records import (
+    BenchCheck,
+    Connection,
+    KnownState,
+    Move,
+    Servicing,
+    ServicingFound,
+)
+from batterymodel.store.servicing import add_servicing
 
 SUPPLY = Supply(rated_current_a=60.0, name="Cart 1")
 NOW = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
@@ -74,6 +82,25 @@ def test_a_failed_check_sends_it_for_servicing_by_the_check(store):
     (found,) = outcome_findings(view)
     assert found.text.startswith("Of the battery its capacity check of 2026-03-05 says: Send for")
     assert found.source == "its capacity check of 2026-03-05"
+
+
+def test_what_servicing_found_overtakes_the_answer_too(store):
+    plate = plate_of(store)
+    store.add(Servicing(battery_id=plate.id, on=DAY, found="nothing_wrong"))
+    view = view_of(store)
+    assert box_of(view.budget).word != "Battery first"
+    assert "servicing of 2026-03-05 (nothing wrong)" in view.seen.newer
+    store.add(Servicing(battery_id=plate.id, on=DAY + timedelta(days=1), found="faulty_cell"))
+    view = view_of(store)
+    assert view.seen.now.outcome is Outcome.SERVICE
+    assert box_of(view.budget).word == "Battery first"
+
+
+def test_a_capacity_that_servicing_measured_is_told_once(store):
+    serial = plate_of(store).record.serial
+    add_servicing(store, serial, ServicingFound.CAPACITY, DAY, 38.0)
+    assert "servicing" not in view_of(store).seen.newer
+    assert "a capacity check of 2026-03-05" in view_of(store).seen.newer
 
 
 def test_a_check_that_was_stopped_early_fails_nothing(store):

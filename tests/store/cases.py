@@ -22,6 +22,7 @@ from batterymodel.store.records import (
     LoadPlan,
     Move,
     OwnerSheet,
+    Servicing,
     ShopSupply,
     WallCircuit,
 )
@@ -91,6 +92,7 @@ def _written(store: Store) -> Ids:
     log = store.keep_file(b"raw\x00log\r\n\xff")
     bench = {"log_name": "bench.bin", "log_sha256": log, "note": "line one\nline two"}
     store.add(BenchCheck(on=date(2025, 5, 10), capacity_ah=37.25, minutes=55.9, **about, **bench))
+    store.add(Servicing(on=date(2025, 5, 11), found="nothing_wrong", note="cleaned", **about))
     loads = (Consumer(name="Radio", continuous_a=3.0, peak_a=5.5),)
     store.add(LoadConfiguration(aircraft_id=other, name="Ramp", consumers=loads))
     store.add(LoadPlan(aircraft_id=other, on=date(2025, 6, 2), loads=PLAN))

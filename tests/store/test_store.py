@@ -18,6 +18,7 @@ from batterymodel.store.records import (
     LoadConfiguration,
     Move,
     OwnerSheet,
+    Servicing,
 )
 from batterymodel.store.tables import BatteryRow
 from tests.store.cases import DAY, LOG, small_record
@@ -150,7 +151,7 @@ def test_what_refers_to_a_corrected_entry_still_finds_it(store):
 
 def test_a_deletion_takes_what_belongs_to_it_and_comes_back(store):
     ids = small_record(store)
-    kinds = (Move, Connection, BenchCheck, CardRevision, HistoryRevision, OwnerSheet)
+    kinds = (Move, Connection, BenchCheck, Servicing, CardRevision, HistoryRevision, OwnerSheet)
     before = {kind: store.entries(kind) for kind in kinds}
     gone = store.delete(ids.battery, "sold")
     assert {e for e, _ in store.deletions()[0].entries} == {t for t, _ in gone.entries}

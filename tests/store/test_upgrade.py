@@ -20,8 +20,16 @@ from batterymodel.store.engine import engine_for, url_from, write_transaction
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, note
 from batterymodel.store.power import add_supply, loads_in_force
-from batterymodel.store.records import Aircraft, LoadConfiguration, LoadPlan, Move
+from batterymodel.store.records import (
+    Aircraft,
+    BenchCheck,
+    LoadConfiguration,
+    LoadPlan,
+    Move,
+    ServicingFound,
+)
 from batterymodel.store.records import Connection as ConnectionRecord
+from batterymodel.store.servicing import add_servicing
 from batterymodel.store.tables import Base
 from batterymodel.store.upgrade import HEAD, REVISIONS, upgrade
 from tests.store.cases import PLAN, SUPPLY
@@ -90,7 +98,7 @@ def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
         assert revision_of(connection) == HEAD
     assert {name: now[name] for name in was} == was
     new = {"connections_in_progress", "acts_in_progress", "settings", "supplies", "load_plans"}
-    new |= {"kept_results"}
+    new |= {"kept_results", "servicings"}
     assert set(now) >= {*was, *new}
     begin(store, "connection-1", "2026-03-02T07:43:00Z", serial="B-1")
     note(store, "connection-1", "press-0001", "supply_current_a", 22.4, "2026-03-02T07:43:30Z")
@@ -104,6 +112,9 @@ def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
     store.add(PLAN_RECORD)
     assert add_supply(store, SUPPLY).entry.record == SUPPLY
     assert loads_in_force(store, "DEMO-1") == PLAN.model_copy(update={"tail": "DEMO-1"})
+    found, _ = add_servicing(store, "B-1", ServicingFound.CAPACITY, date(2026, 3, 3), 38.0)
+    [check] = store.entries(BenchCheck)
+    assert (found.record.check_id, check.record.capacity_ah) == (check.id, 38.0)
     assert store.faults() == ()
 
 

@@ -96,11 +96,11 @@ BAD = {
     "manifest missing": (removed("record.toml"), "'record.toml' is missing"),
     "card missing": (removed("cards/"), "'cards/.*' is missing"),
     "file missing": (removed("files/"), "which is missing"),
-    "newer format": (swapped("record.toml", "format = 4", "format = 5"), "reads format 4"),
+    "newer format": (swapped("record.toml", "format = 5", "format = 6"), "reads format 5"),
     "manifest no TOML": (put("record.toml", b"]["), "not valid TOML"),
     "manifest nested too deep": (put("record.toml", DEEP), "nested too deep"),
     "manifest of many digits": (put("record.toml", b"format = " + DIGITS), "too many digits"),
-    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 4"),
+    "format of many digits": (put("record.toml", b"format = 0x" + b"f" * 5000), "reads format 5"),
     "wrong header": (swapped("moves.csv", "reason", "why"), "'moves.csv' has another header than"),
     "empty table": (put("moves.csv", b""), "has another header"),
     "no text": (put("moves.csv", b"\xff\xfe\x00"), "not UTF-8"),
@@ -259,10 +259,13 @@ def test_members_that_overlap_do_not_hide_the_ratio(exported, sqlite_store, tmp_
 
 def as_of_format(number, members):
     """The members as an export of a former format had them, without what came later."""
-    swapped("record.toml", "format = 4", f"format = {number}")(members)
-    for name in ("load_plans.csv", "supplies.csv"):
-        members.pop(name)
-    cut(members, "load_configurations.csv", CHOICE, lambda row: not row[-7])
+    swapped("record.toml", "format = 5", f"format = {number}")(members)
+    members.pop("servicings.csv")
+    cut(members, "connections.csv", ["answers", "seen_later"])
+    if number < 4:
+        for name in ("load_plans.csv", "supplies.csv"):
+            members.pop(name)
+        cut(members, "load_configurations.csv", CHOICE, lambda row: not row[-7])
     if number < 3:
         cut(members, "connections.csv", ["column_map"])
 
@@ -280,7 +283,7 @@ def cut(members, name, columns, keeps=lambda row: True):
 CHOICE = ["on", "left_off", "supply", "answer", "document", "said_by", "said_on"]
 
 
-@pytest.mark.parametrize("number", [1, 2, 3])
+@pytest.mark.parametrize("number", [1, 2, 3, 4])
 def test_a_zip_of_a_format_before_gives_the_same_connections(
     exported, sqlite_store, tmp_path, number
 ):
@@ -290,8 +293,10 @@ def test_a_zip_of_a_format_before_gives_the_same_connections(
     [connection] = sqlite_store.entries(Connection)
     assert connection.record.column_map is None
     assert connection.record.readings_sha256
-    [loads] = sqlite_store.entries(LoadConfiguration)
-    assert (loads.record.name, loads.record.on, loads.record.left_off) == ("Ramp", None, None)
+    assert (connection.record.answers, connection.record.seen_later) == (None, None)
+    if number < 4:
+        [loads] = sqlite_store.entries(LoadConfiguration)
+        assert (loads.record.name, loads.record.on, loads.record.left_off) == ("Ramp", None, None)
 
 
 def test_a_table_of_a_later_format_is_refused_in_a_former_one(exported, sqlite_store, tmp_path):

@@ -1,0 +1,141 @@
+"""What is kept of a connection's answers when it is taken in, and what its readings showed later.
+
+A completed taper tells what the battery truly took, so an answer from the first minutes can be held
+against it. That answer is made on the way in: by what the record knew of the battery then, without
+a look at the later readings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from batterymodel.assessment import assess
+from batterymodel.errors import BatteryModelError
+from batterymodel.inputs.records import Battery, Readings
+from batterymodel.rules.results import Assessment
+from batterymodel.store.entries import live_values
+from batterymodel.store.records import Connection
+from batterymodel.store.store import Store
+from batterymodel.track.answers import EARLY_S, SAME_TIME_S, answer_of, first_part
+from batterymodel.track.kept import KeptAnswer, ReturnedCharge, SeenLater
+from batterymodel.track.truths import charge_at_rest, returned_charge
+
+LEAST_LENGTH = 2.0
+"""How many times as long as an early answer's readings a connection must be to have one [-] (own
+choice)."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Answers of a connection as the record keeps them, and what they are scored by."""
+
+    answers: tuple[KeptAnswer, ...] | None = None
+    seen_later: SeenLater | None = None
+
+
+def answers_before(
+    store: Store, battery_id: str, started_at: datetime | None, but: str | None = None
+) -> tuple[KeptAnswer, ...]:
+    """Answers that are on record of the same connection, from a file of fewer readings perhaps.
+
+    Parameters
+    ----------
+    store : Store
+    battery_id : str
+    started_at : datetime or None
+        Beginning of the connection; without it none can be told to be the same.
+    but : str, optional
+        Entry that is left out.
+
+    Returns
+    -------
+    tuple of KeptAnswer
+        First written first.
+    """
+    if started_at is None:
+        return ()
+    with store.reading() as session:
+        rows = live_values(session, Connection, "entry_id", "battery_id", "started_at", "answers")
+    same = (battery_id, started_at)
+    found = [answers for entry, *of, answers in rows if entry != but and tuple(of) == same]
+    return tuple(answer for answers in found for answer in answers or ())
+
+
+def kept_of(
+    connection: Connection,
+    battery: Battery,
+    readings: Readings | None,
+    result: Assessment | None,
+    before: tuple[KeptAnswer, ...],
+    told: dict[str, Any],
+) -> Kept:
+    """What is kept of a connection that was just assessed.
+
+    Parameters
+    ----------
+    connection : Connection
+    battery : Battery
+        As the record had it before this connection.
+    readings : Readings or None
+    result : Assessment or None
+        Of all readings; without one nothing is kept.
+    before : tuple of KeptAnswer
+        Of the same connection, from fewer readings (`answers_before`): the first of them is scored,
+        and no other early answer is made.
+    told : dict
+        What `assess` takes beside readings and battery.
+
+    Returns
+    -------
+    Kept
+    """
+    if result is None or readings is None:
+        return Kept()
+    final, temp_c = answer_of(result), connection.ambient_c
+    rested = None
+    if connection.rest_after_v is not None:
+        rested = charge_at_rest(battery, connection.rest_after_v, temp_c)
+    early, returned = _first_of(before, final.until_s), None
+    after_s = early.until_s if early else _early_end_s(readings)
+    if after_s is not None:
+        returned = _returned(readings, battery, told, after_s)
+    if returned is not None and early is None:
+        early = _early_answer(readings, battery, connection.day, told)
+    is_own = returned is not None and early is not None and early not in before
+    answers = (early, final) if is_own and early is not None else (final,)
+    seen = SeenLater(returned=returned if early else None, rested=rested)
+    return Kept(answers, None if seen == SeenLater() else seen)
+
+
+def _first_of(before: tuple[KeptAnswer, ...], until_s: float) -> KeptAnswer | None:
+    """The answer that was given first of those from fewer readings."""
+    return next((a for a in before if a.until_s < until_s - SAME_TIME_S), None)
+
+
+def _early_end_s(readings: Readings) -> float | None:
+    """Last reading of the first `EARLY_S` [s]; None where none is, or the readings end soon."""
+    part = first_part(readings, EARLY_S)
+    if part is None or readings.elapsed_s[-1] < LEAST_LENGTH * EARLY_S:
+        return None
+    return float(part.elapsed_s[-1])
+
+
+def _early_answer(
+    readings: Readings, battery: Battery, on: date, told: dict[str, Any]
+) -> KeptAnswer | None:
+    """The answer of the first `EARLY_S` alone; None where they give none."""
+    part = first_part(readings, EARLY_S)
+    try:
+        return None if part is None else answer_of(assess(part, battery, on=on, **told))
+    except BatteryModelError:
+        return None
+
+
+def _returned(
+    readings: Readings, battery: Battery, told: dict[str, Any], after_s: float
+) -> ReturnedCharge | None:
+    names = ("supply", "load_a", "load_sd_a")
+    about = {name: told[name] for name in names}
+    return returned_charge(readings, battery, temp_c=told["ambient_c"], after_s=after_s, **about)

@@ -1,0 +1,304 @@
+"""Answers on record, each held against the truth that came later; no truth counts twice.
+
+A completed taper scores the early answer of its own connection, the first that was given; a rest
+voltage after scores the answer of all readings, unless a rest voltage before made that: both share
+what the battery is off its curve. What servicing or a bench check found scores the outcome of the
+last answer before it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.inputs.records import Chemistry
+from batterymodel.reference.chemistry import data_for
+from batterymodel.reference.limits import limit_for
+from batterymodel.store.entries import Entry, live_values
+from batterymodel.store.records import (
+    BatteryPlate,
+    BenchCheck,
+    Connection,
+    Servicing,
+    ServicingFound,
+)
+from batterymodel.store.store import Store
+from batterymodel.store.tables import ConnectionRow
+from batterymodel.track.answers import SAME_TIME_S, answer_from_json
+from batterymodel.track.kept import KeptAnswer, SeenLater
+from batterymodel.track.score import (
+    Answered,
+    Found,
+    OutcomeCase,
+    RangeCase,
+    TrackRecord,
+    TruthFrom,
+    record_of,
+)
+
+MOST_DAYS_BETWEEN = 60
+"""Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
+capacity falls by less than 1 % in them, `reference.capacity`)."""
+
+_FIELDS = ("entry_id", "battery_id", "day", "started_at", "rest_voltage_v", "seen_later")
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """One connection: the answers as first given, when, and what was seen of it since."""
+
+    entry_id: str
+    battery_id: str
+    day: date
+    started_at: datetime | None
+    rest_voltage_v: float | None
+    seen_later: SeenLater | None
+    answers: tuple[KeptAnswer, ...]
+    written_at: datetime
+
+    @property
+    def same_as(self) -> tuple[str, object]:
+        """What it has in common with other files of the same connection."""
+        return self.battery_id, self.started_at or self.entry_id
+
+
+def track_record(store: Store, before: date | None = None, but: str | None = None) -> TrackRecord:
+    """How right the answers on record turned out.
+
+    Parameters
+    ----------
+    store : Store
+    before : date, optional
+        Truths known on this day or later are left out.
+    but : str, optional
+        Connection whose answers and truths are left out.
+
+    Returns
+    -------
+    TrackRecord
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        plates = {plate.id: plate.record for plate in store.entries(BatteryPlate)}
+        seen = [one for one in _seen(store) if one.battery_id in plates]
+        ranges = [
+            case
+            for case in _range_cases(seen, plates)
+            if but != case.answered.connection_id and (before is None or case.known_on < before)
+        ]
+        return record_of(ranges, _outcome_cases(store, seen, plates))
+
+
+def widening(store: Store, chemistry: Chemistry, on: date, but: str | None = None) -> float:
+    """Factor of the ranges of an answer, by truths that were known before its day.
+
+    Parameters
+    ----------
+    store : Store
+    chemistry : Chemistry
+    on : date
+        Day of the answer.
+    but : str, optional
+        Connection that is assessed once more: it does not score itself.
+
+    Returns
+    -------
+    float
+        Factor [-]; 1 while there are too few cases.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    with store.reading():
+        plates = {
+            plate.id: plate.record for plate in store.entries(BatteryPlate, chemistry=chemistry)
+        }
+        seen = [one for one in _seen(store) if one.battery_id in plates]
+    ranges = [
+        case
+        for case in _range_cases(seen, plates)
+        if case.known_on < on and case.answered.connection_id != but
+    ]
+    return record_of(ranges, ()).widening(chemistry).factor
+
+
+def _seen(store: Store) -> list[_Seen]:
+    """Connections with an answer, each as first given, in order of writing."""
+    with store.reading() as session:
+        present = live_values(session, Connection, *_FIELDS)
+        columns = ("entry_id", "recorded_at", "answers", "assessment")
+        table = ConnectionRow.__table__.columns
+        rows = session.execute(
+            ConnectionRow.__table__.select()
+            .with_only_columns(*(table[name] for name in columns))
+            .order_by(table["recorded_at"], table["row_id"])
+        ).all()
+    first: dict[str, dict[str, Any]] = {}
+    for entry_id, written_at, answers, assessment in rows:
+        if entry_id not in first and (given := answers or _from_json(assessment)):
+            first[entry_id] = {"answers": given, "written_at": written_at}
+    return [
+        _Seen(**dict(zip(_FIELDS, values, strict=True)), **first[values[0]])
+        for values in present
+        if values[0] in first
+    ]
+
+
+def _from_json(assessment: str | None) -> tuple[KeptAnswer, ...]:
+    """The answer of before answers were kept."""
+    if assessment is None:
+        return ()
+    found = answer_from_json(json.loads(assessment))
+    return () if found is None else (found,)
+
+
+def _range_cases(seen: list[_Seen], plates: dict[str, BatteryPlate]) -> Iterator[RangeCase]:
+    groups: dict[tuple[str, object], list[_Seen]] = {}
+    for one in seen:
+        groups.setdefault(one.same_as, []).append(one)
+    for group in groups.values():
+        plate = plates[group[0].battery_id]
+        if (case := _taper_case(group, plate)) is not None:
+            yield case
+        rested = [case for one in group if (case := _rest_case(one, plate)) is not None]
+        yield from rested[-1:]
+
+
+def _taper_case(group: list[_Seen], plate: BatteryPlate) -> RangeCase | None:
+    """The first answer of a connection against what its taper returned by the longest file."""
+    ended = [
+        one for one in group if one.seen_later is not None and one.seen_later.returned is not None
+    ]
+    if not ended:
+        return None
+    last = max(ended, key=lambda one: one.answers[-1].until_s)
+    returned = last.seen_later.returned if last.seen_later else None
+    for one in group:
+        for answer in one.answers:
+            if returned and abs(answer.until_s - returned.after_s) <= SAME_TIME_S:
+                return RangeCase(
+                    answered=_answered(one, plate, answer),
+                    told=answer.charge_to_return_ah,
+                    truth=returned.charge_ah,
+                    truth_sd=returned.sd_ah,
+                    truth_from=TruthFrom.TAPER,
+                    known_on=last.day,
+                    per_point=plate.rated_capacity_ah / 100.0,
+                )
+    return None
+
+
+def _rest_case(one: _Seen, plate: BatteryPlate) -> RangeCase | None:
+    if one.seen_later is None or one.seen_later.rested is None or one.rest_voltage_v is not None:
+        return None
+    answer, rested = one.answers[-1], one.seen_later.rested
+    return RangeCase(
+        answered=_answered(one, plate, answer),
+        told=answer.soc_now,
+        truth=rested.soc,
+        truth_sd=rested.sd,
+        truth_from=TruthFrom.REST,
+        known_on=one.day,
+        per_point=0.01,
+    )
+
+
+def _answered(one: _Seen, plate: BatteryPlate, answer: KeptAnswer) -> Answered:
+    return Answered(
+        connection_id=one.entry_id,
+        battery_id=one.battery_id,
+        chemistry=plate.chemistry,
+        kind=kind_words(plate),
+        rated_ah=plate.rated_capacity_ah,
+        on=one.day,
+        answer=answer,
+    )
+
+
+def kind_words(plate: BatteryPlate) -> str:
+    """The kind of a battery, as its plate says: chemistry, cells, rated capacity.
+
+    Parameters
+    ----------
+    plate : BatteryPlate
+
+    Returns
+    -------
+    str
+    """
+    label = data_for(plate.chemistry).label
+    return f"{label}, {plate.cells} cells, {plate.rated_capacity_ah:g} Ah"
+
+
+def _outcome_cases(
+    store: Store, seen: list[_Seen], plates: dict[str, BatteryPlate]
+) -> Iterator[OutcomeCase]:
+    """Each find with the last answer before it; of several finds one, servicing before all."""
+    scored: set[str] = set()
+    for entry, check in _finds(store):
+        one = _last_before(seen, entry, check)
+        if one is None or one.entry_id in scored or entry.record.battery_id not in plates:
+            continue
+        found = _found(store, plates[one.battery_id], entry.record, check)
+        if found is not None:
+            scored.add(one.entry_id)
+            answered = _answered(one, plates[one.battery_id], one.answers[-1])
+            yield OutcomeCase(answered, found, entry.record.on)
+
+
+def _finds(store: Store) -> Iterable[tuple[Entry[Any], BenchCheck | None]]:
+    """Servicings, then checks that no servicing names, each with the check of its figure."""
+    checks = {entry.id: entry for entry in store.entries(BenchCheck)}
+    servicings = store.entries(Servicing)
+    for entry in servicings:
+        named = entry.record.check_id
+        yield entry, checks[named].record if named in checks else None
+    named_ones = {entry.record.check_id for entry in servicings}
+    for entry_id, check in checks.items():
+        if entry_id not in named_ones:
+            yield check, check.record
+
+
+def _last_before(seen: list[_Seen], find: Entry[Any], check: BenchCheck | None) -> _Seen | None:
+    """The last connection before a find, within `MOST_DAYS_BETWEEN`, whose answer knew it not.
+
+    On the same day, what was written first is taken to have been first.
+    """
+    on = find.record.on
+    since = on - timedelta(days=MOST_DAYS_BETWEEN)
+    before = [
+        one
+        for one in seen
+        if one.battery_id == find.record.battery_id
+        and since <= one.day <= on
+        and (one.day < on or one.written_at < find.recorded_at)
+    ]
+    return max(before, key=lambda one: (one.day, one.written_at), default=None)
+
+
+def _found(
+    store: Store, plate: BatteryPlate, record: Servicing | BenchCheck, check: BenchCheck | None
+) -> Found | None:
+    """What a find says; None where its capacity does not tell on which side of the limit it is."""
+    if isinstance(record, Servicing) and record.found is not ServicingFound.CAPACITY:
+        is_cell = record.found is ServicingFound.FAULTY_CELL
+        return Found.FAULTY_CELL if is_cell else Found.NOTHING_WRONG
+    if check is None:
+        return None
+    battery = store.battery(plate.serial, check.on)
+    least_ah = limit_for(battery, "min_capacity_fraction").value * plate.rated_capacity_ah
+    beyond = LEVEL_SD * check.check.sd_ah
+    if check.capacity_ah - (0.0 if check.is_lower_bound else beyond) >= least_ah:
+        return Found.ENOUGH
+    is_low = check.capacity_ah + beyond < least_ah and not check.is_lower_bound
+    return Found.LOW if is_low else None

@@ -1,0 +1,128 @@
+"""What decides the score of answers, and how much the next ranges are widened."""
+
+from __future__ import annotations
+
+from tests.mutation_list.mutation import changes_in
+
+WIDENING = changes_in(
+    "track",
+    ("least cases", "conformal", "LEAST_CASES = 9\n", "LEAST_CASES = 8\n"),
+    ("many cases", "conformal", "MANY_CASES = 100\n", "MANY_CASES = 90\n"),
+    ("by chance", "conformal", "BY_CHANCE = 0.05\n", "BY_CHANCE = 0.1\n"),
+    ("sure to narrow", "conformal", "SURE_TO_NARROW = 0.95\n", "SURE_TO_NARROW = 0.9\n"),
+    ("least and most", "conformal", "FACTORS = (0.5, 5.0)\n", "FACTORS = (0.4, 6.0)\n"),
+    ("rank of the next", "conformal", "LEVEL * (n + 1), 9", "LEVEL * n, 9"),
+    (
+        "truth's own error",
+        "conformal",
+        "distance**2 - (LEVEL_SD * truth_sd) ** 2",
+        "distance**2 - 0.0 * truth_sd",
+    ),
+    ("side of the range", "conformal", "if distance > 0.0 else", "if distance < 0.0 else"),
+    (
+        "truth less sure",
+        "conformal",
+        "max(0.5 * (told.high - told.low)",
+        "max((told.high - told.low)",
+    ),
+    tests=("tests/track/test_conformal.py",),
+)
+
+SCORE = changes_in(
+    "track",
+    ("other versions widen", "score", "for case in self.present if", "for case in self.ranges if"),
+    ("latest", "score", "LATEST = 20\n", "LATEST = 40\n"),
+    ("held as shown", "score", "<= self.answered.answer.widening", "<= 1.0"),
+    (
+        "needless service for a low charge",
+        "score",
+        "Verdict.WRONG if answer.decided_by in FAULT_RULES",
+        "Verdict.WRONG if answer.decided_by",
+    ),
+    tests=("tests/track/test_score.py",),
+)
+
+GATHERED = changes_in(
+    "store",
+    ("days between", "track_record", "MOST_DAYS_BETWEEN = 60\n", "MOST_DAYS_BETWEEN = 61\n"),
+    (
+        "known before its day",
+        "track_record",
+        "if case.known_on < on and",
+        "if case.known_on <= on and",
+    ),
+    (
+        "no factor from itself",
+        "track_record",
+        "and case.answered.connection_id != but",
+        "and case.answered.connection_id",
+    ),
+    (
+        "rest voltage before",
+        "track_record",
+        " or one.rest_voltage_v is not None:",
+        " or one.rest_voltage_v is False:",
+    ),
+    (
+        "made from the check",
+        "track_record",
+        "one.day < on or one.written_at < find.recorded_at",
+        "one.day <= on or one.written_at < find.recorded_at",
+    ),
+    (
+        "one find for an answer",
+        "track_record",
+        "one is None or one.entry_id in scored",
+        "one is None",
+    ),
+    tests=("tests/store/test_track_record.py",),
+)
+
+JUDGED = changes_in(
+    "soc",
+    (
+        "chance by widened ranges",
+        "combination",
+        "narrowed_value(soc, self.widening)",
+        "narrowed_value(soc, 1.0)",
+    ),
+    (
+        "current alone by widened ranges",
+        "combination",
+        "middle + (soc - middle) / self.widening",
+        "middle + (soc - middle)",
+    ),
+    tests=("tests/track/test_widened.py",),
+)
+
+TRUTHS = changes_in(
+    "track",
+    (
+        "least spread loosened",
+        "truths",
+        "LOOSENED, LOOSE_LOG_SD = 3.0, 1.0\n",
+        "LOOSENED, LOOSE_LOG_SD = 1.0, 0.0\n",
+    ),
+    ("error that no fit tells", "truths", "METER_REL_SD = 0.03\n", "METER_REL_SD = 0.01\n"),
+    tests=("tests/track/test_truths.py",),
+)
+
+KEPT = (
+    *changes_in(
+        "track",
+        ("early seconds", "answers", "EARLY_S = 300.0\n", "EARLY_S = 270.0\n"),
+        tests=("tests/store/test_track_record.py",),
+    ),
+    *changes_in(
+        "store",
+        ("length of early answers", "kept_answers", "LEAST_LENGTH = 2.0\n", "LEAST_LENGTH = 1.8\n"),
+        tests=("tests/store/test_track_record.py",),
+    ),
+    *changes_in(
+        "track",
+        ("least shown", "score", "LEAST_SHOWN = 9\n", "LEAST_SHOWN = 8\n"),
+        tests=("tests/track/test_score.py", "tests/pages/test_track_record.py"),
+    ),
+)
+
+ALL = (*KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *JUDGED)

@@ -64,6 +64,7 @@ def status_of(tests: Iterable[str], checkout: Path, workers: int = 0) -> tuple[i
     """Exit status of pytest on these files in a checkout, and the last lines it wrote."""
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", str(workers)]
     command += ["-p", "no:cacheprovider", f"--hypothesis-profile={THOROUGH}"]
+    command += ["-m", "not physics and not browser and not slow"]
     one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     run = subprocess.run(
         [*command, *tests],

@@ -53,6 +53,7 @@ def middle_half_covers(score: Score) -> bool:
     return abs(score.error) <= (score.high - score.low) / 4.0
 
 
+@pytest.mark.long
 def test_the_sample_is_one_of_all_batteries():
     scores = sample()
     assert len(scores) == 146
@@ -104,6 +105,7 @@ def test_full_batteries_are_topped_off_and_not_sent_away():
     assert np.mean([s.outcome == "top_off" for s in full]) >= least
 
 
+@pytest.mark.long
 def test_intervals_hold_where_nothing_but_the_shape_of_the_taper_is_in_doubt():
     """96.0 % of the 696 in the half whose supply is not at its limit throughout; none missed."""
     free = [s for s in bare_sample() if not s.case.limited_throughout]

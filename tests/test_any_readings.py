@@ -64,6 +64,7 @@ TRIP_A = np.array([1466.1, 1466.1, 1466.1, 0.0, 0.0, 0.0, 0.0])
 SCATTER_A = np.array([0.067, 0.267, 0.102, 0.053, 0.263])
 
 
+@pytest.mark.long
 @examples(12)
 @given(told=connections())
 @example(told=connection(np.linspace(0.0, 999.0, 20), np.full(20, 341.7), Chemistry.LFP, 4.8, True))

@@ -135,6 +135,7 @@ def test_an_unfinished_or_shallow_taper_teaches_nothing(battery):
     assert assess(limited, battery, SUPPLY, load_a=8.0).learned_history is None
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("depth", [0.6, 0.7, 0.8, 0.95])
 @pytest.mark.parametrize("load_a", [None, 8.0])
 @pytest.mark.parametrize("known", [True, False])
@@ -180,6 +181,7 @@ def test_three_readings_are_never_enough(battery):
         assert assess(readings, battery, SUPPLY, load_a=4.0, on=ON).outcome != "top_off"
 
 
+@pytest.mark.long
 @given(
     st.lists(st.floats(0.0, 400.0), min_size=3, max_size=40),
     st.floats(0.5, 90.0),

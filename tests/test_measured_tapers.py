@@ -14,6 +14,7 @@ from tests.sparing import sparing
 CASES = taper_cases()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "case", sparing(CASES, every=2), ids=lambda c: f"{c.taper.name}-{c.minutes:g}-{c.clamp}"
 )

@@ -243,4 +243,7 @@ def wrapped(text: str, lead: str = "") -> str:
     -------
     str
     """
-    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
+    later = " " * len(lead)
+    return textwrap.fill(
+        text, WIDTH, initial_indent=lead, subsequent_indent=later, break_on_hyphens=False
+    )

@@ -327,6 +327,7 @@ def test_disconnect_is_false_only_without_fault_and_heat():
         assert not false_for(**fault)
 
 
+@pytest.mark.long
 def test_families_keep_their_promise(few):
     """Truth of whole families follows from their names."""
     for case in few:

@@ -267,6 +267,7 @@ def _shared_step(size_a: float, own_a: float) -> MeasuredStep:
     return MeasuredStep(0.0, "on", True, size_a, error_a, True, common_a)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["meter", "sag"])
 @pytest.mark.parametrize(
     ("connections", "steps", "most"), [(1, 6, 1.0), (3, 6, 1.0), (8, 2, 0.97), (8, 6, 0.97)]

@@ -64,6 +64,7 @@ def simulated(count=40):
     return np.array(rows, dtype=float)
 
 
+@pytest.mark.long
 def test_interval_covers_simulated_truth():
     rows = simulated()
     assert len(rows) >= 30

@@ -52,6 +52,7 @@ def changed(key: str, **curves: object) -> Assessment:
 
 @pytest.mark.parametrize("key", sparing(KEYS, every=2))
 class TestEverySample:
+    @pytest.mark.long
     def test_taper_axes_carry_units(self, key: str) -> None:
         clamped = key in ("rising-current-nicd", "completed-taper")
         assert titles(taper_spec(key), "x") == {"Time since connection (min)"}

@@ -128,6 +128,7 @@ def test_bad_values_are_one_line_and_exit_2(capsys):
     assert "error of the bus load: 0.01 to 100 A would be right" in err
 
 
+@pytest.mark.long
 def test_module_runs_as_a_command():
     arguments = [sys.executable, "-m", "batterymodel", "assess", str(LOG), *BASE, "--json"]
     done = subprocess.run(arguments, capture_output=True, text=True, check=False)

@@ -88,6 +88,7 @@ def appending(log, text):
     return append
 
 
+@pytest.mark.long
 def test_each_new_answer_is_a_line_and_a_new_outcome_the_whole_of_it(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text("".join(COOL[:30]))
@@ -139,6 +140,7 @@ def test_json_is_one_object_a_line(capsys, tmp_path, looks):
     assert last["ended"] is True
 
 
+@pytest.mark.long
 def test_a_file_that_is_cut_or_goes_away_is_said(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text("".join(LINES[:30]))
@@ -155,6 +157,7 @@ def test_a_file_that_is_cut_or_goes_away_is_said(capsys, tmp_path, looks):
     assert re.findall(r"^(\d:\d\d:\d\d)  ", out, re.M) == ["0:02:20", "0:01:30", "0:01:55"]
 
 
+@pytest.mark.long
 def test_a_bad_line_is_said_once_and_following_goes_on(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text("".join(LINES[:30]))
@@ -171,6 +174,7 @@ def test_a_bad_line_is_said_once_and_following_goes_on(capsys, tmp_path, looks):
     assert out.splitlines()[-1].startswith("ended at 0:02:30: ")
 
 
+@pytest.mark.long
 def test_a_foreign_log_is_followed_and_its_columns_said(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text("Time;Amps\n")
@@ -226,6 +230,7 @@ def hear_ctrl_c():
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("rows", "status"), sparing([(30, 0), (2, 130)]))
 def test_ctrl_c_ends_with_the_last_outcome(tmp_path, rows, status):
     log = tmp_path / "log.csv"

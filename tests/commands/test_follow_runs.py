@@ -23,6 +23,7 @@ def answers(out):
     return re.findall(r"^(\d:\d\d:\d\d)  [\d.]+ A  (.+?)  charged", out, re.M)
 
 
+@pytest.mark.long
 def test_a_column_that_is_filled_later_is_taken_from_then_on(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text(HEAD + rows(0, 1, 2))
@@ -50,6 +51,7 @@ def test_a_column_that_is_filled_later_is_asked_for_where_it_is_in_doubt(capsys,
     assert err.count("\n") == 1
 
 
+@pytest.mark.long
 def test_a_column_that_no_word_names_is_left_alone_when_it_is_filled(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text(HEAD.replace("Battery temp (C)", "Spare") + rows(0, 1, 2))
@@ -59,6 +61,7 @@ def test_a_column_that_no_word_names_is_left_alone_when_it_is_filled(capsys, tmp
     assert out.count("columns taken: ") == 1
 
 
+@pytest.mark.long
 def test_a_column_that_was_told_is_left_as_told(capsys, tmp_path, looks):
     log = tmp_path / "log.csv"
     log.write_text(HEAD + rows(0, 1, 2))
@@ -73,6 +76,7 @@ def test_a_column_that_was_told_is_left_as_told(capsys, tmp_path, looks):
 SAID = ": the time falls back at row {}: the logger began anew, and what comes from there on is "
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["foreign", "own"])
 def test_a_new_run_is_said_and_followed_as_a_new_connection(capsys, tmp_path, looks, kind):
     log = tmp_path / "log.csv"

@@ -47,6 +47,7 @@ def the_connection():
     return entry.record
 
 
+@pytest.mark.long
 def test_report_takes_a_foreign_log_and_says_how(capsys, tmp_path):
     log, to = written(tmp_path / "log.csv"), tmp_path / "sheet.pdf"
     files = [str(log), "--battery", str(BATTERY), "--on", "2026-03-02", "--to", str(to)]
@@ -103,6 +104,7 @@ def test_told_columns_are_remembered_for_the_next_file_of_the_logger(fleet, tmp_
     assert "'TEMP' as battery temperature [degF]" in " ".join(out.split())
 
 
+@pytest.mark.long
 def test_a_wrong_unit_can_be_taken_back(fleet, tmp_path):
     log = written(tmp_path / "log.csv")
     wrong = ("--column", "Temp=battery_temp_c:degC")

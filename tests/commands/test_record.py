@@ -134,6 +134,7 @@ def test_checks_moves_cards_loads_and_sheets_are_added(fleet, tmp_path):
     assert "Load configuration: Ramp" in now
 
 
+@pytest.mark.long
 def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
     """Of each kind: the same id, exit 0, and the record shows it once."""
     bench, card, loads = (tmp_path / name for name in ("bench.csv", "card.toml", "loads.toml"))
@@ -238,7 +239,7 @@ def test_loads_are_printed_with_what_connections_taught_as_the_budget_takes_them
     assert "continuous_a = 9.5" in told
     learned = fleet("loads", "DEMO-1")
     assert learned.startswith("# Currents of Avionics are as 1 connection on record taught them.")
-    assert "readings = 2" in learned
+    assert "readings = 1" in learned  # its two steps share their meter's error
     again = tmp_path / "learned.toml"
     again.write_text(learned)
     consumer = read_aircraft_loads(again).consumer("Avionics")
@@ -345,6 +346,7 @@ def test_a_folder_is_taken_in_and_each_file_confirmed(fleet, tmp_path):
     assert "no CSV files" in fleet("import", tmp_path / "in" / "B-1", fails=True)
 
 
+@pytest.mark.long
 def test_what_was_confirmed_on_the_terminal_survives_a_kill(tmp_path, fleet):
     """The whole command, killed once as soon as it has confirmed a file."""
     write_logs(tmp_path / "in" / "B-1", 200)
@@ -363,6 +365,7 @@ def test_what_was_confirmed_on_the_terminal_survives_a_kill(tmp_path, fleet):
     assert all(name in shown for name in names)
 
 
+@pytest.mark.long
 def test_demo_data_comes_and_goes(record):
     assert "12 invented connections" in record("demo")
     assert "(invented)" in record("list")

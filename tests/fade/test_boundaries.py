@@ -49,6 +49,7 @@ def odds_of(checks, monkeypatch) -> float:
         return fade_forecast(checks, battery()).slope_change.odds
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("more_ah", "told"), [(2.0, False), (2.1, False), (2.4, True)])
 def test_a_change_of_slope_is_told_from_odds_of_ten(more_ah, told, monkeypatch):
     """Ten to one is where evidence begins to be strong (Jeffreys' grades, from memory (high))."""

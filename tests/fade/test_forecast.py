@@ -160,6 +160,7 @@ def test_change_of_slope_is_flagged_with_its_odds():
     assert change.after_percent > 2.0 * change.before_percent
 
 
+@pytest.mark.long
 def test_a_straight_record_has_no_change_of_slope():
     rng, flagged = np.random.default_rng(8), 0
     years = np.arange(0.0, 6.1, 0.5)
@@ -233,6 +234,7 @@ def cell_forecasts() -> tuple[CellForecast, ...]:
     return tuple(cell_forecast(cell) for cell in series())
 
 
+@pytest.mark.long
 def test_measured_cells_from_half_of_their_record():
     """Last cycle at or above 1.4 Ah within 15 % for two of three, three of four covered."""
     crossing = [case for case in cell_forecasts() if case.crosses]

@@ -52,6 +52,7 @@ def samples():
     return [readings_from_bytes(sample_readings_path(k).read_bytes(), k) for k in keys]
 
 
+@pytest.mark.long
 @given(st.integers(0, 11), DIALECTS)
 @examples(60)
 def test_a_sample_in_any_dialect_comes_back_equal(which, dialect):

@@ -100,6 +100,7 @@ def test_nothing_chosen_says_what_to_do() -> None:
     assert "jc-word" not in html_of(at)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sparing(BY_KEY))
 def test_sample_gives_the_outcome_it_deserves(name: str) -> None:
     at, result, outcome = shown_sample(name), assessed_sample(name), Outcome(BY_KEY[name].deserves)
@@ -197,6 +198,7 @@ def test_bad_readings_file_gives_one_sentence(data: bytes, part: str) -> None:
     assert "jc-word" not in html_of(at)
 
 
+@pytest.mark.long
 @uploads
 def test_entries_stay_when_a_file_is_bad() -> None:
     at = with_toml(with_csv(GOOD_CSV), record_toml(BATTERY))
@@ -212,6 +214,7 @@ def test_entries_stay_when_a_file_is_bad() -> None:
     assert "jc-word" in html_of(at)
 
 
+@pytest.mark.long
 @uploads
 @pytest.mark.parametrize(
     ("text", "part"),
@@ -232,6 +235,7 @@ def test_bad_battery_file_gives_one_sentence_and_keeps_the_form(text: str, part:
     assert at.text_input(key=key("battery..tail")).value == "DEMO-1"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("entry", "value", "part"),
     [

@@ -136,6 +136,7 @@ def test_a_plate_takes_the_place_of_a_serial(store):
     )
 
 
+@pytest.mark.long
 def test_a_battery_known_by_its_plate_is_offered_to_be_kept(store):
     begun(store, tail="x", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
     assert "Keep battery and connection" not in labels(opened(C))
@@ -149,6 +150,7 @@ def test_a_battery_known_by_its_plate_is_offered_to_be_kept(store):
     assert store.plate("B-9").record.cells == 12
 
 
+@pytest.mark.long
 def test_a_serial_that_is_there_already_is_said_and_nothing_is_kept(store):
     begun(store, tail="x", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
     noted(store, 13.4, 13.1, 12.9)
@@ -200,6 +202,7 @@ def test_an_unusual_number_of_cells_is_asked_about_and_what_is_missing_is_said(s
     assert load(store, C).told.cells == 13
 
 
+@pytest.mark.long
 def test_on_an_empty_record_the_pad_stands_before_the_plate(tmp_path, monkeypatch):
     path = str(tmp_path / "empty.sqlite")
     monkeypatch.setenv(URL_VARIABLE, path)
@@ -208,6 +211,7 @@ def test_on_an_empty_record_the_pad_stands_before_the_plate(tmp_path, monkeypatc
     assert kinds.index("bidi_component") < kinds.index("selectbox")
 
 
+@pytest.mark.long
 def test_what_ended_says_so_and_shows_the_outcome_it_was_kept_with(store):
     begun(store, serial="B-1")
     noted(store, 13.4, 13.1, 12.9)
@@ -250,6 +254,7 @@ def test_the_pad_hears_which_entries_no_record_will_take(store, monkeypatch, rec
     assert at.session_state["pad_stored"] == [f"of-{taken}"]
 
 
+@pytest.mark.long
 def test_what_cannot_be_looked_up_in_the_other_record_is_not_called_unknown(store, monkeypatch):
     assert not kept.is_in_other_record("nowhere-1")
     assert not Path(demo_url()).exists(), "looking made a demo record"

@@ -77,8 +77,9 @@ def test_days_of_long_ago_are_shown() -> None:
 
 def test_form_has_every_entry_of_the_record() -> None:
     fields = {(f.table, f.name) for f in battery_form.FIELDS}
-    tables = ("limits", "history", "capacity_check", "last_known")
-    assert {name for t, name in fields if not t} == set(Battery.model_fields) - set(tables)
+    tables, by_the_record = ("limits", "history", "capacity_check", "last_known"), {"kind"}
+    plain = set(Battery.model_fields) - set(tables) - by_the_record
+    assert {name for t, name in fields if not t} == plain
     for table in tables:
         annotation = Battery.model_fields[table].annotation
         kind = next(k for k in getattr(annotation, "__args__", (annotation,)) if k is not None)

@@ -125,6 +125,7 @@ def test_a_fault_of_the_database_is_one_sentence(tmp_path, monkeypatch):
     assert spoilt.read_bytes().startswith(b"no database")
 
 
+@pytest.mark.long
 def test_the_page_shows_what_the_library_says(own):
     at = shown("battery_record")
     at.selectbox(key=kept.SERIAL).select("SF-106").run()
@@ -139,6 +140,7 @@ def test_the_page_shows_what_the_library_says(own):
     assert "worn-battery.csv" in said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("serial", "says"),
     [("SF-103", "a change of slope"), ("SF-107", "36 Ah"), ("SF-110", "off aircraft")],
@@ -288,6 +290,7 @@ def test_a_card_that_cannot_be_is_one_sentence(own):
     assert "must be below" in at.error[0].value
 
 
+@pytest.mark.long
 def test_a_battery_on_record_comes_into_the_form_and_its_connection_into_the_record(own):
     at = shown("after_connection")
     at.radio(key=key("source")).set_value(after_connection.FILE).run()
@@ -382,6 +385,7 @@ def test_a_shallow_taper_gives_no_capacity_in_service_and_says_why(own):
     assert len(checks_of(store, "SF-101")) == count
 
 
+@pytest.mark.long
 def test_a_deep_completed_taper_counts_as_capacity_in_service(own):
     store = open_store(own)
     readings = simulated_connection(0.5, minutes=300.0, every_s=60.0)

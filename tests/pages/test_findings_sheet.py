@@ -32,6 +32,7 @@ def test_sheet_page_without_a_connection_says_what_to_do():
     assert at.info[0].value == findings_sheet.NOTHING_YET
 
 
+@pytest.mark.long
 def test_sheet_page_shows_the_connection_last_assessed():
     case = with_sample("healthy-top-off").session_state["kept.last_case"]
     at = page_of("findings_sheet")
@@ -49,6 +50,7 @@ def test_sheet_page_shows_the_connection_last_assessed():
     assert "at most 60" in at.error[0].value
 
 
+@pytest.mark.long
 def test_a_battery_on_record_has_the_sheet_of_its_record_when_it_was_just_assessed():
     """Twelve checks of SF-101, not the one that the form had; and its serial, not only the tail."""
     case = with_sample("healthy-top-off").session_state["kept.last_case"]
@@ -95,6 +97,7 @@ def test_both_pages_are_in_the_navigation():
     assert not AppTest.from_file(str(CHECKOUT / "app.py"), default_timeout=30).run().exception
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("key", ["rising-current-nicd", "no-card-no-load"])
 def test_every_kind_of_case_can_be_shown(key):
     at = page_of("findings_sheet")

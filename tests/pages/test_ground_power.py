@@ -145,6 +145,7 @@ def test_a_connection_in_progress_tells_the_draw_of_now(own):
     )
 
 
+@pytest.mark.long
 def test_the_configuration_is_kept_once_a_day_with_who_said_so(own):
     at = chosen(shown(), "task", "Hydraulic check")
     body = html_of(at)
@@ -170,6 +171,7 @@ def entered(at: AppTest, name: str, value) -> AppTest:
     return checked(at.number_input(key=key(name)).set_value(value).run())
 
 
+@pytest.mark.long
 def test_a_supply_that_is_gone_is_not_exchanged_in_silence(own):
     at = chosen(shown(), "supply", "Ramp cart")
     own.delete([e.id for e in own.entries(ShopSupply) if e.record.name == "Ramp cart"], "sold")
@@ -180,6 +182,7 @@ def test_a_supply_that_is_gone_is_not_exchanged_in_silence(own):
     assert not checked(at.run()).warning
 
 
+@pytest.mark.long
 def test_a_supply_typed_in_gives_an_answer_and_is_kept_under_a_name(own):
     at = chosen(shown(), "supply", OWN)
     assert "Give the rated current" in words_of(at.info)[0]
@@ -248,6 +251,7 @@ def test_a_cable_without_its_size_keeps_the_answer_before(typed):
     assert "voltage lost in the cable" not in html_of(typed).split("Not checked")[1].split("<")[0]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sparing(power_entries.FIELDS))
 def test_an_entry_of_the_supply_is_named_by_its_label(typed, name):
     entered(typed, "cable.length_m", 5.0)
@@ -299,6 +303,7 @@ def test_loads_of_tomorrow_do_not_count_today(own):
     assert 'class="jc jc-of">DEMO-1: Database update</p>' in html_of(shown())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("text", "words"),
     sparing(

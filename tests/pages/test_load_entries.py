@@ -183,6 +183,7 @@ def test_a_start_below_the_running_current_is_said_in_the_words_of_the_page(bare
     )
 
 
+@pytest.mark.long
 def test_a_consumer_is_altered_renamed_and_taken_away(own, bare):
     at = entered_by_hand(bare)
     at = checked(entry(at, "Consumer to add or alter").select("Avionics").run())
@@ -203,6 +204,7 @@ def test_a_consumer_is_altered_renamed_and_taken_away(own, bare):
     assert loads_in_force(own, BARE).task("Database update").needs == ()
 
 
+@pytest.mark.long
 def test_a_consumer_is_given_its_tasks_in_its_own_entries(own, bare):
     at = entered_by_hand(bare)
     both = {"needed_for": ["Database update"], "useful_for": ["Database update"]}
@@ -215,6 +217,7 @@ def test_a_consumer_is_given_its_tasks_in_its_own_entries(own, bare):
     assert loads_in_force(own, BARE).task("Database update").needs == ("Avionics", "Fan")
 
 
+@pytest.mark.long
 def test_what_is_typed_of_one_stays_while_another_is_looked_at(bare):
     at = entered_by_hand(bare)
     choice = "Consumer to add or alter"
@@ -227,6 +230,7 @@ def test_what_is_typed_of_one_stays_while_another_is_looked_at(bare):
     assert entry(at, CONSUMER_LABELS["continuous_a"].title).value == 12.0
 
 
+@pytest.mark.long
 def test_a_task_given_since_does_not_get_lost_by_an_older_entry(own, bare):
     at = entered_by_hand(bare)
     choice = "Consumer to add or alter"
@@ -238,6 +242,7 @@ def test_a_task_given_since_does_not_get_lost_by_an_older_entry(own, bare):
     assert loads.consumer("Avionics").continuous_a == 10.0
 
 
+@pytest.mark.long
 def test_a_task_is_altered_and_taken_away(own, bare):
     at = entered_by_hand(bare)
     at = checked(entry(at, "Task to add or alter").select("Database update").run())
@@ -253,6 +258,7 @@ def test_a_task_is_altered_and_taken_away(own, bare):
     assert "These loads name no task yet" in words_of(at.info)[0]
 
 
+@pytest.mark.long
 def test_source_bus_and_reserve_are_entered(own, bare):
     at = entered_by_hand(bare)
     wrong = {"said_by": "C. Mechanic", "bus_min_v": 26.0, "bus_max_v": 24.0}
@@ -287,6 +293,7 @@ def test_a_consumer_taken_away_on_another_device_is_said(own, bare):
     assert "no task is named 'Database update'" in faults(at)[0]
 
 
+@pytest.mark.long
 def test_going_back_to_what_was_before_counts(own):
     own.add(Aircraft(tail="DEMO-40"))
     add_load_plan(own, "DEMO-40", LIGHT_SINGLE.model_copy(update={"tail": "DEMO-40"}), date.today())

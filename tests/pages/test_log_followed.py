@@ -83,6 +83,7 @@ def test_each_new_line_gives_an_answer_in_the_words_of_the_command(log):
     assert answers(at.run()) == 2
 
 
+@pytest.mark.long
 def test_a_log_that_goes_away_and_is_cut_is_said_and_the_answer_stays(log):
     log.write_text("".join(LINES[:40]))
     at = following(log)
@@ -94,6 +95,7 @@ def test_a_log_that_goes_away_and_is_cut_is_said_and_the_answer_stays(log):
     assert "was cut or replaced; it is read anew from its start" in html_of(at.run())
 
 
+@pytest.mark.long
 def test_an_answer_of_what_was_there_before_is_marked_as_old(log):
     log.write_text("".join(LINES[:40]))
     at = following(log)
@@ -142,6 +144,7 @@ def test_another_battery_answers_anew_without_a_new_line(log):
     assert "charging must stop" not in html_of(at)
 
 
+@pytest.mark.long
 def test_columns_in_doubt_are_asked_and_then_followed(log):
     lines = foreign_text("t [s];Amps;Volts;Temp;Note").splitlines(keepends=True)
     log.write_text("".join(lines[:30]), encoding="utf-8")
@@ -159,6 +162,7 @@ def test_columns_in_doubt_are_asked_and_then_followed(log):
     assert answers(at.run()) == before + 1
 
 
+@pytest.mark.long
 def test_what_was_followed_goes_into_the_record(log):
     store = open_store()
     plate = add_battery(store, "B-1", BATTERY)

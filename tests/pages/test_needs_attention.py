@@ -185,6 +185,7 @@ def test_a_connection_in_progress_is_offered_on_top_and_one_that_was_left_is_not
     assert "SF-102" in html_of(at) or "DEMO-2" in html_of(at)
 
 
+@pytest.mark.long
 def test_a_battery_to_be_disconnected_stands_above_all_else_with_the_cause(filled):
     store, now = open_store(filled), datetime.now(UTC)
     begin(store, "harmless-1", now, serial="SF-103")

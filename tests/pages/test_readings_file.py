@@ -114,6 +114,7 @@ def confirmed_unit(url: str) -> str | None:
     return column_map and {c.quantity: c.unit for c in column_map.columns}[Quantity.BATTERY_TEMP]
 
 
+@pytest.mark.long
 def test_what_is_confirmed_is_remembered_for_the_next_session(own_record):
     at = given(UNSURE)
     assert confirmed_unit(own_record) is None
@@ -124,6 +125,7 @@ def test_what_is_confirmed_is_remembered_for_the_next_session(own_record):
     assert is_answered(later)
 
 
+@pytest.mark.long
 def test_a_wrong_unit_can_be_taken_back(own_record):
     at = given(UNSURE)
     select(at, TEMP).select("battery temperature in kelvin").run()
@@ -140,6 +142,7 @@ def test_a_wrong_unit_can_be_taken_back(own_record):
     assert confirmed_unit(own_record) == "degF"
 
 
+@pytest.mark.long
 def test_a_sure_column_can_be_taken_otherwise():
     at = press(given(SURE), file_columns.OTHERWISE)
     select(at, AMPS).select("not used").run()
@@ -159,6 +162,7 @@ def test_unknown_headers_open_all_columns():
     assert is_answered(press(at, file_columns.CONFIRM))
 
 
+@pytest.mark.long
 def test_a_decimal_mark_in_doubt_is_asked():
     at = given(b"t [s];I (mA)\n0;250,500\n5;240,200\n10;230,100\n")
     [mark] = [r for r in at.radio if r.label == "Decimals stand behind"]

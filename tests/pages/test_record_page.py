@@ -209,6 +209,7 @@ def check_acts(
         fresh.engine.dispose()
 
 
+@pytest.mark.long
 def test_every_act_once_in_turn(tmp_path):
     check_acts(tmp_path, [(act, n) for n, act in enumerate(ACTS)])
 
@@ -229,6 +230,7 @@ def test_any_acts_give_the_page_of_a_new_process(tmp_path_factory, acts):
     shutil.rmtree(folder)
 
 
+@pytest.mark.long
 def test_the_pages_words_follow_what_another_session_writes(tmp_path, monkeypatch):
     path = tmp_path / "record.sqlite"
     monkeypatch.setenv(URL_VARIABLE, str(path))

@@ -70,6 +70,7 @@ def test_the_choice_is_remembered_and_can_be_taken_back(own):
     assert shown("more").radio(key=temperatures.UNIT).value == C
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("page", PAGES)
 def test_no_page_speaks_of_celsius_once_fahrenheit_is_chosen(own, page):
     choose_temperature_unit(open_store(own), F)

@@ -85,6 +85,7 @@ def press(at, start):
     return found.click().run()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("label", "found"),
     [

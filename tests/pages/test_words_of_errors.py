@@ -106,6 +106,7 @@ def driven(at: AppTest, widget_key: str, values, title: str) -> int:
     return sum(map(bool, told))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "field",
     sparing((f for f in battery_fields.FIELDS if f.kind in WRONG), every=4),
@@ -132,6 +133,7 @@ def test_what_was_measured_is_named_by_its_label(name, sample_page):
     assert entry(sample_page, key(f"known.{name}")).label.startswith(label)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", sparing(name for name, _, _ in after_connection._SUPPLY_FIELDS))
 def test_an_entry_of_the_supply_is_named_by_its_label(name):
     at = shown("after_connection").selectbox(key=key("sample")).select(SAMPLE).run()
@@ -191,6 +193,7 @@ def test_an_entry_of_a_battery_to_be_added_is_named_by_its_label(name, label, va
     check_words(sentences, label)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "label", "value"),
     [

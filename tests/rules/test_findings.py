@@ -132,6 +132,7 @@ def test_flat_current_is_a_missing_taper(battery):
     assert result.outcome is Outcome.SERVICE
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("level", [5.0, 17.0, 40.0])
 def test_flat_current_beside_an_unknown_load_is_never_topped_off(battery, level):
     noise = np.random.default_rng(6).normal(0, 0.03, 61)
@@ -148,6 +149,7 @@ def test_a_real_taper_is_not_missed(battery, charge_time, seed):
     assert found(judged(readings, bare), "taper_missing").severity == "ok"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("chemistry", ["nicd", "vrla"])
 @pytest.mark.parametrize("per_min", [1.2, 2.0])
 def test_rising_current_means_disconnect(chemistry, per_min):
@@ -335,6 +337,7 @@ def test_a_clamp_that_agrees_is_not_spoken_of(battery):
     assert found(judged(clamped(8.0), battery, load_a=None), "clamp") is None
 
 
+@pytest.mark.long
 def test_a_clamp_turned_round_is_watched_and_never_a_runaway(battery):
     result = judged(clamped(8.0, factor=-1.0), battery)
     assert "out of the battery" in found(result, "current_out").text
@@ -407,6 +410,7 @@ def test_a_load_column_counts_as_a_load_that_was_given(battery):
     assert "load" not in judged(readings, battery, load_a=None).not_checked
 
 
+@pytest.mark.long
 def test_a_current_that_rises_with_the_voltage_is_watched(battery):
     rising = simulated_connection(0.1, minutes=10.0, rise_a_per_min=1.6, rise_from_s=240.0)
     assert judged(rising, battery).outcome is Outcome.DISCONNECT

@@ -98,6 +98,7 @@ GIVEN = {
 """Names of observations and the words under which the property below gives them."""
 
 
+@pytest.mark.long
 @given(
     st.sampled_from(["vented_lead_acid", "vrla", "nicd", "lfp"]),
     st.floats(0.01, 0.95),

@@ -51,6 +51,7 @@ def test_a_fall_within_the_meters_scatter_was_not_seen(noise_a, expected):
     assert severity(charge_confirmed(case_of(line(0.6, noise_a), BARE))) == expected
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("chemistry", "volts", "expected"),
     [
@@ -139,6 +140,7 @@ def test_a_fall_that_is_too_fast_is_a_note_beside_a_rest_voltage_that_confirms(
     assert severity(unlike_any_taper(replace(case, fit=fit))) == expected
 
 
+@pytest.mark.long
 def test_the_ends_of_a_steep_fall_show_it_on_a_coarse_meter():
     """A needle on the edge between two marks moves by one; 1.5 A on a 1 A meter is no edge.
 

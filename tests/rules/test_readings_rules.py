@@ -30,6 +30,7 @@ def runaway(minutes_before, minutes_after, doubling_min, every_s=10.0, text_each
     return Readings(elapsed_s=time, supply_current_a=current, events=events)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("text_each", sparing([0, 2, 4, 1]))
 @pytest.mark.parametrize("minutes_before", [8.0, 60.0])
 @pytest.mark.parametrize("doubling_min", [2.0, 5.0])
@@ -39,6 +40,7 @@ def test_a_fast_rise_is_found_within_three_minutes(text_each, minutes_before, do
     assert found(judged(readings, NICD), "current_rising").severity == Severity.DISCONNECT
 
 
+@pytest.mark.long
 def test_a_rise_that_reaches_the_supplys_limit_is_no_opening_phase():
     readings = runaway(8.0, 14.0, 4.0)
     limited = np.minimum(readings.supply_current_a, 58.0)
@@ -47,6 +49,7 @@ def test_a_rise_that_reaches_the_supplys_limit_is_no_opening_phase():
     assert judged(readings, NICD).outcome is Outcome.DISCONNECT
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size_a", sparing([0.8, 3.0, 12.0], every=2))
 @pytest.mark.parametrize("each_s", [5.0, 30.0])
 def test_a_load_switched_on_is_never_a_runaway(battery, size_a, each_s):
@@ -135,6 +138,7 @@ def test_a_little_voltage_does_not_excuse_a_large_rise(battery, gain_v, amount, 
     assert findings.current_rising(given).severity == severity
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("every_s", [60.0, 120.0, 300.0])
 @pytest.mark.parametrize("chemistry", ["nicd", "vrla"])
 def test_a_runaway_that_is_read_seldom_is_found(chemistry, every_s):
@@ -193,6 +197,7 @@ def test_readings_that_begin_late_do_not_tell_the_charge_at_connection(battery, 
     assert not late or result.outcome == "keep_watching"
 
 
+@pytest.mark.long
 def test_a_clamp_that_moved_does_not_make_a_taper_missing(battery):
     """3.8 A of fall and then 6 A at once, on the clamp alone: nothing says the battery is bad."""
     time = np.arange(0.0, 901.0, 15.0)

@@ -82,6 +82,7 @@ def test_a_battery_went_from_one_place_to_another(filled):
     }
 
 
+@pytest.mark.long
 def test_two_records_filled_with_it_are_equal(filled, tmp_path, new_url):
     other = open_store(new_url())
     fill_demo(other)
@@ -110,6 +111,7 @@ def test_it_is_removed_in_one_go_and_leaves_what_is_ones_own(filled, tmp_path):
     assert {kind: filled.entries(kind) for kind in kinds} == before
 
 
+@pytest.mark.long
 def test_the_demo_record_is_a_file_of_its_own_beside_the_own_one(tmp_path, monkeypatch):
     own = tmp_path / "fleet.sqlite"
     monkeypatch.setenv(URL_VARIABLE, str(own))
@@ -119,6 +121,7 @@ def test_the_demo_record_is_a_file_of_its_own_beside_the_own_one(tmp_path, monke
     assert not own.exists()
 
 
+@pytest.mark.long
 def test_the_demo_record_is_filled_once(tmp_path, monkeypatch):
     monkeypatch.setenv(URL_VARIABLE, str(tmp_path / "fleet.sqlite"))
     demo = open_demo()

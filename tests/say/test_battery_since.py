@@ -140,6 +140,7 @@ def test_a_charge_that_was_told_takes_the_place_of_the_old_one(store):
     assert now.outcome is Outcome.KEEP_WATCHING
 
 
+@pytest.mark.long
 def test_only_what_came_after_and_up_to_the_day_counts(store):
     store.add(check(store, 0.93))
     assert view_of(store, LATER - timedelta(days=2)).seen.newer == ""

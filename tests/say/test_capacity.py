@@ -53,6 +53,7 @@ def test_one_is_one_and_all_else_is_more(count, one):
     assert (said == f"1 {one}") == (count == 1)
 
 
+@pytest.mark.long
 @given(some.integers(1, 3), some.integers(0, 2), some.integers(0, 2))
 @examples(30)
 def test_no_text_of_a_forecast_counts_one_in_the_plural(finished, stopped, in_service):

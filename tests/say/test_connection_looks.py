@@ -130,6 +130,7 @@ def test_a_long_log_is_kept_thinned_with_its_ends(one):
     assert spec_of(tapers_chart(tapers[1:] * 8))["description"].startswith("8 tapers")
 
 
+@pytest.mark.long
 def test_only_the_latest_tapers_are_fitted(one, fits, monkeypatch):
     store, entry = one
     for k in range(4):

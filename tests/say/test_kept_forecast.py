@@ -69,6 +69,7 @@ def test_it_is_made_once_for_the_same_checks_battery_and_day(store, made):
     assert len(made) == 4
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("spoilt", ["", "[]", "{}", '{"curves": 3}', '{"curves": {}}'])
 def test_one_that_was_spoilt_is_made_anew(store, made, spoilt):
     first = kept_forecast(store, PLACE, checks(), BARE, TODAY)

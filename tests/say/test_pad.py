@@ -112,6 +112,7 @@ def test_a_rest_voltage_that_sends_a_battery_away_is_asked_about_first(fleet):
     assert "The readings so far suggest" in expected["words"][0]
 
 
+@pytest.mark.long
 def test_an_answer_stands_in_the_list_and_its_undo_brings_the_question_back(fleet):
     begin(fleet, C, START, serial="B-1", supply=SIXTY)
     taper(fleet, count=3)
@@ -156,6 +157,7 @@ def test_a_voltage_that_the_meter_came_too_late_for_is_said_not_to_count(fleet):
     assert [line["remark"] for line in pad_now(fleet)["last"]] == ["", COUNTS_NOT]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("at_s", [155.0, 2000.0])
 def test_the_answer_of_a_battery_temperature_counts_at_the_battery(fleet, at_s):
     begin(fleet, C, START, chemistry="nicd", cells=20, rated_capacity_ah=23.0, supply=SIXTY)

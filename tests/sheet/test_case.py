@@ -47,6 +47,7 @@ def pictures_of(case: SheetCase) -> str:
     return " ".join((*section.sentences, *(picture.words for picture in section.pictures)))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("told", ["B-7", None])
 def test_a_battery_with_four_checks_on_record_is_not_said_to_have_one(sqlite_store, told):
     """As it was chosen on the page, or named by its serial in a file."""
@@ -94,6 +95,7 @@ def test_a_battery_that_is_not_the_one_on_record_takes_nothing_from_it(sqlite_st
     assert with_record(sqlite_store, case) == case
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("serial", DEMO)
 def test_every_sheet_of_the_demo_record_is_true_to_it(demo: Store, serial: str):
     textstat = pytest.importorskip("textstat")
@@ -123,6 +125,7 @@ def test_every_sheet_of_the_demo_record_is_two_pages_long(demo: Store, serial: s
     document.close()
 
 
+@pytest.mark.long
 def test_five_batteries_with_one_check_each_do_not_share_a_date(demo: Store):
     """Of one check no date of crossing is claimed at all."""
     alone = [case.forecast for case in (recorded_case(demo, s) for s in DEMO) if case.forecast]

@@ -153,6 +153,7 @@ def test_topping_off_is_done_below_one_minute(minutes, full):
     assert topped_off(minutes, interval(0.9, 0.95, 1.0)).is_topped_off == full
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("key", KEYS)
 def test_the_sheets_of_the_samples_say_what_their_finding_says(key):
     result, made = assessed_sample(key), content_of(key)

@@ -136,6 +136,7 @@ def test_overlapping_words_are_found():
     assert overlaps(np.array([[0, 10, 0, 10], [10, 15, 0, 10.0]])) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("key", "paper"), [*_cases()])
 def test_every_sample_fits_two_pages_with_nothing_clipped_or_covered(key: str, paper: str):
     assert_well_laid_out(pdf_of(key, paper))
@@ -323,6 +324,7 @@ def test_template_asks_for_no_package_and_no_other_file():
     assert not re.search(r"#(import|include)|@preview|read\(|eval\(", template)
 
 
+@pytest.mark.long
 def test_importing_the_sheet_imports_neither_typst_nor_the_chart_converter():
     code = "import batterymodel.sheet.case, sys; print({'typst', 'vl_convert'} & set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

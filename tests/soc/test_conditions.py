@@ -279,6 +279,7 @@ def test_one_cell_has_none_to_spare():
     assert Condition.SHORTED_CELL not in {c.name for c in result.conditions}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("depth", sparing([0.1, 0.3]))
 def test_relative_chances_agree_with_random_sampling(depth, monkeypatch):
     """The odds of accepts little and of worn against sound, by drawing from the beliefs.

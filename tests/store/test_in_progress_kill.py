@@ -130,10 +130,12 @@ def test_fifty_kills_lose_no_press_and_double_none(folder):
     assert len(stopped_at) >= 15, "the kills must fall at different moments"
 
 
+@pytest.mark.long
 def test_a_few_kills_lose_no_press_and_double_none(new_url):
     assert len(kill_servers(new_url, KILLS_BY_DEFAULT)) >= 3
 
 
+@pytest.mark.long
 def test_two_devices_at_once_lose_nothing(new_url):
     """Both press the same queue and each one of its own; both finish."""
     url = new_url()

@@ -164,6 +164,7 @@ def pressed_on(new_url, examples, steps):
     run_state_machine_as_test(Here, settings=few)
 
 
+@pytest.mark.long
 def test_any_order_of_presses_and_repeats_comes_to_each_once(new_url):
     pressed_on(new_url, 6, 30)
 

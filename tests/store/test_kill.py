@@ -62,6 +62,7 @@ def test_fifty_kills_lose_nothing_that_was_confirmed(folder):
     assert len(stopped_at) >= 8, "the kills must fall at different moments"
 
 
+@pytest.mark.long
 def test_a_few_kills_lose_nothing_that_was_confirmed(folder):
     assert len(kill_imports(folder, KILLS_BY_DEFAULT)) >= 4
 

@@ -60,6 +60,7 @@ def told(store, kind):
     return makers[kind]()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
 def test_the_same_told_twice_is_one_entry(store, kind):
     record = told(store, kind)

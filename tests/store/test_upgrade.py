@@ -79,6 +79,7 @@ def test_an_older_record_comes_up_to_date_and_loses_nothing(old_url):
     assert open_store(old_url).backup is None
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("revision", REVISIONS[:-1])
 def test_a_record_of_any_former_tables_keeps_its_rows_and_takes_new_ones(
     new_url, tmp_path, revision

@@ -128,6 +128,7 @@ def test_analytic_jacobian_against_differences(battery, depth):
     np.testing.assert_allclose(jacobian(at, data, prior), numeric, rtol=2e-4, atol=1e-4)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("depth", [0.05, 0.15, 0.3, 0.5])
 def test_truth_is_within_three_standard_errors(battery, depth, seed):

@@ -33,6 +33,7 @@ def moments(posterior):
     return mean, float(np.sqrt(weight @ (posterior.charge_ah - mean) ** 2))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("depth", sparing([0.25, 0.08], every=2))
 def test_charge_agrees_with_sampling_the_same_problem(battery, depth):
     """Random-walk sampling of the fit's own residuals, a second method with no grid."""

@@ -39,6 +39,7 @@ def test_an_interval_widened_by_hand():
     assert Interval(mean=0.5, low=0.4, high=0.9, level=0.9).widened(0.85, 0.1, 0.0, 1.0).low == 0.5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.key)
 def test_wider_ranges_hold_the_narrower_and_never_decide_more(sample):
     before = answer(sample, 1.0)
@@ -51,6 +52,7 @@ def test_wider_ranges_hold_the_narrower_and_never_decide_more(sample):
         before = after
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("depth", [0.02, 0.1, 0.3, 0.6, 0.9])
 def test_a_charge_that_was_sure_is_watched_when_ranges_widen(battery, depth):
     """The finding of the charge goes from sure to watched, and never back."""

@@ -111,8 +111,10 @@ def standing_line(record: TrackRecord, chemistry: Chemistry) -> str | None:
 def _widened(found: Widening) -> str:
     if found.factor == 1.0:
         return ""
-    verb = "wider" if found.factor > 1.0 else "narrower"
-    return f"Ranges are therefore {verb}: {found.factor:.2g} times what the estimate alone gives."
+    by = f"{found.factor:.2g} times what the estimate alone gives"
+    if found.factor > 1.0:
+        return f"Ranges are therefore wider: {by}."
+    return f"Ranges are therefore shown narrower: {by}. Outcomes are judged as before."
 
 
 def widening_sentences(record: TrackRecord) -> tuple[str, ...]:

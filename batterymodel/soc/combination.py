@@ -117,6 +117,15 @@ class ChargeState:
     unwidened: dict[str, Unwidened]
     widening: float = 1.0
 
+    @property
+    def judged_by(self) -> float:
+        """Factor of the ranges that outcomes are judged by [-].
+
+        `widening`, but never below 1: a record of mostly sound batteries narrows what is shown, and
+        says nothing of the next sick one.
+        """
+        return max(self.widening, 1.0)
+
     def doubted(self, share: float) -> ChargeState:
         """The same where the current tells nothing, with this probability before all else is known.
 
@@ -156,7 +165,7 @@ class ChargeState:
         float
             Probability [0..1].
         """
-        limit = self.unwidened["soc_at_connection"].narrowed_value(soc, self.widening)
+        limit = self.unwidened["soc_at_connection"].narrowed_value(soc, self.judged_by)
         return float(self.weight[self.soc_at_connection_values < limit].sum())
 
     def current_below(self, soc: float) -> float:
@@ -174,7 +183,7 @@ class ChargeState:
         """
         current = self.evidence[0]
         middle = weighted_median(SOC_GRID, current.density / current.density.sum())
-        return current.below(middle + (soc - middle) / self.widening)
+        return current.below(middle + (soc - middle) / self.judged_by)
 
 
 def charge_state(

@@ -83,15 +83,16 @@ JUDGED = changes_in(
     (
         "chance by widened ranges",
         "combination",
-        "narrowed_value(soc, self.widening)",
+        "narrowed_value(soc, self.judged_by)",
         "narrowed_value(soc, 1.0)",
     ),
     (
         "current alone by widened ranges",
         "combination",
-        "middle + (soc - middle) / self.widening",
+        "middle + (soc - middle) / self.judged_by",
         "middle + (soc - middle)",
     ),
+    ("judged by narrowed ranges", "combination", "max(self.widening, 1.0)", "self.widening"),
     tests=("tests/track/test_widened.py",),
 )
 

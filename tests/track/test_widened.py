@@ -66,6 +66,19 @@ def test_a_charge_that_was_sure_is_watched_when_ranges_widen(battery, depth):
     assert seen[-1]
 
 
+@pytest.mark.parametrize("depth", [0.3, 0.45, 0.6])
+def test_narrowed_ranges_are_shown_and_decide_nothing(battery, depth):
+    """A record of sound batteries must not make a low one sure to be charged, or the other way."""
+    readings = simulated_connection(depth, minutes=5.0)
+    plain, narrow = (assess(readings, battery, load_a=8.0, widening=by) for by in (1.0, 0.5))
+    shown, before = narrow.state_of_charge.now, plain.state_of_charge.now
+    assert shown.high - shown.low < before.high - before.low
+    assert [(f.rule, f.severity) for f in narrow.findings] == [
+        (f.rule, f.severity) for f in plain.findings
+    ]
+    assert narrow.outcome is plain.outcome
+
+
 def test_a_current_that_is_no_taper_is_judged_by_widened_ranges_too():
     readings = simulated_connection(0.02, 0.1, minutes=10.0, every_s=10.0)
     severities = []

@@ -215,7 +215,7 @@ def test_every_act_once_in_turn(tmp_path):
 
 
 @pytest.mark.slow
-@settings(max_examples=40)
+@settings(max_examples=10)
 @given(
     strategies.lists(
         strategies.tuples(strategies.sampled_from(ACTS), strategies.integers(0, 12)),

@@ -23,7 +23,7 @@ from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import KindBelief, KindCheck, TaperLesson
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import REPEAT_REL_SD
-from batterymodel.reference.capacity_in_use import CHECK_RANGE, OLDEST_YEARS
+from batterymodel.reference.capacity_in_use import CHECK_RANGE, MOST_SHARE, OLDEST_YEARS
 from batterymodel.soc.kinds import BatteryLessons, RestLesson, kind_belief, rest_lessons
 from batterymodel.store.entries import Entry, entry_of, live
 from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, Connection
@@ -215,7 +215,7 @@ def _kind_check(plate: BatteryPlate, check: BenchCheck) -> KindCheck | None:
     share, installed = check.capacity_ah / plate.rated_capacity_ah, plate.installed_on
     if installed is None or installed > check.on:
         return None
-    if not CHECK_RANGE[0] <= share <= CHECK_RANGE[1]:
+    if not CHECK_RANGE[0] <= share <= MOST_SHARE:
         return None
     error = float(np.hypot(check.check.sd_ah / check.capacity_ah, REPEAT_REL_SD))
     years = min((check.on - installed).days / DAYS_PER_YEAR, OLDEST_YEARS)

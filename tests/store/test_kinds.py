@@ -136,6 +136,14 @@ def test_a_check_of_a_battery_of_unknown_age_teaches_nothing(two):
     assert known_battery(two, "B-3").kind.checks == ()
 
 
+def test_a_check_beyond_what_a_battery_may_hold_teaches_nothing(two):
+    battery_id = two.plate("B-1").id
+    two.add(BenchCheck(battery_id=battery_id, on=date(2024, 3, 2), capacity_ah=53.0))
+    assert known_battery(two, "B-3").kind.checks == ()
+    two.add(BenchCheck(battery_id=battery_id, on=date(2024, 3, 3), capacity_ah=51.0))
+    assert len(known_battery(two, "B-3").kind.checks) == 1
+
+
 def test_a_battery_in_hand_with_another_plate_stays_as_it_is(two):
     other = BARE.model_copy(update={"rated_capacity_ah": 24.0})
     assert with_kind(two, "B-3", other) == other

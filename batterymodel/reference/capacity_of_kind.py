@@ -44,8 +44,8 @@ def start_and_loss(
     """Weights of starts and losses per year of one more battery of a kind.
 
     A check is the log of capacity over plate at an age, normal around ``ln(start) - loss age`` with
-    its error; in a share `MISTAKEN` it lies anywhere, so that one slip cannot decide what a kind is.
-    Correlations are integrated over `ALIKE`.
+    its error; in a share `MISTAKEN` it lies anywhere, so that one slip cannot decide what a kind
+    is. Correlations are integrated over `ALIKE`.
 
     Parameters
     ----------

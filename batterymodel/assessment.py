@@ -57,9 +57,9 @@ from batterymodel.rules.wording import (
     DOUBT_NOTE,
     HEADLINE,
     KEEP_READING,
+    KIND_COUNTS,
+    KIND_COUNTS_LITTLE,
     KIND_LEFT_OUT,
-    KIND_NARROWER,
-    KIND_NO_NARROWER,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
@@ -78,7 +78,7 @@ from batterymodel.soc.evidence import (
     last_known_evidence,
     rest_voltage_evidence,
 )
-from batterymodel.soc.kinds import narrows
+from batterymodel.soc.kinds import tells_more
 from batterymodel.soc.learning import (
     MeasuredTaper,
     completed_taper,
@@ -367,7 +367,7 @@ def _kind_notes(case: Case) -> tuple[str, ...]:
     kind, battery = case.kind, case.battery
     if kind is None:
         return ()
-    template = KIND_NARROWER if narrows(kind, battery) else KIND_NO_NARROWER
+    template = KIND_COUNTS if tells_more(kind, battery) else KIND_COUNTS_LITTLE
     if battery.kind is None:
         template = KIND_LEFT_OUT
     return (template.format(**kind_words(kind, battery)),)

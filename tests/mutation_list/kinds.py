@@ -56,6 +56,8 @@ STORE = changes_in(
     ("never from itself", "kinds", "if one.id != plate.id}", "}"),
     ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
     ("most that teaches", "kinds", "<= share <= MOST_SHARE", "<= share <= CHECK_RANGE[1]"),
+    ("files of one connection", "kinds", "(battery_id, clock or row_id)", "(battery_id, row_id)"),
+    ("lessons of a former plate", "kinds", "since <= written_at < until", "False"),
     ("as of a day", "kinds", "[row.day <= on] if on else []", "[]"),
     tests=("tests/store/test_kinds.py",),
 )

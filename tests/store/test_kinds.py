@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 import time
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from batterymodel import Limits
 from batterymodel.store import Store, open_store
+from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.kinds import kind_of, known_battery, with_kind
 from batterymodel.store.records import (
@@ -107,6 +108,47 @@ def test_a_corrected_plate_belongs_to_its_new_kind(two):
     two.correct(plate.id, right, "misread")
     assert counts(two, "B-3") == (1, 1)
     assert counts(two, "B-1") is None
+
+
+def test_what_was_learned_by_a_mistyped_plate_teaches_nothing(two):
+    """Typed 100 Ah, then 40: lessons stand over 100 Ah, until the connection is assessed anew."""
+    fitted(two, "B-4", BARE.model_copy(update={"rated_capacity_ah": 100.0}))
+    there = connected(two, "B-4", rest_voltage_v=24.9)
+    plate = two.plate("B-4")
+    assert there.record.result["taper_lesson"] is not None
+    two.correct(plate.id, plate.record.model_copy(update={"rated_capacity_ah": 40.0}), "misread")
+    assert counts(two, "B-3") == (2, 2)
+    corrected_entry(two, there.id, {"rest_voltage_v": 24.95}, "by the right plate")
+    assert counts(two, "B-3") == (3, 3)
+    noted = two.plate("B-4").record.model_copy(update={"note": "spare"})
+    two.correct(plate.id, noted, "a note changes no kind")
+    assert counts(two, "B-3") == (3, 3)
+
+
+def test_files_of_one_connection_teach_once(two):
+    """Three lengths of one connection: the longest teaches, whatever else was told beside it."""
+    fitted(two, "B-4")
+    head, *lines = LOG.read_text().splitlines(keepends=True)
+    clock = datetime(2026, 3, 2, 7, 43)
+    first = connected(two, "B-4", rest_voltage_v=24.9).record
+    left = [first.result["taper_lesson"]["left"]]
+    two.correct(
+        two.entries(Connection, battery_id=two.plate("B-4").id)[0].id,
+        first.model_copy(update={"started_at": clock}),
+        "its clock",
+    )
+    for count in (10, 20):
+        data = "".join([head, *lines[:-count]]).encode()
+        record = add_connection(
+            two, "B-4", data, LOG.name, Told(on=DAY, load_a=8.0, ambient_c=20.0)
+        ).entry
+        left.append(record.record.result["taper_lesson"]["left"])
+        two.correct(
+            record.id, record.record.model_copy(update={"started_at": clock}), "the same clock"
+        )
+    assert left == sorted(left)
+    kind = known_battery(two, "B-3").kind
+    assert (kind.batteries, kind.connections, kind.rest_voltages) == (3, 3, 1)
 
 
 def test_rest_voltages_before_and_after_teach_where_the_card_has_no_curve(two):

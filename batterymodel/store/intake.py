@@ -208,7 +208,7 @@ def add_connection(
         readings, why_not = _read(data, file_name, column_map)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
-        _refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
+        refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
         values = {
             "battery_id": battery_id,
             "aircraft_id": _aircraft_id(store, serial, day, told.tail),
@@ -290,8 +290,22 @@ def _readings_from(data: bytes, file_name: str, column_map: ColumnMap | None) ->
     return readings_from_foreign(data, file_name, column_map)
 
 
-def _refuse_ahead(store: Store, day: date, what: str) -> None:
-    """Refuse a day that is still to come, give or take the clocks of the world."""
+def refuse_ahead(store: Store, day: date, what: str) -> None:
+    """Refuse a day that is still to come, give or take the clocks of the world.
+
+    Parameters
+    ----------
+    store : Store
+        Its clock counts.
+    day : date
+    what : str
+        As the sentence names it.
+
+    Raises
+    ------
+    InputError
+        Later than tomorrow.
+    """
     today = store.now().date()
     if day > today + timedelta(days=1):
         raise InputError(
@@ -314,7 +328,7 @@ def refuse_day_of(store: Store, record: BenchCheck | Servicing, what: str) -> No
     InputError
         Still to come, or before the battery was installed; or a battery that is not there.
     """
-    _refuse_ahead(store, record.on, what)
+    refuse_ahead(store, record.on, what)
     installed = store.entry(record.battery_id).record.installed_on
     if installed is not None and record.on < installed:
         raise InputError(

@@ -13,7 +13,7 @@ from batterymodel.basis.intervals import LEVEL_SD, Interval, interval_around
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.errors import InputError
-from batterymodel.inputs.entry_faults import EntryError, fixed, outside
+from batterymodel.inputs.entry_faults import EntryError, outside
 from batterymodel.inputs.kinds import TaperLesson
 from batterymodel.inputs.readings import check_bounds, read_readings
 from batterymodel.inputs.records import (
@@ -24,11 +24,10 @@ from batterymodel.inputs.records import (
     Supply,
 )
 from batterymodel.reference.capacity_in_use import check_capacity
-from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import Condition
 from batterymodel.reference.limits import limit_for
 from batterymodel.reference.supply import output_limit
-from batterymodel.reference.temperature import within_data_c
+from batterymodel.reference.temperature import check_rest_voltage, within_data_c
 from batterymodel.rules.battery_rules import not_checked
 from batterymodel.rules.case import LEAST_READINGS, Case
 from batterymodel.rules.current_rules import steady_current_a
@@ -58,9 +57,9 @@ from batterymodel.rules.wording import (
     DOUBT_NOTE,
     HEADLINE,
     KEEP_READING,
+    KIND_COUNTS,
+    KIND_COUNTS_LITTLE,
     KIND_LEFT_OUT,
-    KIND_NARROWER,
-    KIND_NO_NARROWER,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
@@ -79,7 +78,7 @@ from batterymodel.soc.evidence import (
     last_known_evidence,
     rest_voltage_evidence,
 )
-from batterymodel.soc.kinds import narrows
+from batterymodel.soc.kinds import tells_more
 from batterymodel.soc.learning import (
     MeasuredTaper,
     completed_taper,
@@ -117,9 +116,6 @@ FIT_POINTS = 161
 
 BEFORE_STEP_S = 1e-3
 """How long before a load step its edge is drawn [s] (own choice)."""
-
-REST_VOLTAGE_RANGE = (0.7, 1.25)
-"""Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
 
 WIDENING_RANGE = (0.3, 10.0)
 """Factors of the ranges that are taken [-] (own choice)."""
@@ -371,7 +367,7 @@ def _kind_notes(case: Case) -> tuple[str, ...]:
     kind, battery = case.kind, case.battery
     if kind is None:
         return ()
-    template = KIND_NARROWER if narrows(kind, battery) else KIND_NO_NARROWER
+    template = KIND_COUNTS if tells_more(kind, battery) else KIND_COUNTS_LITTLE
     if battery.kind is None:
         template = KIND_LEFT_OUT
     return (template.format(**kind_words(kind, battery)),)
@@ -539,17 +535,8 @@ def _check_inputs(
     widening: float,
 ) -> None:
     check_capacity(battery)
-    rest = data_for(battery.chemistry).rest
     if rest_voltage_v is not None:
-        low = REST_VOLTAGE_RANGE[0] * rest.volts[0] * battery.cells
-        high = REST_VOLTAGE_RANGE[1] * rest.volts[-1] * battery.cells
-        if not low <= rest_voltage_v <= high:
-            problem = (
-                f"{rest_voltage_v:g} V cannot be that of {battery.cells} "
-                f"{data_for(battery.chemistry).label} cells; {low:.0f} to {high:.0f} V would "
-                "be right"
-            )
-            raise EntryError("", "rest_voltage_v", fixed(problem), name="rest voltage")
+        check_rest_voltage(battery, rest_voltage_v)
     for name, value, (least, most), called in (
         ("load_a", load_a, (0.0, MOST_LOAD_A), "bus load"),
         ("load_sd_a", load_sd_a, (LEAST_LOAD_SD_A, MOST_LOAD_SD_A), "error of the bus load"),

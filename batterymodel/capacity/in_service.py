@@ -19,7 +19,12 @@ from batterymodel.errors import FitError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Readings, Supply
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
-from batterymodel.reference.temperature import rest_voltage_v, within_data_c
+from batterymodel.reference.temperature import (
+    REST_AFTER,
+    check_rest_voltage,
+    rest_voltage_v,
+    within_data_c,
+)
 from batterymodel.rules.results import Result
 from batterymodel.soc.evidence import SOC_GRID
 from batterymodel.soc.learning import is_complete
@@ -159,12 +164,13 @@ def in_service_capacity(
     Raises
     ------
     InputError
-        Readings that cannot be used.
+        Readings that cannot be used, or a rest voltage that cannot be the battery's.
     FitError
         The taper is not completed, the state of charge changed too little to tell, or the
         chemistry's current is no exponential taper.
     """
     _check_tapers(battery)
+    _check_rests(battery, rest_before_v, rest_after_v)
     if not isinstance(readings, Readings):
         readings = read_readings(readings)
     temps = battery_temps(readings, temp_c)
@@ -264,10 +270,13 @@ def in_service_of_fit(
 
     Raises
     ------
+    InputError
+        A rest voltage that cannot be the battery's.
     FitError
         As `in_service_capacity`.
     """
     _check_tapers(battery)
+    _check_rests(battery, rest_before_v, rest_after_v)
     posterior = charge_posterior(fit)
     if not is_complete(fit, posterior):
         raise FitError(
@@ -290,6 +299,11 @@ def _check_tapers(battery: Battery) -> None:
             f"the current of a {chemistry.label} battery is no exponential taper: a connection "
             "cannot tell its capacity, use a capacity check"
         )
+
+
+def _check_rests(battery: Battery, before_v: float, after_v: float) -> None:
+    check_rest_voltage(battery, before_v, "rest_voltage_v", "rest voltage before connection")
+    check_rest_voltage(battery, after_v, "rest_after_v", REST_AFTER)
 
 
 def _returned(posterior: ChargePosterior) -> tuple[np.ndarray, np.ndarray]:

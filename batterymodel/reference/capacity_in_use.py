@@ -241,14 +241,34 @@ def check_capacity(battery: Battery) -> None:
     InputError
         Check over rated capacity outside `CHECK_RANGE`.
     """
-    check, rated = battery.capacity_check, battery.rated_capacity_ah
-    low, high = (share * rated for share in CHECK_RANGE)
-    if check is not None and not low <= check.capacity_ah <= high:
+    check, rated_ah = battery.capacity_check, battery.rated_capacity_ah
+    if check is not None:
+        check_measured(check.capacity_ah, rated_ah, "capacity_check.capacity_ah")
+
+
+def check_measured(capacity_ah: float, rated_ah: float, key: str = "capacity_ah") -> None:
+    """Refuse a measured capacity that cannot be that of the plate.
+
+    Parameters
+    ----------
+    capacity_ah : float
+        As a capacity check found it [Ah].
+    rated_ah : float
+        Rated capacity [Ah].
+    key : str, optional
+        Of the entry it was told in.
+
+    Raises
+    ------
+    InputError
+        One over the other outside `CHECK_RANGE`.
+    """
+    low, high = (share * rated_ah for share in CHECK_RANGE)
+    if not low <= capacity_ah <= high:
         problem = (
-            f"{check.capacity_ah:g} Ah cannot be that of a battery rated {rated:g} Ah; "
+            f"{capacity_ah:g} Ah cannot be that of a battery rated {rated_ah:g} Ah; "
             f"{low:.3g} to {high:.3g} Ah would be right"
         )
-        key = "capacity_check.capacity_ah"
         raise EntryError("", key, fixed(problem), name="capacity check")
 
 

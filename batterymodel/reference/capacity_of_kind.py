@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 from scipy.special import ndtr, ndtri
-from scipy.stats import norm
+from scipy.stats import cauchy, norm
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.inputs.kinds import KindCheck
@@ -25,6 +25,13 @@ each, equally likely [-] (own choice)."""
 
 OF_ANOTHER = 0.1
 """Share of batteries of another kind among those noted for one [0..1] (own choice)."""
+
+MISTAKEN = 0.1
+"""Share of checks whose capacity or age is a slip, and which tell nothing [0..1] (own choice)."""
+
+MISTAKEN_AROUND, MISTAKEN_LOG_SCALE = 0.9, 0.15
+"""Capacity over plate around which such a check lies [-], and the scale of its log there, which is
+Cauchy distributed (own choice: most checks, whatever their day; a slip may lie anywhere)."""
 
 
 def start_and_loss(
@@ -37,7 +44,8 @@ def start_and_loss(
     """Weights of starts and losses per year of one more battery of a kind.
 
     A check is the log of capacity over plate at an age, normal around ``ln(start) - loss age`` with
-    its error. Correlations are integrated over `ALIKE`.
+    its error; in a share `MISTAKEN` it lies anywhere, so that one slip cannot decide what a kind
+    is. Correlations are integrated over `ALIKE`.
 
     Parameters
     ----------
@@ -76,7 +84,9 @@ def _seen(
         expected = np.log(start)[:, None] - loss * check.age_years
         return np.asarray(norm.pdf(np.log(check.share), expected, check.share_log_sd))
 
-    return (1.0 - share) * at(usual) + share * at(factor * usual)
+    meant = (1.0 - share) * at(usual) + share * at(factor * usual)
+    slip = cauchy.pdf(np.log(check.share), np.log(MISTAKEN_AROUND), MISTAKEN_LOG_SCALE)
+    return np.asarray((1.0 - MISTAKEN) * meant + MISTAKEN * slip)
 
 
 def _of_one_more(known: FloatArray, usual_weight: FloatArray, seen: list[FloatArray]) -> FloatArray:

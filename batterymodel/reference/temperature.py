@@ -339,3 +339,39 @@ def _checked(temp_c: ArrayLike) -> np.ndarray:
         problem = f"there is data for {low:g} to {high:g} °C only"
         raise EntryError("", "temp_c", fixed(problem), name="battery temperature")
     return temp
+
+
+REST_AFTER = "rest voltage after"
+"""What a rest voltage is called that was read after a connection."""
+
+REST_VOLTAGE_RANGE = (0.7, 1.25)
+"""Rest voltages that are accepted, over those of an empty and a full battery [-] (own choice)."""
+
+
+def check_rest_voltage(
+    battery: Battery, read_v: float, key: str = "rest_voltage_v", name: str = "rest voltage"
+) -> None:
+    """Refuse a rest voltage that cannot be that of the battery.
+
+    Parameters
+    ----------
+    battery : Battery
+    read_v : float
+        Of the whole battery [V].
+    key, name : str, optional
+        Of the entry it was told in, and what that is called.
+
+    Raises
+    ------
+    InputError
+        Outside `REST_VOLTAGE_RANGE`, or no number.
+    """
+    data = data_for(battery.chemistry)
+    low = REST_VOLTAGE_RANGE[0] * data.rest.volts[0] * battery.cells
+    high = REST_VOLTAGE_RANGE[1] * data.rest.volts[-1] * battery.cells
+    if not low <= read_v <= high:
+        problem = (
+            f"{read_v:g} V cannot be that of {battery.cells} {data.label} cells; "
+            f"{low:.0f} to {high:.0f} V would be right"
+        )
+        raise EntryError("", key, fixed(problem), name=name)

@@ -317,11 +317,11 @@ DOUBT_NOTE = (
 )
 """Said of numbers that `rules.doubts` widened."""
 
-KIND_NARROWER = (
-    "what is expected of this battery is narrower because of {taught} of {batteries} of its kind "
-    "on record ({plate})"
+KIND_COUNTS = (
+    "what is expected of this battery rests on {taught} of {batteries} of its kind on record too "
+    "({plate})"
 )
-KIND_NO_NARROWER = (
+KIND_COUNTS_LITTLE = (
     "{taught} of {batteries} of its kind on record ({plate}) make little difference to this answer"
 )
 KIND_LEFT_OUT = (
@@ -332,7 +332,7 @@ KIND_LEFT_OUT = (
 
 
 def kind_words(kind: KindBelief, battery: Battery) -> dict[str, str]:
-    """What stands in `KIND_NARROWER` and its like.
+    """What stands in `KIND_COUNTS` and its like.
 
     Parameters
     ----------

@@ -32,7 +32,7 @@ choice)."""
 
 
 NARROWER = 0.9
-"""Spread over that of the chemistry from which down it is called narrower [-] (own choice)."""
+"""Spread over that of the chemistry from which down a kind tells more [-] (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def kind_belief(chemistry: Chemistry, batteries: Iterable[BatteryLessons]) -> Ki
     )
 
 
-def narrows(kind: KindBelief, battery: Battery) -> bool:
+def tells_more(kind: KindBelief, battery: Battery) -> bool:
     """Whether a kind tells more of a battery than its chemistry does.
 
     Parameters

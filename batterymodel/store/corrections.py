@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import record_from
 from batterymodel.store.entries import Entry
-from batterymodel.store.intake import correct_connection
-from batterymodel.store.records import Connection
+from batterymodel.store.intake import (
+    correct_connection,
+    refuse_ahead,
+    refuse_check,
+    refuse_day_of,
+)
+from batterymodel.store.records import BenchCheck, Connection, Servicing
 from batterymodel.store.store import Store
 
 NOT_CORRECTED = (
@@ -29,6 +35,8 @@ def corrected_entry(
 ) -> Entry[Any]:
     """Correct fields of an entry, given as text or values; a connection is assessed anew.
 
+    The check that a servicing names goes along to another battery or day.
+
     Parameters
     ----------
     store : Store
@@ -46,8 +54,9 @@ def corrected_entry(
     Raises
     ------
     InputError
-        A field that is not there, follows from others or cannot hold the value; an entry that is
-        deleted or not there; a correction without a reason or that changes nothing.
+        A field that is not there, follows from others or cannot hold the value; a day or a capacity
+        that the way into the record refuses; an entry that is deleted or not there; a correction
+        without a reason or that changes nothing.
     """
     with store.writing():
         record = store.entry(entry_id).record
@@ -62,5 +71,44 @@ def corrected_entry(
                 )
         new = record_from({**values, **changes}, kind, f"entry {entry_id}")
         if isinstance(new, Connection):
+            refuse_ahead(store, new.day, "the connection")
             return correct_connection(store, entry_id, new, reason)
-        return store.correct(entry_id, new, reason)
+        if isinstance(new, BenchCheck):
+            refuse_check(store, new)
+            _refuse_parting(store, entry_id, new)
+        corrected = store.correct(entry_id, new, reason)
+        if isinstance(new, Servicing):
+            refuse_day_of(store, new, "what servicing found")
+            _take_check_along(store, record, new, reason)
+        return corrected
+
+
+def _refuse_parting(store: Store, check_id: str, check: BenchCheck) -> None:
+    """A check that servicing names stays with that battery and day."""
+    for named_by in store.entries(Servicing, check_id=check_id):
+        if _place(named_by.record) != _place(check):
+            raise InputError(
+                f"entry {check_id}: is the capacity that servicing {named_by.id} found; correct "
+                "battery and day of that entry, and the check goes along"
+            )
+
+
+def _take_check_along(store: Store, before: Servicing, after: Servicing, reason: str) -> None:
+    """The check that a servicing names is of its battery and day, after a correction too."""
+    if after.check_id is None:
+        return
+    check = store.entry(after.check_id).record
+    if _place(check) == _place(after):
+        return
+    if after.check_id != before.check_id or _place(check) != _place(before):
+        raise InputError(
+            f"entry {after.check_id}: that capacity check is of another battery or day than what "
+            "servicing found; one of the same would be right"
+        )
+    moved = check.model_copy(update={"battery_id": after.battery_id, "on": after.on})
+    refuse_check(store, moved)
+    store.correct(after.check_id, moved, reason)
+
+
+def _place(record: BenchCheck | Servicing) -> tuple[str, date]:
+    return record.battery_id, record.on

@@ -17,6 +17,8 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
+from batterymodel.reference.capacity_in_use import check_capacity, check_measured
+from batterymodel.reference.temperature import REST_AFTER, check_rest_voltage
 from batterymodel.rules.results import Assessment
 from batterymodel.store.entries import Entry
 from batterymodel.store.kept_answers import Kept, answers_before, kept_of
@@ -98,8 +100,8 @@ def add_battery(
     Raises
     ------
     InputError
-        A serial that is there already, or one but for letter case and spaces, or a field that
-        cannot hold its value.
+        A serial that is there already, or one but for letter case and spaces, a field that cannot
+        hold its value, or a capacity check that cannot be the battery's.
     """
     installed_on = installed_on or battery.installed_on
     about = {
@@ -111,6 +113,7 @@ def add_battery(
         **more,
     }
     day = installed_on or date.today()
+    check_capacity(battery)
     with store.writing():
         plate = store.add(record_from(about, BatteryPlate, f"battery {serial}"))
         store.add(
@@ -192,8 +195,8 @@ def add_connection(
     ------
     InputError
         An unknown battery or aircraft, one that is on no aircraft, a day that is still to come, a
-        file that is too large, or one that is on record with its columns taken otherwise or with
-        other facts told beside it.
+        file that is too large, a rest voltage after that cannot be the battery's, or a file that is
+        on record with its columns taken otherwise or with other facts told beside it.
     """
     told, sha256 = told or Told(), hashlib.sha256(data).hexdigest()
     column_map = None if column_map is None or column_map.own else column_map
@@ -205,7 +208,7 @@ def add_connection(
         readings, why_not = _read(data, file_name, column_map)
         clock = readings.started_at if readings else None
         day = told.on or (clock.date() if clock else date.today())
-        _refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
+        refuse_ahead(store, day, f"{Path(file_name).name}: the connection")
         values = {
             "battery_id": battery_id,
             "aircraft_id": _aircraft_id(store, serial, day, told.tail),
@@ -219,6 +222,7 @@ def add_connection(
         }
         connection = record_from(values, Connection, file_name)
         battery = known_battery(store, serial, day, before=clock)
+        _refuse_rest_after(battery, connection)
         by = widening(store, battery.chemistry, day)
         before = answers_before(store, battery_id, clock)
     result, why_not = _assessed(battery, connection, readings, why_not, by)
@@ -286,8 +290,22 @@ def _readings_from(data: bytes, file_name: str, column_map: ColumnMap | None) ->
     return readings_from_foreign(data, file_name, column_map)
 
 
-def _refuse_ahead(store: Store, day: date, what: str) -> None:
-    """Refuse a day that is still to come, give or take the clocks of the world."""
+def refuse_ahead(store: Store, day: date, what: str) -> None:
+    """Refuse a day that is still to come, give or take the clocks of the world.
+
+    Parameters
+    ----------
+    store : Store
+        Its clock counts.
+    day : date
+    what : str
+        As the sentence names it.
+
+    Raises
+    ------
+    InputError
+        Later than tomorrow.
+    """
     today = store.now().date()
     if day > today + timedelta(days=1):
         raise InputError(
@@ -310,7 +328,7 @@ def refuse_day_of(store: Store, record: BenchCheck | Servicing, what: str) -> No
     InputError
         Still to come, or before the battery was installed; or a battery that is not there.
     """
-    _refuse_ahead(store, record.on, what)
+    refuse_ahead(store, record.on, what)
     installed = store.entry(record.battery_id).record.installed_on
     if installed is not None and record.on < installed:
         raise InputError(
@@ -319,8 +337,8 @@ def refuse_day_of(store: Store, record: BenchCheck | Servicing, what: str) -> No
         )
 
 
-def refuse_check_day(store: Store, check: BenchCheck) -> None:
-    """Refuse a capacity check of a day on which it cannot have been made.
+def refuse_check(store: Store, check: BenchCheck) -> None:
+    """Refuse a capacity check of a day on which it cannot have been made, or beyond the plate.
 
     Parameters
     ----------
@@ -330,9 +348,15 @@ def refuse_check_day(store: Store, check: BenchCheck) -> None:
     Raises
     ------
     InputError
-        As `refuse_day_of`.
+        As `refuse_day_of`, or a capacity that cannot be that of the battery.
     """
     refuse_day_of(store, check, "the capacity check")
+    check_measured(check.capacity_ah, store.entry(check.battery_id).record.rated_capacity_ah)
+
+
+def _refuse_rest_after(battery: Battery, connection: Connection) -> None:
+    if connection.rest_after_v is not None:
+        check_rest_voltage(battery, connection.rest_after_v, "rest_after_v", REST_AFTER)
 
 
 def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
@@ -354,10 +378,10 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     ------
     InputError
         A battery that is not there, a day that is still to come or before the battery was
-        installed, or a log that is too large.
+        installed, a capacity that cannot be the battery's, or a log that is too large.
     """
     with store.writing():
-        refuse_check_day(store, check)
+        refuse_check(store, check)
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
         return TakenCheck(*add_once(store, check, "note", "log_name"))
@@ -390,12 +414,14 @@ def correct_connection(
     Raises
     ------
     InputError
-        A deleted or missing entry, battery or file, no reason, or nothing that changes.
+        A deleted or missing entry, battery or file, a rest voltage after that cannot be the
+        battery's, no reason, or nothing that changes.
     """
     data = store.file(record.readings_sha256)
     readings, why_not = _read(data, record.file_name, record.column_map)
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
+        _refuse_rest_after(store.battery(serial), record)
         taught = store.entries(HistoryRevision, connection_id=entry_id)
         if taught:
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")

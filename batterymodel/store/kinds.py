@@ -12,6 +12,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
+from itertools import pairwise
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -23,9 +24,9 @@ from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import KindBelief, KindCheck, TaperLesson
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import REPEAT_REL_SD
-from batterymodel.reference.capacity_in_use import CHECK_RANGE, OLDEST_YEARS
+from batterymodel.reference.capacity_in_use import CHECK_RANGE, MOST_SHARE, OLDEST_YEARS
 from batterymodel.soc.kinds import BatteryLessons, RestLesson, kind_belief, rest_lessons
-from batterymodel.store.entries import Entry, entry_of, live
+from batterymodel.store.entries import Entry, all_rows, entry_of, live
 from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, Connection
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_RECORD, CardRow, CheckRow, ConnectionRow
@@ -170,20 +171,54 @@ def _taught(
     on: date | None,
     known: dict[tuple[str, str], _Taught],
 ) -> dict[str, list[_Taught]]:
-    """What connections up to a day teach, by battery, oldest first."""
-    row, taught = ConnectionRow, defaultdict[str, list[_Taught]](list)
+    """What connections up to a day teach, by battery, oldest first; each connection once."""
+    row, found = ConnectionRow, dict[tuple[str, object], list[_Taught]]()
+    former = _former_plates(session, plates)
     wanted = [row.battery_id.in_(plates), row.assessment.contains(LESSON_MARK)]
     wanted += [row.day <= on] if on else []
     teaching = live(KIND_OF_RECORD[Connection]).where(*wanted).order_by(row.day, row.row_id)
-    for row_id, battery_id in session.execute(
-        teaching.with_only_columns(row.row_id, row.battery_id)
+    columns = row.row_id, row.battery_id, row.started_at, row.recorded_at
+    for row_id, battery_id, clock, written_at in session.execute(
+        teaching.with_only_columns(*columns)
     ):
         plate = plates[battery_id]
+        if any(since <= written_at < until for since, until in former.get(battery_id, ())):
+            continue
         key = (row_id, plate.row_id)
         if key not in known:
             known[key] = _lesson_of(session, row_id, plate.record)
-        taught[battery_id].append(known[key])
+        found.setdefault((battery_id, clock or row_id), []).append(known[key])
+    taught = defaultdict[str, list[_Taught]](list)
+    for (battery_id, _), files in found.items():
+        taught[battery_id].append(_of_one_connection(files))
     return taught
+
+
+def _former_plates(session: Session, plates: Plates) -> dict[str, list[tuple[datetime, datetime]]]:
+    """From when to when a plate stood otherwise on record, by battery.
+
+    What a connection taught then is over another rated capacity.
+    """
+    found: dict[str, list[tuple[datetime, datetime]]] = {}
+    for battery_id, plate in plates.items():
+        if plate.replaces is None:
+            continue
+        rows = all_rows(session, battery_id)
+        found[battery_id] = [
+            (one.recorded_at, after.recorded_at)
+            for one, after in pairwise(rows)
+            if any(getattr(one.record, name) != getattr(plate.record, name) for name in PLATE)
+        ]
+    return found
+
+
+def _of_one_connection(files: list[_Taught]) -> _Taught:
+    """What one connection teaches by its files: the longest one's taper, one set of rests."""
+    tapers = [one.taper for one in files if one.taper is not None]
+    if not tapers:
+        return _Taught()
+    longest = min(tapers, key=lambda taper: taper.left)
+    return _Taught(longest, max((one.rests for one in files), key=len))
 
 
 def _lesson_of(session: Session, row_id: str, plate: BatteryPlate) -> _Taught:
@@ -215,7 +250,7 @@ def _kind_check(plate: BatteryPlate, check: BenchCheck) -> KindCheck | None:
     share, installed = check.capacity_ah / plate.rated_capacity_ah, plate.installed_on
     if installed is None or installed > check.on:
         return None
-    if not CHECK_RANGE[0] <= share <= CHECK_RANGE[1]:
+    if not CHECK_RANGE[0] <= share <= MOST_SHARE:
         return None
     error = float(np.hypot(check.check.sd_ah / check.capacity_ah, REPEAT_REL_SD))
     years = min((check.on - installed).days / DAYS_PER_YEAR, OLDEST_YEARS)

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from batterymodel import Battery, FitError, Readings, Supply
+from batterymodel import Battery, FitError, InputError, Readings, Supply
 from batterymodel.capacity.in_service import (
     NO_TEMPERATURE,
     BatteryTemps,
@@ -98,6 +98,13 @@ def test_a_change_too_small_to_tell_is_refused():
     before, after = (float(rest_voltage_v(BATTERY, soc, 25.0)) for soc in (0.88, 0.985))
     with pytest.raises(FitError, match="too little to tell a capacity"):
         estimate(taper(0.105 * 40.0), before, after)
+
+
+@pytest.mark.parametrize("volts", [float("nan"), float("inf"), 1e9, 60.0, 2.5])
+def test_a_rest_voltage_that_cannot_be_the_batterys_is_refused(volts):
+    for rests in ((volts, 25.75), (24.84, volts)):
+        with pytest.raises(InputError, match="cannot be that of 12"):
+            estimate(taper(19.7), *rests)
 
 
 def test_a_taper_that_is_not_completed_is_refused():

@@ -257,7 +257,7 @@ def test_the_first_note_of_a_check_told_twice_stays(fleet):
 
 def test_corrections_keep_the_old_row(fleet):
     said = fleet(
-        "add", "check", "B-1", "--on", "2025-06-01", "--capacity", 83.5, "--current", 40
+        "add", "check", "B-1", "--on", "2025-06-01", "--capacity", 53.5, "--current", 40
     )  # fmt: skip
     check = entry_id(said)
     fleet(
@@ -265,7 +265,7 @@ def test_corrections_keep_the_old_row(fleet):
     )
     history = fleet("history", check)
     assert "first writing" in history
-    assert "capacity_ah = 83.5" in history
+    assert "capacity_ah = 53.5" in history
     assert "digits swapped" in history
     assert "capacity_ah = 38.5" in history
     assert "discharge_current_a = None" in history

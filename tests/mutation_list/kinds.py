@@ -45,6 +45,8 @@ LESSONS = changes_in(
 CAPACITY = changes_in(
     "reference",
     ("check of another kind", "capacity_of_kind", "OF_ANOTHER = 0.1\n", "OF_ANOTHER = 0.3\n"),
+    ("a slip tells nothing", "capacity_of_kind", "MISTAKEN = 0.1\n", "MISTAKEN = 0.01\n"),
+    ("where slips lie", "capacity_of_kind", "= 0.9, 0.15", "= 0.9, 0.5"),
     ("aged alike", "capacity_of_kind", "(0.3, 0.7, 0.95)", "(0.3, 0.7, 0.8)"),
     tests=("tests/reference/test_capacity_of_kind.py",),
 )
@@ -53,6 +55,9 @@ STORE = changes_in(
     "store",
     ("never from itself", "kinds", "if one.id != plate.id}", "}"),
     ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
+    ("most that teaches", "kinds", "<= share <= MOST_SHARE", "<= share <= CHECK_RANGE[1]"),
+    ("files of one connection", "kinds", "(battery_id, clock or row_id)", "(battery_id, row_id)"),
+    ("lessons of a former plate", "kinds", "since <= written_at < until", "False"),
     ("as of a day", "kinds", "[row.day <= on] if on else []", "[]"),
     tests=("tests/store/test_kinds.py",),
 )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import norm
+from scipy.stats import cauchy, norm
 
 from batterymodel import Battery
 from batterymodel.inputs.kinds import KindBelief, KindCheck
@@ -104,7 +104,8 @@ def drawn(checks, count=400_000, seed=3):
         s, u = one()
         left = np.log(START[s]) - np.array([[1.0], [4.5]]) * USUAL[u] * check.age_years
         seen = norm.pdf(np.log(check.share), left, check.share_log_sd)
-        weight *= np.array([0.88, 0.12]) @ seen
+        slip = cauchy.pdf(np.log(check.share), np.log(0.9), 0.15)
+        weight *= 0.9 * (np.array([0.88, 0.12]) @ seen) + 0.1 * slip
     s, u = one()
     found = np.zeros((3, 3))
     np.add.at(found, (s, u), weight)
@@ -135,3 +136,18 @@ def test_an_own_check_leaves_the_loss_since_to_the_kind():
     fast = [KindCheck(age_years=4.0, share=0.6, share_log_sd=0.02)] * 8
     plain, faster = belief(**check), belief(*fast, **check)
     assert faster.median_ah < 0.97 * plain.median_ah
+
+
+@pytest.mark.parametrize(
+    ("slip", "most"),
+    [
+        (KindCheck(age_years=1.0, share=1.25, share_log_sd=0.03), 0.02),
+        (KindCheck(age_years=1.0, share=0.3, share_log_sd=0.03), 0.04),
+        (KindCheck(age_years=20.0, share=0.95, share_log_sd=0.03), 0.21),
+    ],
+)
+def test_one_slip_of_one_other_battery_decides_little(slip, most):
+    """Read as it stands, each of the first two moves the odds by 0.2 to 0.3, the last by 0.29."""
+    plain = belief(installed_on=date(2018, 3, 2))
+    moved = belief(slip, installed_on=date(2018, 3, 2)).worn - plain.worn
+    assert abs(moved) < most

@@ -17,9 +17,9 @@ from batterymodel.soc.kinds import (
     BatteryLessons,
     RestLesson,
     kind_belief,
-    narrows,
     rest_lesson,
     rest_lessons,
+    tells_more,
 )
 from batterymodel.soc.pooling import own_value, pooled
 from tests.conftest import BELIEF, simulated_connection
@@ -138,15 +138,15 @@ def test_one_battery_s_values_move_between_connections_by_what_is_stated():
     assert (kind.float_current_per_ah, kind.float_current_per_ah_sd) == pytest.approx(current)
 
 
-def test_what_narrows_is_told_from_what_does_not():
+def test_what_tells_more_is_told_from_what_does_not():
     many = kind_belief(Chemistry.VRLA, [battery_lessons(7.4 + 0.05 * k) for k in range(6)])
-    assert narrows(many, BARE)
+    assert tells_more(many, BARE)
     check = KindCheck(age_years=3.0, share=0.9, share_log_sd=0.02)
     checked = kind_belief(Chemistry.VRLA, [battery_lessons(count=0, check=check)])
     own_check = CapacityCheck(on=date(2026, 1, 5), capacity_ah=40.0)
     own = BARE.model_copy(update={"capacity_check": own_check})
-    assert narrows(checked, BARE)
-    assert not narrows(checked, own)
+    assert tells_more(checked, BARE)
+    assert not tells_more(checked, own)
 
 
 @pytest.mark.parametrize(("ratio", "narrower"), [(0.89, True), (0.91, False)])
@@ -157,7 +157,7 @@ def test_a_tenth_narrower_is_called_narrower(ratio, narrower):
         "fast_share_sd": BELIEF.fast_share_sd,
         "rest_shift_sd_v": data_for(Chemistry.VRLA).rest.sd_v,
     }
-    assert narrows(kind.model_copy(update=wide), BARE) is narrower
+    assert tells_more(kind.model_copy(update=wide), BARE) is narrower
 
 
 def known(log_time_s, count=8):
@@ -176,10 +176,26 @@ def test_an_answer_says_in_one_sentence_what_it_rests_on():
         "in_use": True,
     }
     assert result.notes[-1] == (
-        "what is expected of this battery is narrower because of 16 connections of 8 other "
-        "batteries of its kind on record (valve-regulated lead-acid, 12 cells, 40 Ah)"
+        "what is expected of this battery rests on 16 connections of 8 other batteries of its kind "
+        "on record too (valve-regulated lead-acid, 12 cells, 40 Ah)"
     )
     assert assess(readings, BARE, Supply(rated_current_a=60.0), **TOLD).kind is None
+
+
+def test_a_check_that_widens_the_answer_is_not_said_to_narrow_it():
+    """A battery of the kind that lost a third in three years lets more be missing here."""
+    readings, supply = simulated_connection(0.11, 0.38), Supply(rated_current_a=60.0)
+    check = KindCheck(age_years=3.0, share=0.65, share_log_sd=0.02)
+    kind = kind_belief(Chemistry.VRLA, [battery_lessons(count=0, check=check)])
+    installed = BARE.model_copy(update={"installed_on": date(2018, 3, 2)})
+    plain, of_kind = (
+        assess(readings, installed.model_copy(update={"kind": k}), supply, **TOLD)
+        for k in (None, kind)
+    )
+    before, after = (found.state_of_charge.at_connection for found in (plain, of_kind))
+    assert after.high - after.low > before.high - before.low
+    assert "rests on 1 capacity check of another battery" in of_kind.notes[-1]
+    assert "narrower" not in of_kind.notes[-1]
 
 
 def test_a_kind_moves_the_answer_towards_its_own_taper():

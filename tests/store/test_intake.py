@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from batterymodel import InputError, assess
+from batterymodel.inputs.records import CapacityCheck
 from batterymodel.samples.connections import load_scenario, sample_readings_path
 from batterymodel.sheet.case import recorded_case
 from batterymodel.store.corrections import corrected_entry
@@ -25,7 +26,10 @@ from batterymodel.store.records import (
     Connection,
     HistoryRevision,
     Move,
+    Servicing,
+    ServicingFound,
 )
+from batterymodel.store.servicing import add_servicing
 from tests.store.cases import BARE, DAY, LOG, small_record, write_logs
 
 HEALTHY = sample_readings_path("healthy-top-off").read_bytes()
@@ -218,6 +222,46 @@ def test_a_check_is_of_a_day_on_which_it_can_have_been_made(fleet, days, why):
     with pytest.raises(InputError, match=why):
         add_check(store, check)
     assert store.entries(BenchCheck) == before
+
+
+@pytest.mark.parametrize(
+    ("capacity_ah", "fits"),
+    [(3.9, False), (4.1, True), (63.9, True), (64.1, False), (400.0, False)],
+)
+def test_a_check_is_of_a_capacity_that_the_battery_can_have(fleet, capacity_ah, fits):
+    """From a tenth to 1.6 times the 40 Ah of the plate, by every way into the record."""
+    about = {"on": date(2025, 3, 2), "capacity_ah": capacity_ah}
+    plate, before = fleet.plate("B-1").id, len(fleet.entries(BenchCheck))
+    ways = (
+        lambda: add_check(fleet, BenchCheck(battery_id=plate, **about)),
+        lambda: add_servicing(
+            fleet, "B-1", ServicingFound.CAPACITY, date(2025, 3, 3), about["capacity_ah"]
+        ),
+        lambda: add_battery(fleet, "B-9", BARE.model_copy(update=checked(**about))),
+    )
+    for way in ways:
+        if fits:
+            way()
+            continue
+        with pytest.raises(InputError, match="cannot be that of a battery rated 40 Ah"):
+            way()
+    assert len(fleet.entries(BenchCheck)) == before + (3 if fits else 0)
+    assert len(fleet.entries(Servicing)) == fits
+
+
+def checked(**check):
+    return {"capacity_check": CapacityCheck(**check)}
+
+
+@pytest.mark.parametrize("rest_after_v", [2.5, 60.0])
+def test_a_rest_voltage_after_is_one_that_the_battery_can_have(fleet, rest_after_v):
+    with pytest.raises(InputError, match=r"rest voltage after: .* cannot be that of 12"):
+        add_connection(fleet, "B-1", HEALTHY, "a.csv", Told(rest_after_v=rest_after_v))
+    assert fleet.entries(Connection) == ()
+    entry = add_connection(fleet, "B-1", HEALTHY, "a.csv", Told(rest_after_v=25.9)).entry
+    with pytest.raises(InputError, match="cannot be that of 12"):
+        corrected_entry(fleet, entry.id, {"rest_after_v": rest_after_v}, "misread")
+    assert fleet.entry(entry.id).record.rest_after_v == 25.9
 
 
 def test_a_connection_still_to_come_is_refused(fleet):

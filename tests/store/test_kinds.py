@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 import time
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from batterymodel import Limits
 from batterymodel.store import Store, open_store
+from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.kinds import kind_of, known_battery, with_kind
 from batterymodel.store.records import (
@@ -109,6 +110,47 @@ def test_a_corrected_plate_belongs_to_its_new_kind(two):
     assert counts(two, "B-1") is None
 
 
+def test_what_was_learned_by_a_mistyped_plate_teaches_nothing(two):
+    """Typed 100 Ah, then 40: lessons stand over 100 Ah, until the connection is assessed anew."""
+    fitted(two, "B-4", BARE.model_copy(update={"rated_capacity_ah": 100.0}))
+    there = connected(two, "B-4", rest_voltage_v=24.9)
+    plate = two.plate("B-4")
+    assert there.record.result["taper_lesson"] is not None
+    two.correct(plate.id, plate.record.model_copy(update={"rated_capacity_ah": 40.0}), "misread")
+    assert counts(two, "B-3") == (2, 2)
+    corrected_entry(two, there.id, {"rest_voltage_v": 24.95}, "by the right plate")
+    assert counts(two, "B-3") == (3, 3)
+    noted = two.plate("B-4").record.model_copy(update={"note": "spare"})
+    two.correct(plate.id, noted, "a note changes no kind")
+    assert counts(two, "B-3") == (3, 3)
+
+
+def test_files_of_one_connection_teach_once(two):
+    """Three lengths of one connection: the longest teaches, whatever else was told beside it."""
+    fitted(two, "B-4")
+    head, *lines = LOG.read_text().splitlines(keepends=True)
+    clock = datetime(2026, 3, 2, 7, 43)
+    first = connected(two, "B-4", rest_voltage_v=24.9).record
+    left = [first.result["taper_lesson"]["left"]]
+    two.correct(
+        two.entries(Connection, battery_id=two.plate("B-4").id)[0].id,
+        first.model_copy(update={"started_at": clock}),
+        "its clock",
+    )
+    for count in (10, 20):
+        data = "".join([head, *lines[:-count]]).encode()
+        record = add_connection(
+            two, "B-4", data, LOG.name, Told(on=DAY, load_a=8.0, ambient_c=20.0)
+        ).entry
+        left.append(record.record.result["taper_lesson"]["left"])
+        two.correct(
+            record.id, record.record.model_copy(update={"started_at": clock}), "the same clock"
+        )
+    assert left == sorted(left)
+    kind = known_battery(two, "B-3").kind
+    assert (kind.batteries, kind.connections, kind.rest_voltages) == (3, 3, 1)
+
+
 def test_rest_voltages_before_and_after_teach_where_the_card_has_no_curve(two):
     fitted(two, "B-4")
     connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
@@ -134,6 +176,14 @@ def test_a_check_of_a_battery_of_unknown_age_teaches_nothing(two):
     plate = two.add(BatteryPlate(serial="B-9", chemistry="vrla", cells=12, rated_capacity_ah=40.0))
     two.add(BenchCheck(battery_id=plate.id, on=DAY, capacity_ah=30.0))
     assert known_battery(two, "B-3").kind.checks == ()
+
+
+def test_a_check_beyond_what_a_battery_may_hold_teaches_nothing(two):
+    battery_id = two.plate("B-1").id
+    two.add(BenchCheck(battery_id=battery_id, on=date(2024, 3, 2), capacity_ah=53.0))
+    assert known_battery(two, "B-3").kind.checks == ()
+    two.add(BenchCheck(battery_id=battery_id, on=date(2024, 3, 3), capacity_ah=51.0))
+    assert len(known_battery(two, "B-3").kind.checks) == 1
 
 
 def test_a_battery_in_hand_with_another_plate_stays_as_it_is(two):

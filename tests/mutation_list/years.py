@@ -115,6 +115,14 @@ FADE = changes_in(
     ),
     ("crossing level", "forecast", "CROSSING_LEVEL = 0.80\n", "CROSSING_LEVEL = 0.50\n"),
     ("horizon", "forecast", "HORIZON_YEARS = 5.0\n", "HORIZON_YEARS = 10.0\n"),
+    ("least of one day", "forecast", "[record.capacity_ah[of_last].argmin()]", "[-1]"),
+    (
+        "a last check below before its trend",
+        "forecast",
+        'elif share < fitted.limit.value and (fitted.record.unit == "year"',
+        "elif False and (True",
+    ),
+    ("past crossing", "forecast", "crossing.best < today", "False"),
     ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
 )
 

@@ -115,14 +115,6 @@ FADE = changes_in(
     ),
     ("crossing level", "forecast", "CROSSING_LEVEL = 0.80\n", "CROSSING_LEVEL = 0.50\n"),
     ("horizon", "forecast", "HORIZON_YEARS = 5.0\n", "HORIZON_YEARS = 10.0\n"),
-    ("least of one day", "forecast", "[record.capacity_ah[of_last].argmin()]", "[-1]"),
-    (
-        "a last check below before its trend",
-        "forecast",
-        'elif share < fitted.limit.value and (fitted.record.unit == "year"',
-        "elif False and (True",
-    ),
-    ("past crossing", "forecast", "crossing.best < today", "False"),
     ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
 )
 
@@ -136,6 +128,14 @@ WORDS_OF_FADE = (
     ),
     *changes_in(
         "fade",
+        ("least of one day", "forecast", "[record.capacity_ah[of_last].argmin()]", "[-1]"),
+        (
+            "a last check below before its trend",
+            "forecast",
+            'elif share < fitted.limit.value and (fitted.record.unit == "year"',
+            "elif False and (True",
+        ),
+        ("past crossing", "forecast", "crossing.best < today", "False"),
         (
             "a date from one day",
             "forecast",

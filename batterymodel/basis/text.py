@@ -65,3 +65,25 @@ def alike(name: str) -> str:
     True
     """
     return "".join(one_line(name).casefold().split())
+
+
+def percent_below(share: float, limit: float) -> str:
+    """A share in percent, with the decimals that tell it from a limit it is below.
+
+    Parameters
+    ----------
+    share, limit : float
+        [0..1].
+
+    Returns
+    -------
+    str
+        Whole percent where that tells them apart, or where the share is not below.
+
+    >>> percent_below(0.846, 0.85), percent_below(0.70, 0.85), percent_below(0.8499, 0.85)
+    ('84.6', '70', '84.99')
+    """
+    told = [(f"{100 * share:.{digits}f}", f"{100 * limit:.{digits}f}") for digits in range(4)]
+    if share >= limit:
+        return told[0][0]
+    return next((mine for mine, least in told if mine != least), told[-1][0])

@@ -43,6 +43,8 @@ CAPACITY_TEXTS = {
 
 FADE_TEXTS = {
     "fade.ahead": "By its trend capacity falls below {limit:.0f} % of rated around {best}.",
+    "fade.passed": "By its trend capacity has been below {limit:.0f} % of rated since around "
+    "{best}.",
     "fade.undated": "{checks} not tell when capacity falls below {limit:.0f} % of rated.",
     "undated.one": "One check does",
     "undated.more": "Checks of one day do",
@@ -57,7 +59,7 @@ FADE_TEXTS = {
     "fade.bad_alone": "The check of {on} ({percent:.0f} %) is unlike that of most batteries of its "
     "kind, and the forecast counts it little: was the battery full, and was the discharge run to "
     "its end voltage?",
-    "fade.measured_below": "The last check measured {measured:.0f} % of rated, below the "
+    "fade.measured_below": "The last check measured {measured} % of rated, below the "
     "{limit:.0f} % asked.",
     "fade.bound": "One check stopped early and counts only as a lower bound.",
     "fade.bounds": "{count} checks stopped early and count only as lower bounds.",
@@ -78,6 +80,8 @@ FADE_TEXTS = {
     "next.likely_below": "the capacity is probably below its limit already: confirm it before the "
     "battery goes back into use",
     "next.below": "the capacity may be below its limit already",
+    "next.measured_below": "the last check measured less than is asked: confirm it before the "
+    "battery goes back into use",
     "next.early": "from then on the chance that the capacity is below its limit exceeds one in ten",
     "next.early_undated": "from then on the chance that the capacity is below its limit exceeds "
     "one in ten, at the loss that is usual for the chemistry",

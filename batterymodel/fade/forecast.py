@@ -11,6 +11,7 @@ from pydantic import Field
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR, days_words
 from batterymodel.basis.intervals import LEVEL, Interval, interval_around, sample_interval
+from batterymodel.basis.text import percent_below
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
 from batterymodel.errors import InputError
@@ -182,7 +183,7 @@ def fade_forecast(
     battery : Battery
         Its limits card gives the least capacity, else the generic value of the chemistry.
     today : date, optional
-        The next check is not advised for a day before it.
+        The next check is not advised for a day before it, and a crossing before it is told as past.
 
     Returns
     -------
@@ -207,7 +208,7 @@ def fade_forecast(
     measured_ah, measured_on = _measured(record)
     return FadeForecast(
         tail=battery.tail,
-        headline=_headline(fitted, crossing),
+        headline=_headline(fitted, crossing, today),
         unit=record.unit,
         checks=int((~record.lower_bound).sum()),
         first=record.moment(record.at[0]),
@@ -305,11 +306,15 @@ def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -
 
 
 def _measured(record: CheckRecord) -> tuple[Interval | None, Moment | None]:
-    """What the last finished check on a bench measured [Ah], and when; None without any."""
+    """What the last finished check on a bench measured [Ah], and when; None without any.
+
+    Of several of one day it is the least: a repeat that passes does not hide one that failed.
+    """
     finished = np.flatnonzero(~record.lower_bound & ~record.in_service)
     if not finished.size:
         return None, None
-    k = int(finished[-1])
+    of_last = finished[record.at[finished] == record.at[finished[-1]]]
+    k = int(of_last[record.capacity_ah[of_last].argmin()])
     measured = interval_around(float(record.capacity_ah[k]), float(record.sd_ah[k]), least=0.0)
     return measured, record.moment(record.at[k])
 
@@ -349,22 +354,30 @@ def _half_width(fitted: _FittedRecord) -> float:
     return CYCLE_HALF_WIDTH * fitted.paths.last + 1.0
 
 
-def _headline(fitted: _FittedRecord, crossing: Crossing) -> str:
-    key = "ahead"
+def _measured_share(fitted: _FittedRecord) -> float:
+    """What the last finished check on a bench measured, of rated; endless without any."""
+    measured, _ = _measured(fitted.record)
+    return np.inf if measured is None else measured.mean / fitted.rated
+
+
+def _headline(fitted: _FittedRecord, crossing: Crossing, today: date | None) -> str:
+    key, share = "ahead", _measured_share(fitted)
     wide = width_years(crossing.low, crossing.high)
     values: dict[str, object] = {"best": about_words(crossing.best, wide)}
     if crossing.probability_below_now > LIKELY_BELOW:
         key = "below"
+    elif share < fitted.limit.value and (fitted.record.unit == "year" or not crossing.dated):
+        key = "measured_below"
+        values = {"measured": percent_below(share, fitted.limit.value)}
     elif not crossing.dated:
-        measured, _ = _measured(fitted.record)
-        share = np.inf if measured is None else measured.mean / fitted.rated
-        key = "measured_below" if share < fitted.limit.value else "undated"
-        values = {"measured": 100.0 * share}
+        key = "undated"
     elif crossing.best is None:
         key = "far" if fitted.record.unit == "year" else "far_cycles"
         values = {"until": fitted.record.moment(fitted.paths.last + fitted.horizon)}
     elif fitted.record.unit == "cycle":
         key = "ahead_cycles"
+    elif today is not None and isinstance(crossing.best, date) and crossing.best < today:
+        key = "passed"
     told = FADE_TEXTS["undated.one" if (~fitted.record.lower_bound).sum() == 1 else "undated.more"]
     return say_capacity(f"fade.{key}", limit=100.0 * fitted.limit.value, checks=told, **values)
 
@@ -373,14 +386,17 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
     """The earliest of: at once, the crossing's early end, the card's interval."""
     record, last = fitted.record, fitted.paths.last
     early = float(_crossing_quantiles(fitted)[0])
-    doubtful = fitted.model.bad_[-1] > BAD_PROBABILITY and not record.lower_bound[-1]
-    doubtful = doubtful and not record.in_service[-1]
+    used = np.flatnonzero(~record.lower_bound)
+    of_last = (record.at[used] == record.at[-1]) & ~record.in_service[used]
+    doubtful = bool((fitted.model.bad_[of_last] > BAD_PROBABILITY).any())
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
         key = "next.doubtful" if _is_dated(record) else "next.doubtful_alone"
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS[key])
     if (fitted.paths.value(last) < fitted.limit.value).mean() > LIKELY_BELOW:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
+    if record.unit == "year" and _measured_share(fitted) < fitted.limit.value:
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.measured_below"])
     if early <= soon:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.below"])
     if record.unit == "cycle":

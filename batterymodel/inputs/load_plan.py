@@ -30,7 +30,8 @@ MOST_CONSUMERS = 200
 MOST_TASKS = 50
 """Tasks one aircraft may have (own choice)."""
 
-_LONGEST_NAME = 60
+LONGEST_NAME = 60
+"""Letters of a name (own choice)."""
 
 MOST_MINUTES = 24 * 60
 """Longest task that is planned [min] (own choice: a day)."""
@@ -40,7 +41,7 @@ def _line_of(value: Any) -> Any:
     return one_line(value) if isinstance(value, str) else value
 
 
-Name = Annotated[str, BeforeValidator(_line_of), Field(min_length=1, max_length=_LONGEST_NAME)]
+Name = Annotated[str, BeforeValidator(_line_of), Field(min_length=1, max_length=LONGEST_NAME)]
 Line = Annotated[str, BeforeValidator(_line_of), Field(min_length=1, max_length=300)]
 Amperes = Annotated[float, Field(ge=0.0, le=1000.0)]
 
@@ -259,7 +260,7 @@ def _row_name(row: Any, number: int, where: str) -> str:
     name = row.get("name") if isinstance(row, dict) else None
     if not isinstance(name, str):
         return f"{where} {number}"
-    return f"{where} {number} ('{one_line(name)[:_LONGEST_NAME]}')"
+    return f"{where} {number} ('{one_line(name)[:LONGEST_NAME]}')"
 
 
 def _first_twice(names: Iterable[str]) -> str | None:

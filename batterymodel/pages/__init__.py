@@ -388,8 +388,7 @@ def key_figures(assessment: Assessment) -> str:
             assessment.charge_to_return_ah,
         ),
     ]
-    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
-        minutes = assessment.minutes_to_top_off
+    if (minutes := assessment.minutes_shown) is not None:
         rows.append(("Time until topped off", amount(minutes, "min"), minutes))
     return figures(
         [

@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from batterymodel.basis.calendar import days_words
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.basis.text import percent_below
 from batterymodel.inputs.records import Chemistry, Readings
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C
 from batterymodel.reference.limits import Limit
@@ -25,7 +26,7 @@ from batterymodel.rules.results import (
     Finding,
     Severity,
 )
-from batterymodel.rules.wording import chance_words, say
+from batterymodel.rules.wording import TOLD_TEMPERATURE, chance_words, say
 from batterymodel.soc.evidence import rest_voltage_sd_v
 from batterymodel.taper.signals import held_voltage_v
 from batterymodel.taper.trends import (
@@ -224,6 +225,7 @@ def battery_temperature(case: Case) -> Finding:
         variant, severity, limit = "ok", Severity.OK, high
     text = say(
         f"battery_temperature.{variant}",
+        of="Battery" if case.readings.battery_temps()[1].size else TOLD_TEMPERATURE,
         value=value,
         limit=limit.value,
         low=low.value,
@@ -376,7 +378,8 @@ def capacity(case: Case) -> Finding | None:
     rated = case.battery.rated_capacity_ah
     share = check.capacity_ah / rated
     severity = capacity_severity(share, check.sd_ah / rated, limit.value)
-    text = say(f"capacity.{severity}", value=100 * share, limit=100 * limit.value)
+    value = percent_below(share, limit.value)
+    text = say(f"capacity.{severity}", value=value, limit=100 * limit.value)
     return against("capacity", severity, text, share, limit)
 
 

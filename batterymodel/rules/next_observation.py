@@ -30,7 +30,7 @@ from batterymodel.taper.trends import battery_current
 EFFORT = ("bus_load", "temperature", "clamp", "read_again", "rest_voltage", "capacity_check")
 """Observations that are weighed, by effort (own choice): seconds, minutes, hours."""
 
-PAUSES_READING = ("read_again", "rest_voltage", "capacity_check")
+PAUSES_READING = ("read_again", "supply_on", "rest_voltage", "capacity_check")
 """Observations beside which no further reading of the meter is asked for."""
 
 LEAST_GAIN_SAID = 0.01
@@ -116,6 +116,7 @@ def _asked(case: Case, watched: set[str], possible: tuple[str, ...]) -> str | No
     rising = "temperature" if "temperature" in possible else "set_voltage"
     current = next((n for n in ("bus_load", "clamp") if n in possible), None)
     answers = {
+        "supply_trip": "supply_on" if case.fit.signal.off[-1] else None,
         "battery_temperature": "temperature",
         "current_rising": rising,
         "rated_capacity": "plate",

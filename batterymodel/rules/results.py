@@ -47,6 +47,10 @@ NEARLY_DONE_MINUTES = 1.0
 """Minutes left below which topping off counts as done [min] (own choice)."""
 
 
+NEVER_FILLS = frozenset({"supply_trip", "set_voltage"})
+"""Rules whose watch says that the supply, as it is, does not bring the battery to full."""
+
+
 def is_topped_off(outcome: Outcome, minutes_to_top_off: Interval) -> bool:
     """Whether topping off is right, and done.
 
@@ -227,6 +231,20 @@ class Assessment(Result):
     widening: float = 1.0
     unwidened: dict[str, ModelRange] = Field(default_factory=dict, exclude=True, repr=False)
     curves: Curves = Field(exclude=True, repr=False)
+
+    @property
+    def minutes_shown(self) -> Interval | None:
+        """Time until topped off [min]; None where topping off is not open or nobody can tell it.
+
+        Nobody can where the supply is off or too low to fill the battery, and where the best value
+        lies outside its own range.
+        """
+        open_ = self.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING)
+        watched = {f.rule for f in self.findings if f.severity is Severity.WATCH}
+        told = self.minutes_to_top_off
+        if not open_ or watched & NEVER_FILLS or not told.low <= told.mean <= told.high:
+            return None
+        return told
 
     @property
     def is_topped_off(self) -> bool:

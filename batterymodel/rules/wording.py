@@ -209,12 +209,12 @@ TEXTS = {
     "current_rising.small": "The battery current rises by {value:.1f} A over the last "
     "{minutes}, too little to hurt yet: feel for warmth, and power off if it keeps "
     "rising.",
-    "battery_temperature.ok": "Battery at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
-    "battery_temperature.hot": "Battery at {value:.0f} °C, above the {limit:.0f} °C at which "
+    "battery_temperature.ok": "{of} at {value:.0f} °C, within {low:.0f} to {high:.0f} °C.",
+    "battery_temperature.hot": "{of} at {value:.0f} °C, above the {limit:.0f} °C at which "
     "charging must stop.",
     "battery_temperature.was_hot": "The battery reached {value:.0f} °C during the readings, above "
     "the {limit:.0f} °C at which charging must stop.",
-    "battery_temperature.cold": "Battery at {value:.0f} °C, below the {limit:.0f} °C at which "
+    "battery_temperature.cold": "{of} at {value:.0f} °C, below the {limit:.0f} °C at which "
     "charging may begin: a cold battery takes little current and looks fuller than it is.",
     "battery_temperature.unknown": "Battery temperature not given: measure it at the battery.",
     "battery_temperature.asked": "Temperature at the battery not given: a nickel-cadmium battery "
@@ -251,11 +251,11 @@ TEXTS = {
     "normal: leakage, a shorted cell, gassing or a load that was not declared.",
     "floor_current.watch": "After the taper some {value:.1f} A seem to remain where at most "
     "{limit:.1f} A is normal, but the taper may not be over: keep reading.",
-    "capacity.ok": "The last capacity check gave {value:.0f} % of rated, at least {limit:.0f} % is "
+    "capacity.ok": "The last capacity check gave {value} % of rated, at least {limit:.0f} % is "
     "asked.",
-    "capacity.note": "The last capacity check gave {value:.0f} % of rated, close to the "
+    "capacity.note": "The last capacity check gave {value} % of rated, close to the "
     "{limit:.0f} % asked: repeat it soon.",
-    "capacity.service": "The last capacity check gave {value:.0f} % of rated, below the "
+    "capacity.service": "The last capacity check gave {value} % of rated, below the "
     "{limit:.0f} % asked.",
     "capacity_check_overdue.none": "No capacity check on file: the rated capacity is assumed, and "
     "a worn battery is emptier than shown.",
@@ -370,8 +370,12 @@ OBSERVATIONS = {
     "round.",
     "load_change": "Find what was switched and mark it as an event in the readings.",
     "less_load": "Switch off what the bus can spare.",
+    "supply_on": "Find out why the supply gives nothing, switch it on, and read again.",
 }
 """What to observe or set right next, by its name."""
+
+TOLD_TEMPERATURE = "Battery or air around it, as told,"
+"""Whose temperature it is where none was measured at the battery."""
 
 OBSERVATION_REASONS = {
     "read_again": "a longer fall tells a full battery from one that takes little",
@@ -385,6 +389,7 @@ OBSERVATION_REASONS = {
     "clamp_again": "what it shows does not fit the supply's meter",
     "load_change": "until then the change may hide the taper",
     "less_load": "the bus load leaves the battery too little",
+    "supply_on": "while it is off nothing charges, and a current of zero tells no charge",
 }
 
 OBSERVATION_WHY = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from batterymodel.assessment import assess
@@ -12,7 +12,7 @@ from batterymodel.basis.text import alike
 from batterymodel.budget.battery import BatteryNow, battery_now
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.records import Battery, Readings, Supply
-from batterymodel.say.battery_since import overtaken
+from batterymodel.say.battery_since import must_come_off_by, overtaken, written_order
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.store import Entry, Store
 from batterymodel.store.acts import InProgress
@@ -25,7 +25,6 @@ from batterymodel.store.records import (
     Aircraft,
     BatteryPlate,
     Connection,
-    day_of,
 )
 from batterymodel.store.track_record import widening
 
@@ -91,7 +90,7 @@ def battery_seen(
     """
     last = _last_connection(store, aircraft, now)
     for connection in _in_progress_on(store, aircraft):
-        if last is not None and last.record.day > connection.day:
+        if last is not None and _is_begun_after(store, last, connection):
             break
         view = live_view(store, connection)
         seen = _seen_live(store, view, now)
@@ -129,8 +128,9 @@ def _seen_live(store: Store, view: LiveView, now: datetime) -> BatterySeen | Non
     connection, serial = view.connection, view.connection.told.serial
     drawing, newer = battery_now(view.assessment, view.battery.chemistry), ""
     if serial is not None:
-        since = (store, store.plate(serial), drawing)
-        drawing, newer = overtaken(*since, _is_after(connection.day), now.date())
+        plate = store.plate(serial)
+        is_newer = _is_after(store, plate, connection)
+        drawing, newer = overtaken(store, plate, drawing, is_newer, now.date())
     readings = noted_readings_of(connection)
     last_s = max(reading.elapsed_s for _, reading in connection.readings)
     return BatterySeen(
@@ -144,9 +144,28 @@ def _seen_live(store: Store, view: LiveView, now: datetime) -> BatterySeen | Non
     )
 
 
-def _is_after(day: date) -> Callable[[Entry[Any]], bool]:
-    """Whether an entry speaks of a later day."""
-    return lambda entry: (day_of(entry.record) or day) > day
+def _is_begun_after(store: Store, last: Entry[Connection], connection: InProgress) -> bool:
+    """Whether a connection on record is later than one in progress: by clock, else by writing."""
+    if last.record.day != connection.day:
+        return last.record.day > connection.day
+    began = last.record.started_at
+    if began is None or began.tzinfo is None:
+        began = store.history(last.id)[0].recorded_at
+    return began > connection.started_at
+
+
+def _is_after(
+    store: Store, plate: Entry[BatteryPlate], connection: InProgress
+) -> Callable[[Entry[Any]], bool]:
+    """Whether an entry speaks of a later day, or of worse, written later the same day."""
+
+    def is_after(entry: Entry[Any]) -> bool:
+        day, recorded_at, _ = written_order(store, entry)
+        if day != connection.day:
+            return day > connection.day
+        return recorded_at > connection.started_at and must_come_off_by(store, plate, entry)
+
+    return is_after
 
 
 def _last_connection(
@@ -159,7 +178,7 @@ def _last_connection(
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
-    return max(found, key=lambda entry: entry.order, default=None)
+    return max(found, key=lambda entry: written_order(store, entry), default=None)
 
 
 def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
@@ -206,7 +225,7 @@ def _seen_on_record(
         store,
         plate,
         battery_now(assessment, then.chemistry),
-        lambda other: other.order > entry.order,
+        lambda other: written_order(store, other) > written_order(store, entry),
         now.date(),
     )
     return BatterySeen(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from batterymodel.basis.intervals import interval_around
@@ -30,6 +30,15 @@ NEWER = (
     "Newer than that connection: {what}. What it said of the battery then ({outcome}) no longer "
     "counts, and how the battery is since, and what it draws, was not checked: connect it and take "
     "new readings."
+)
+STANDS = (
+    "Newer than that connection: {what}. What it said of the battery then ({outcome}) still "
+    "counts: neither a move nor a charge that was told lifts it. How the battery is since, and "
+    "what it draws, was not checked."
+)
+FAULTY_BEFORE = (
+    "Servicing found a faulty cell on {day}, before that connection: whether it was repaired is "
+    "not on record and was not checked."
 )
 CHECKED = "a capacity check of {day} ({least}{share:.0f} % of its rating)"
 TOLD = "a state of charge told on {day} ({soc:.0f} %)"
@@ -64,30 +73,116 @@ def overtaken(
     now : BatteryNow
         With nothing newer, the same. Else no answer of the connection counts: the battery is under
         watch, or must come off by a capacity check; a check leaves its charge open, a charge that
-        was told takes the place of the old one.
+        was told takes the place of the old one. That it must come off only a check or servicing
+        lifts.
     words : str
-        What is newer and what was not checked, in sentences; empty with nothing newer.
+        What is newer and what was not checked, in sentences; empty with nothing newer and no
+        faulty cell before.
 
     Raises
     ------
     StoreError
         The record cannot be read.
     """
+    found = _found_until(store, plate, day)
+    newer = [e for e in found if is_newer(e) and not _is_told_by_check(e)]
+    lifted = any(map(_is_looked_at, newer))
+    before = "" if lifted else _faulty_words(entry for entry in found if not is_newer(entry))
+    if not newer:
+        return replace(then, is_overtaken=then.is_overtaken or bool(before)), before
+    stays = then.must_come_off and not lifted
+    outcome = then.outcome if stays else Outcome.KEEP_WATCHING
+    now = replace(then, outcome=outcome, is_overtaken=True)
+    for entry in newer:
+        now = _after(entry.record, now, store, plate)
+    said = listed(_words(entry.record, store, plate) for entry in newer)
+    word = "no answer" if then.outcome is None else OUTCOME_WORDS[then.outcome].lower()
+    told = (STANDS if stays else NEWER).format(what=said, outcome=word)
+    return now, " ".join(filter(None, (told, before)))
+
+
+def _found_until(store: Store, plate: Entry[BatteryPlate], day: date) -> list[Entry[Any]]:
+    """What is on record of a battery beside its connections, in the order it was written."""
     found = [
         entry
         for kind in KINDS
         for entry in store.entries(kind, battery_id=plate.id)
-        if (day_of(entry.record) or day) <= day and is_newer(entry) and not _is_told_by_check(entry)
+        if (day_of(entry.record) or day) <= day
     ]
-    newer = sorted(found, key=lambda entry: entry.order)
-    if not newer:
-        return then, ""
-    now = replace(then, outcome=Outcome.KEEP_WATCHING, is_overtaken=True)
-    for entry in newer:
-        now = _after(entry.record, now, store, plate)
-    said = listed(_words(entry.record, store, plate) for entry in newer)
-    outcome = "no answer" if then.outcome is None else OUTCOME_WORDS[then.outcome].lower()
-    return now, NEWER.format(what=said, outcome=outcome)
+    return sorted(found, key=lambda entry: written_order(store, entry))
+
+
+def written_order(store: Store, entry: Entry[Any]) -> tuple[date, datetime, str]:
+    """Order of entries by their day, then by their first writing: a correction moves none.
+
+    Parameters
+    ----------
+    store : Store
+    entry : Entry
+
+    Returns
+    -------
+    day : date
+    recorded_at : datetime
+    entry_id : str
+    """
+    first = entry if entry.replaces is None else store.history(entry.id)[0]
+    return (day_of(entry.record) or date.min, first.recorded_at, entry.id)
+
+
+def must_come_off_by(store: Store, plate: Entry[BatteryPlate], entry: Entry[Any]) -> bool:
+    """Whether a check or servicing says that the battery does not stay in the aircraft.
+
+    Parameters
+    ----------
+    store : Store
+    plate : Entry of BatteryPlate
+    entry : Entry
+
+    Returns
+    -------
+    bool
+    """
+    if isinstance(entry.record, BenchCheck):
+        return _fails(entry.record, store, plate)
+    return _is_faulty(entry)
+
+
+def faulty_before(store: Store, plate: Entry[BatteryPlate], day: date) -> date | None:
+    """Day of the faulty cell that servicing found last, with no better find since.
+
+    Parameters
+    ----------
+    store : Store
+    plate : Entry of BatteryPlate
+    day : date
+        The last that counts.
+
+    Returns
+    -------
+    date or None
+    """
+    return _faulty_on(_found_until(store, plate, day))
+
+
+def _faulty_on(found: Iterable[Entry[Any]]) -> date | None:
+    looked_at = [entry for entry in found if _is_looked_at(entry)]
+    return looked_at[-1].record.on if looked_at and _is_faulty(looked_at[-1]) else None
+
+
+def _faulty_words(found: Iterable[Entry[Any]]) -> str:
+    day = _faulty_on(found)
+    return "" if day is None else FAULTY_BEFORE.format(day=day)
+
+
+def _is_faulty(entry: Entry[Any]) -> bool:
+    told = entry.record
+    return isinstance(told, Servicing) and told.found is ServicingFound.FAULTY_CELL
+
+
+def _is_looked_at(entry: Entry[Any]) -> bool:
+    """Whether somebody looked at the battery itself."""
+    return isinstance(entry.record, BenchCheck | Servicing)
 
 
 def _is_told_by_check(entry: Entry[Any]) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from batterymodel.basis.intervals import LEVEL_SD, Interval
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.records import record_toml
-from batterymodel.rules.results import Assessment, Finding, Outcome
+from batterymodel.rules.results import Assessment, Finding
 from batterymodel.rules.wording import (
     RULE_WORDS,
     SEVERITY_WORDS,
@@ -202,8 +202,8 @@ def _table(assessment: Assessment) -> list[str]:
         ("Battery current at connection", *fitted(assessment, "amplitude_a", "A")),
         ("Time constant of the taper", *fitted(assessment, "time_constant_s", "s")),
     ]
-    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
-        rows.insert(3, ("Time until topped off", *amount(assessment.minutes_to_top_off, "min")))
+    if (minutes := assessment.minutes_shown) is not None:
+        rows.insert(3, ("Time until topped off", *amount(minutes, "min")))
     if assessment.capacity_ah is not None:
         rows.append(("Capacity (last check)", *amount(assessment.capacity_ah, "Ah")))
     if assessment.supply is not None:

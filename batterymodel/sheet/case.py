@@ -13,6 +13,7 @@ from batterymodel.fade.forecast import FadeForecast
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.rules.results import Assessment
 from batterymodel.rules.wording import OUTCOME_WORDS
+from batterymodel.say.battery_since import faulty_before
 from batterymodel.say.record import outcome_words
 from batterymodel.say.record_view import forecast_of
 from batterymodel.sheet import wording as words
@@ -191,9 +192,11 @@ def with_record(store: Store, case: SheetCase) -> SheetCase:
         plate, checks = store.plate(serial), _checks(store, serial)
         counted = [check for check in checks if check.on <= case.on]
         aircraft = store.aircraft_of(serial, case.on)
+        faulty_on = faulty_before(store, plate, case.on)
         known = {
             words.INVENTED: plate.record.invented,
             words.LATER_CHECKS: len(counted) < len(checks),
+            words.FAULTY_CELL.format(on=faulty_on): faulty_on is not None,
         }
         remarks = (said for said, holds in known.items() if holds and said not in case.remarks)
         return replace(

@@ -20,7 +20,7 @@ from batterymodel.fade.moments import Moment
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
-from batterymodel.rules.results import RISING, Assessment, Curves, Finding, Outcome, Severity
+from batterymodel.rules.results import RISING, Assessment, Curves, Finding, Severity
 from batterymodel.rules.wording import (
     GENERIC_MARK,
     OUTCOME_SIGNS,
@@ -40,6 +40,17 @@ from batterymodel.sheet.content import Picture, Section, SheetContent, SheetFind
 
 MOST_FINDINGS = 6
 """Findings shown in full; the rest are in the full report, and the sheet says how many."""
+
+UNSEEN = {"temperature": "battery_temperature", "voltage": "set_voltage"}
+"""Rules that rest on what was told alone, by the check that nobody made."""
+
+DOUBTED_BY = {
+    "set_voltage": ("deep_discharge", "charge_confirmed", "other_conditions"),
+    "supply_trip": ("charge_confirmed", "current_seen"),
+    "rest_voltage": ("deep_discharge", "charge_confirmed", "other_conditions"),
+    "contradiction": ("rest_voltage", "deep_discharge", "charge_confirmed", "other_conditions"),
+}
+"""Rules whose fine answer a finding of another speaks against; of the voltage a low one."""
 
 MOST_OWNER = 60
 ROUGH_RATE_PER_H = 1.0
@@ -109,7 +120,7 @@ def sheet_content(
         meaning=" ".join((meaning, *_doubts(assessment))),
         sections=(
             _seen(assessment, battery),
-            _why(assessment.findings),
+            _why(assessment),
             _pictures(assessment, battery, forecast, checks_on_file),
             _measured(assessment, battery, forecast),
             _maker(battery),
@@ -204,11 +215,14 @@ def _level(assessment: Assessment) -> str:
     return words.SEEN["level"].format(mean=percent(level)[0], low=low, high=high)
 
 
-def _why(findings: tuple[Finding, ...]) -> Section:
-    """Open findings in full, the gravest first; the fine ones by name."""
+def _why(assessment: Assessment) -> Section:
+    """Open findings in full, the gravest first; the fine ones that nothing doubts by name."""
+    findings = assessment.findings
     told = [f for f in findings if f.severity is not Severity.OK]
     names = RULE_WORDS | words.FINE_NAMES
-    fine = [names[f.rule].lower() for f in findings if f.severity is Severity.OK]
+    doubted = _doubted(assessment)
+    ok = [f.rule for f in findings if f.severity is Severity.OK]
+    fine = [names[rule].lower() for rule in ok if rule not in doubted]
     sentences = [] if told else [words.ALL_FINE]
     if len(told) > MOST_FINDINGS:
         sentences.append(words.plural(words.MORE_FINDINGS, len(told) - MOST_FINDINGS))
@@ -216,6 +230,14 @@ def _why(findings: tuple[Finding, ...]) -> Section:
         sentences.append(words.FINE.format(names=", ".join(fine)))
     shown = tuple(_sheet_finding(f) for f in told[:MOST_FINDINGS])
     return _section("why", tuple(sentences), findings=shown)
+
+
+def _doubted(assessment: Assessment) -> set[str]:
+    """Rules that are not called fine: nobody measured it, or another finding speaks against."""
+    unseen = {UNSEEN[name] for name in assessment.not_checked if name in UNSEEN}
+    against = [f for f in assessment.findings if f.severity not in (Severity.OK, Severity.NOTE)]
+    lowered = [f for f in against if f.severity is Severity.WATCH or f.rule != "set_voltage"]
+    return unseen.union(*(DOUBTED_BY.get(f.rule, ()) for f in lowered))
 
 
 def _sheet_finding(finding: Finding) -> SheetFinding:
@@ -306,8 +328,8 @@ def _measured(assessment: Assessment, battery: Battery, forecast: FadeForecast |
         _row("now", *percent(soc.now)),
         _row("to_return", *amount(assessment.charge_to_return_ah, "Ah")),
     ]
-    if assessment.outcome in (Outcome.TOP_OFF, Outcome.KEEP_WATCHING):
-        rows.append(_row("minutes", *amount(assessment.minutes_to_top_off, "min")))
+    if (minutes := assessment.minutes_shown) is not None:
+        rows.append(_row("minutes", *amount(minutes, "min")))
     rows.append(_row("amplitude", *fitted(assessment, "amplitude_a", "A")))
     rows += [_read_row(f, assessment) for f in assessment.findings if _is_read(f)]
     rows += _capacity_rows(assessment, battery, forecast)

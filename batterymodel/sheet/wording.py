@@ -75,7 +75,7 @@ MORE_FINDINGS = {
     1: "One more finding is in the full report.",
     2: "{count} more findings are in the full report.",
 }
-ALL_FINE = "Nothing speaks against topping off."
+ALL_FINE = "Nothing in the readings speaks against topping off."
 
 EXPLAINED = {
     "other_conditions": "Other things can make the same current; a second look tells them apart.",
@@ -184,6 +184,10 @@ MOST_CODES = 6
 NOT_CLAIMED = "This file has tags for screen readers, but it may not meet all of their standard."
 INVENTED = "Invented demo data: nothing on this sheet was measured."
 LATER_CHECKS = "Later capacity checks are on record; this sheet speaks of its own day."
+FAULTY_CELL = (
+    "Servicing found a bad cell on {on}. Whether it was put right is not on record, and was not "
+    "checked."
+)
 CHANGED = (
     "The record has changed since this connection was assessed. Then the answer was: {before}."
 )

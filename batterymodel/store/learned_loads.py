@@ -9,13 +9,16 @@ from datetime import date
 from batterymodel.budget.learned import learned_from, with_learned
 from batterymodel.budget.results import Learned
 from batterymodel.errors import BatteryModelError
-from batterymodel.inputs.load_plan import AircraftLoads
+from batterymodel.inputs.load_plan import LONGEST_NAME, AircraftLoads
 from batterymodel.store.as_of import latest
 from batterymodel.store.entries import Entry
 from batterymodel.store.intake import readings_of
 from batterymodel.store.power import add_load_plan, loads_in_force
 from batterymodel.store.records import Connection, LoadPlan
 from batterymodel.store.store import Store
+
+BY_HAND = " and altered by hand"
+"""Said behind the name of who told an aircraft's loads, before the day of the alteration."""
 
 
 @dataclass(frozen=True)
@@ -141,4 +144,20 @@ def alter_loads(
         in_force = latest(plans, on)
         if in_force is not None and altered == before:
             return in_force, True
-        return add_load_plan(store, tail, altered.model_copy(update={"on": on}), on)
+        return add_load_plan(store, tail, _told_by_hand(before, altered, on), on)
+
+
+def _told_by_hand(before: AircraftLoads, altered: AircraftLoads, on: date) -> AircraftLoads:
+    """The altered loads of that day: who had told the others did so earlier.
+
+    A name that becomes too long is left out rather than cut.
+    """
+    update: dict[str, object] = {"on": on}
+    source = ("document", "said_by")
+    kept = all(getattr(before, name) == getattr(altered, name) for name in source)
+    told = altered.said_by
+    if told is not None and kept and not told.endswith(BY_HAND):
+        day = "" if before.on is None else f" on {before.on}"
+        said = f"{told}{day}{BY_HAND}"
+        update["said_by"] = said if len(said) <= LONGEST_NAME else None
+    return altered.model_copy(update=update)

@@ -265,3 +265,37 @@ def test_an_estimate_in_service_far_off_is_not_called_a_check_to_repeat():
         said = [note for note in forecast.notes if "does not fit the others" in note]
         assert bool(said) != in_service
         assert ("does not fit" in forecast.next_check.why) != in_service
+
+
+LIMIT_85 = BATTERY.model_copy(
+    update={"limits": CARD.model_copy(update={"min_capacity_fraction": 0.85})}
+)
+
+
+def test_a_last_check_below_the_limit_stands_before_a_trend_that_is_not():
+    good = [40.0, 39.6, 39.3, 39.0, 38.6]
+    found = fade_forecast(record(range(6), [*good, 28.0]), LIMIT_85)
+    assert found.headline == "The last check measured 70 % of rated, below the 85 % asked."
+    assert (found.next_check.on - found.last).days <= 31
+    sound = fade_forecast(record(range(5), good), LIMIT_85)
+    assert "measured" not in sound.headline
+    near = fade_forecast(record(range(6), [*good, 33.84], sd=3.0), LIMIT_85)
+    assert near.headline == "The last check measured 84.6 % of rated, below the 85 % asked."
+    assert "measured less than is asked" in near.next_check.why
+
+
+@pytest.mark.parametrize("ah", [(39.0, 31.0), (31.0, 39.0)])
+def test_of_two_checks_of_one_day_the_failing_one_counts_and_is_to_be_repeated(ah):
+    found = fade_forecast(record([1.0, 1.0], ah), LIMIT_85)
+    assert found.measured_ah.mean == 31.0
+    assert (found.next_check.on - found.last).days <= 31
+    assert "repeat it" in found.next_check.why or "confirm it" in found.next_check.why
+
+
+def test_a_crossing_that_is_past_is_not_told_as_to_come():
+    checks = record([0.0, 1.0, 2.0], [40.0, 38.0, 36.0], sd=0.5)
+    then = fade_forecast(checks, LIMIT_85, today=date(2022, 2, 1))
+    assert then.crossing.best > date(2022, 2, 1)
+    assert then.headline.startswith("By its trend capacity falls below 85 % of rated around")
+    later = fade_forecast(checks, LIMIT_85, today=date(2030, 1, 1))
+    assert later.headline.startswith("By its trend capacity has been below 85 % of rated since")

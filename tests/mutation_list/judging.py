@@ -260,7 +260,24 @@ DOUBTS = (
     ),
 )
 
+SHOWN = (
+    *changes_in(
+        "rules",
+        ("time until full", "results", "watched & NEVER_FILLS", "False"),
+        ("time outside its range", "results", "not told.low <= told.mean <= told.high", "False"),
+        ("supply off first", "next_observation", "case.fit.signal.off[-1]", "False"),
+        tests=("tests/rules/test_next_observation.py",),
+    ),
+    *changes_in(
+        "sheet",
+        ("fine unseen", "sections", "if name in UNSEEN}", "if False}"),
+        ("fine but doubted", "sections", "DOUBTED_BY.get(f.rule, ())", "()"),
+        tests=("tests/sheet/test_sections.py",),
+    ),
+)
+
 ALL = (
+    *SHOWN,
     *DOUBTS,
     *RULES,
     *EVENTS,

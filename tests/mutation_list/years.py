@@ -128,6 +128,14 @@ WORDS_OF_FADE = (
     ),
     *changes_in(
         "fade",
+        ("least of one day", "forecast", "[record.capacity_ah[of_last].argmin()]", "[-1]"),
+        (
+            "a last check below before its trend",
+            "forecast",
+            'elif share < fitted.limit.value and (fitted.record.unit == "year"',
+            "elif False and (True",
+        ),
+        ("past crossing", "forecast", "crossing.best < today", "False"),
         (
             "a date from one day",
             "forecast",

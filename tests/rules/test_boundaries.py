@@ -166,6 +166,16 @@ def test_last_capacity_check_around_its_limit(battery, capacity_ah, expected):
     assert severity(findings.capacity(case)) == expected
 
 
+def test_a_capacity_just_below_its_limit_is_not_rounded_up_to_it(battery):
+    rated = battery.rated_capacity_ah
+    check = battery.capacity_check.model_copy(update={"capacity_ah": 0.796 * rated})
+    checked = battery.model_copy(update={"capacity_check": check})
+    case = case_of(simulated_connection(0.05), checked)
+    least = 100 * case.limit("min_capacity_fraction").value
+    said = findings.capacity(case).text
+    assert f"gave 79.6 % of rated, below the {least:.0f} % asked" in said
+
+
 @pytest.mark.parametrize(("days", "expected"), [(365, "ok"), (366, "note")])
 def test_a_capacity_check_is_due_after_a_year(battery, days, expected):
     day = battery.capacity_check.on + timedelta(days=days)
@@ -185,6 +195,16 @@ def test_hottest_battery_that_may_be_charged(battery, temp_c, expected):
 def test_coldest_lead_acid_battery_that_may_be_charged(battery, temp_c, expected):
     case = case_of(simulated_connection(0.1), battery, ambient_c=temp_c)
     assert severity(findings.battery_temperature(case)) == expected
+
+
+def test_a_temperature_that_was_told_is_not_called_the_battery_s(battery):
+    told = case_of(simulated_connection(0.1), battery, ambient_c=-5.0)
+    text = findings.battery_temperature(told).text
+    assert text.startswith("Battery or air around it, as told, at -5 °C, below the")
+    readings = simulated_connection(0.1)
+    read = readings.model_copy(update={"battery_temp_c": np.full(len(readings.elapsed_s), -5.0)})
+    measured = findings.battery_temperature(case_of(read, battery, ambient_c=20.0))
+    assert measured.text.startswith("Battery at -5 °C")
 
 
 @pytest.mark.parametrize(("per_min", "fast"), [(0.45, False), (0.55, True)])

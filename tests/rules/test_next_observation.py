@@ -47,6 +47,34 @@ def test_a_voltage_too_low_is_set_right_first():
     assert name_of(asked(simulated_connection(0.2), supply=supply, load_a=LOAD_A)) == "set_voltage"
 
 
+def test_a_supply_that_is_off_is_switched_on_first():
+    """Also before a temperature that nickel-cadmium is asked for; once it is on again, no more."""
+    nicd = PLAIN.model_copy(update={"chemistry": Chemistry.NICD, "cells": 19})
+    readings = simulated_connection(0.2)
+    current_a = np.array(readings.supply_current_a)
+    current_a[-8:] = 0.0
+    off = readings.model_copy(update={"supply_current_a": current_a})
+    result = asked(off, nicd, load_a=LOAD_A, ambient_c=20.0)
+    assert name_of(result) == "supply_on"
+    assert "switch it on" in result.next_steps[0]
+    assert "Keep reading" not in " ".join(result.next_steps)
+    assert result.minutes_shown is None
+    current_a[-8:-3] = readings.supply_current_a[-8:-3]
+    current_a[20:26], current_a[-3:] = 0.0, readings.supply_current_a[-3:]
+    again = readings.model_copy(update={"supply_current_a": current_a})
+    assert name_of(asked(again, nicd, load_a=LOAD_A, ambient_c=20.0)) != "supply_on"
+
+
+def test_no_time_until_full_is_shown_below_the_voltage_that_fills():
+    low, fair = (Supply(rated_current_a=60.0, set_voltage_v=volts) for volts in (24.5, 28.0))
+    told = {"load_a": LOAD_A, "ambient_c": 20.0}
+    assert asked(simulated_connection(0.2), supply=low, **told).minutes_shown is None
+    sound = asked(simulated_connection(0.2), supply=fair, **told)
+    assert sound.minutes_shown == sound.minutes_to_top_off
+    outside = sound.minutes_to_top_off.model_copy(update={"mean": 999.0})
+    assert sound.model_copy(update={"minutes_to_top_off": outside}).minutes_shown is None
+
+
 def test_an_implausible_plate_is_read_again_first():
     typed = PLAIN.model_copy(update={"rated_capacity_ah": 400.0})
     assert name_of(asked(simulated_connection(0.1), typed, load_a=LOAD_A)) == "plate"

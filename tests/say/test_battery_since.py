@@ -137,7 +137,22 @@ def test_a_charge_that_was_told_takes_the_place_of_the_old_one(store):
     store.add(told)
     now = view_of(store).seen.now
     assert (now.state_of_charge.mean, now.state_of_charge.sd) == pytest.approx((0.7, 0.04))
-    assert now.outcome is Outcome.KEEP_WATCHING
+    assert now.outcome is Outcome.DISCONNECT
+
+
+def test_neither_a_told_charge_nor_a_move_lifts_disconnect_now(store):
+    plate = plate_of(store)
+    store.add(Move(battery_id=plate.id, aircraft_id=None, on=DAY, reason="to the shop"))
+    home = store.aircraft(TAIL).id
+    store.add(Move(battery_id=plate.id, aircraft_id=home, on=DAY, reason="back"))
+    store.add(KnownState(battery_id=plate.id, on=DAY, state_of_charge=0.95, sd=0.02))
+    view = view_of(store)
+    assert view.seen.now.outcome is Outcome.DISCONNECT
+    assert box_of(view.budget).word == "Battery first"
+    assert "(disconnect now) still counts: neither a move nor a charge" in view.seen.newer
+    assert "no longer counts" not in view.seen.newer
+    store.add(Servicing(battery_id=plate.id, on=DAY, found="nothing_wrong"))
+    assert view_of(store).seen.now.outcome is Outcome.KEEP_WATCHING
 
 
 @pytest.mark.long
@@ -157,12 +172,60 @@ def test_of_one_day_what_was_written_later_counts(store):
     assert "a capacity check of 2026-" in view_of(store).seen.newer
 
 
-def test_a_connection_in_progress_is_overtaken_by_a_later_day_only(store):
-    began = datetime.now(UTC) - timedelta(minutes=6)
+def in_progress(store, minutes=6):
+    began = datetime.now(UTC) - timedelta(minutes=minutes)
     begin(store, "connection-1", began, serial="SF-101")
     for number, current in enumerate((24.0, 22.6, 21.5, 20.6)):
         at = began + timedelta(seconds=30.0 * (number + 1))
         note(store, "connection-1", f"press-{number:04}", "supply_current_a", current, at)
+    return began
+
+
+def test_a_faulty_cell_found_today_overtakes_a_connection_begun_before(store):
+    began = in_progress(store, 50)
+    add_servicing(store, "SF-101", ServicingFound.FAULTY_CELL, began.date())
+    seen = view_of(store, began + timedelta(minutes=50), "DEMO-1").seen
+    assert seen.now.outcome is Outcome.SERVICE
+    assert "servicing of" in seen.newer
+
+
+def test_a_connection_begun_later_today_goes_before_one_in_progress(store):
+    began = in_progress(store, 50)
+    told = plate_of(store)
+    (last,) = store.entries(Connection, battery_id=told.id)[-1:]
+    here = {"battery_id": store.plate("SF-101").id, "aircraft_id": store.aircraft("DEMO-1").id}
+    for minutes, is_last in ((-30, False), (30, True)):
+        at = {"day": began.date(), "started_at": began + timedelta(minutes=minutes)}
+        entry = store.add(last.record.model_copy(update={**here, **at}))
+        seen = view_of(store, began + timedelta(minutes=50), "DEMO-1").seen
+        assert (seen.entry_id == entry.id) is is_last
+        assert (seen.read_at is None) is is_last
+
+
+def test_a_correction_of_the_connection_leaves_what_was_found_after_it_newer(store):
+    (last,) = store.entries(Connection, battery_id=store.plate("SF-101").id)[-1:]
+    add_servicing(store, "SF-101", ServicingFound.FAULTY_CELL, last.record.day)
+    assert view_of(store, LATER, "DEMO-1").seen.now.outcome is Outcome.SERVICE
+    store.correct(last.id, last.record.model_copy(update={"load_a": 7.5}), "mistyped")
+    assert view_of(store, LATER, "DEMO-1").seen.now.outcome is Outcome.SERVICE
+
+
+def test_a_faulty_cell_found_before_the_connection_is_named_until_a_better_find(store):
+    day = NOW.date() - timedelta(days=1)
+    add_servicing(store, "SF-101", ServicingFound.FAULTY_CELL, day)
+    view = view_of(store, NOW, "DEMO-1")
+    assert view.seen.now.outcome is Outcome.TOP_OFF
+    assert "battery_since" in view.budget.not_checked
+    said = f"found a faulty cell on {day}, before that connection: whether it was repaired is not"
+    assert said in battery_words(view, NOW)
+    add_servicing(store, "SF-101", ServicingFound.NOTHING_WRONG, day)
+    view = view_of(store, NOW, "DEMO-1")
+    assert "faulty cell" not in battery_words(view, NOW)
+    assert "battery_since" not in view.budget.not_checked
+
+
+def test_a_connection_in_progress_is_overtaken_by_no_better_news_of_its_day(store):
+    began = in_progress(store)
     plate, day = store.plate("SF-101"), began.date()
     told = {"battery_id": plate.id, "capacity_ah": 0.9 * plate.record.rated_capacity_ah}
     store.add(BenchCheck(on=day, **told))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,7 @@ from batterymodel.sheet import wording as words
 from batterymodel.sheet.case import SheetCase, recorded_case, with_record
 from batterymodel.store import Store, open_store
 from batterymodel.store.intake import add_battery
-from batterymodel.store.records import BatteryPlate, BenchCheck
+from batterymodel.store.records import BatteryPlate, BenchCheck, Servicing
 from tests.conftest import assessed_sample
 from tests.sheet.cases import BY_KEY, GRADE, SUPPLY, strange_numbers
 
@@ -66,6 +66,19 @@ def test_a_battery_with_no_check_on_record_is_said_to_have_none(sqlite_store):
     with_checks(sqlite_store, "B-7")
     case = with_record(sqlite_store, told_case("B-7"))
     assert pictures_of(case).startswith(f"{words.CAPACITY['none']} ")
+
+
+def test_a_faulty_cell_on_record_stands_above_the_answer(sqlite_store):
+    with_checks(sqlite_store, "B-7")
+    plate = sqlite_store.plate("B-7")
+    faulty = {"battery_id": plate.id, "found": "faulty_cell"}
+    sqlite_store.add(Servicing(on=DAY + timedelta(days=1), **faulty))
+    assert with_record(sqlite_store, told_case("B-7")).remarks == ()
+    sqlite_store.add(Servicing(on=DAY - timedelta(days=1), **faulty))
+    assert with_record(sqlite_store, told_case("B-7")).remarks == (
+        "Servicing found a bad cell on 2026-03-01. Whether it was put right is not on record, and "
+        "was not checked.",
+    )
 
 
 def test_checks_that_all_stopped_early_are_not_said_to_be_none(sqlite_store):

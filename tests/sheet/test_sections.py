@@ -8,6 +8,7 @@ from batterymodel.errors import InputError
 from batterymodel.fade.forecast import fade_forecast
 from batterymodel.inputs.check_record import checks_from_bytes
 from batterymodel.inputs.records import Limits
+from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import CAUTIONS, GENERIC_MARK, NICD_CAUTION, OUTCOME_WORDS
 from batterymodel.samples.connections import SCENARIO_DAY
 from batterymodel.sheet import wording as words
@@ -58,7 +59,7 @@ def expected_rows(key: str) -> list[str]:
     half = 1.6449 * told["taper"]["standard_errors"]["amplitude_a"]
     digits = 0 if half > 5.0 else 1
     lines[3] = f"Current when joined {told['taper']['amplitude_a']:.{digits}f} A"
-    if told["outcome"] in ("top_off", "keep_watching"):
+    if assessed_sample(key).minutes_shown is not None:
         lines.append(f"Time until full {shown(told['minutes_to_top_off'], 'min')}")
     measured = expected_measured(key)
     if measured is not None:
@@ -123,12 +124,14 @@ class TestEverySample:
         assert set(CAUTIONS) <= set(said)
         assert (NICD_CAUTION in said) == (BY_KEY[key].battery.chemistry == "nicd")
 
-    def test_every_open_finding_is_told_and_every_fine_one_named(self, key: str):
+    def test_every_open_finding_is_told_and_every_fine_one_that_was_read_named(self, key: str):
         why = content_of(key).section("why")
         findings = assessed_sample(key).findings
         told = [f.text for f in findings if f.severity != "ok"]
         assert [f.text for f in why.findings] == told[:MOST_FINDINGS]
-        fine = sum(f.severity == "ok" for f in findings)
+        rests_on = {"battery_temperature": "temperature", "set_voltage": "voltage"}
+        told_alone = assessed_sample(key).not_checked
+        fine = sum(f.severity == "ok" and rests_on.get(f.rule) not in told_alone for f in findings)
         named = [s for s in why.sentences if s.startswith("Looked at and fine")]
         assert sum(s.count(",") + 1 for s in named) == fine
 
@@ -286,3 +289,36 @@ def test_what_was_seen_tells_of_no_step_where_there_was_none():
     assert "jumped" not in said
     assert "rose" not in said
     assert "changed" not in said
+
+
+def with_rule(key: str, rule: str, severity: Severity, **more: object) -> str:
+    """What the sheet calls fine beside one finding more."""
+    result = assessed_sample(key)
+    others = tuple(f for f in result.findings if f.rule != rule)
+    one = Finding(rule=rule, severity=severity, text="A finding of this test.", source="a rule")
+    changed = result.model_copy(update={"findings": (one, *others), **more})
+    section = sheet_content(changed, BY_KEY[key].battery, SCENARIO_DAY).section("why")
+    return " ".join(section.sentences)
+
+
+def test_nothing_is_called_fine_that_nobody_measured():
+    key = "healthy-top-off"
+    seen = with_rule(key, "battery_temperature", Severity.OK, not_checked=())
+    assert "battery temperature" in seen
+    unseen = with_rule(key, "battery_temperature", Severity.OK, not_checked=("temperature",))
+    assert "battery temperature" not in unseen
+    assert "supply voltage" in with_rule(key, "set_voltage", Severity.OK, not_checked=())
+    assert "supply voltage" not in with_rule(
+        key, "set_voltage", Severity.OK, not_checked=("voltage",)
+    )
+
+
+@pytest.mark.parametrize("rule", ["set_voltage", "rest_voltage", "contradiction"])
+def test_a_charge_that_another_finding_doubts_is_not_called_fine(rule):
+    key = "healthy-top-off"
+    named = "charge at connection"
+    assert named in with_rule(key, rule, Severity.NOTE)
+    doubted = with_rule(key, rule, Severity.WATCH)
+    assert named not in doubted
+    assert "charge confirmed" not in doubted
+    assert "rest voltage" not in doubted or rule == "set_voltage"

@@ -148,3 +148,24 @@ def test_a_change_of_nothing_adds_no_plan_and_the_first_needs_none(flown):
     assert (same.id, was_there) == (first.id, True)
     with pytest.raises(InputError, match="no aircraft 'DEMO-9'"):
         alter_loads(flown, "DEMO-9", lambda given: given, DAYS[0])
+
+
+def test_who_told_the_loads_is_not_said_to_have_altered_them(flown):
+    told = loads().model_copy(update={"said_by": "A. Owner", "document": "Notes"})
+    add_load_plan(flown, "DEMO-1", told, DAYS[1])
+
+    def add(name):
+        return alter_loads(
+            flown,
+            "DEMO-1",
+            lambda given: with_consumer(given, {"name": name, "continuous_a": 1.0}),
+            DAYS[2],
+        )
+
+    for name in ("Lamp", "Horn"):
+        altered = add(name)[0].record.loads
+        assert altered.on == DAYS[2]
+        assert altered.said_by == f"A. Owner on {DAYS[1]} and altered by hand"
+    new = {"said_by": "B. Owner"}
+    entry, _ = alter_loads(flown, "DEMO-1", lambda given: given.model_copy(update=new), DAYS[2])
+    assert entry.record.loads.said_by == "B. Owner"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.basis.text import alike
@@ -19,7 +19,7 @@ from batterymodel.say.budget import battery_first, budget_text
 from batterymodel.say.connection import wrapped
 from batterymodel.store import Store
 from batterymodel.store.learned_loads import LearnedLoads, learned_loads
-from batterymodel.store.power import loads_in_force
+from batterymodel.store.power import first_loads_on, loads_in_force
 from batterymodel.store.records import (
     LoadConfiguration,
 )
@@ -30,6 +30,10 @@ FRESH = timedelta(minutes=10)
 NO_PLAN = (
     "No consumers and tasks of {tail} are on record; 'record add loads', or a loads file here, "
     "would be right"
+)
+NOT_YET = (
+    "No consumers and tasks of {tail} are on record for {day}: the first are of {first}; that day "
+    "or a later one would be right"
 )
 LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
 OF_TODAY = (
@@ -59,6 +63,8 @@ BOX_OF_VERDICT = {
     Verdict.TOO_MUCH: "service",
 }
 """Outcome whose rule the box of a verdict has."""
+BOX_WITH_BUT = ("keep_watching", "!", "Fits, but read on")
+"""The box of a load that fits where the bus or a start does not (`Budget.buts`)."""
 
 
 @dataclass(frozen=True)
@@ -149,8 +155,16 @@ def power_basis(
 def _learned(store: Store, tail: str, now: datetime, but: str | None) -> LearnedLoads:
     loads = loads_in_force(store, tail, now.date())
     if loads is None:
-        raise InputError(NO_PLAN.format(tail=tail))
+        raise InputError(_no_plan(store, tail, now.date()))
     return learned_loads(store, loads, but=but)
+
+
+def _no_plan(store: Store, tail: str, day: date) -> str:
+    """That no loads are on record, or none as early as the day."""
+    first = first_loads_on(store, tail)
+    if first is None or first <= day:
+        return NO_PLAN.format(tail=tail)
+    return NOT_YET.format(tail=tail, day=day, first=first)
 
 
 def view_on(
@@ -359,6 +373,8 @@ def box_of(result: Budget) -> Box:
         worst = max((f.severity for f in result.findings), key=SEVERITY_ORDER.index)
         return Box(str(worst), BATTERY_FIRST_SIGN, BATTERY_FIRST_WORD)
     verdict = result.verdict
+    if result.buts and verdict is not Verdict.TOO_MUCH:
+        return Box(*BOX_WITH_BUT)
     return Box(BOX_OF_VERDICT[verdict], VERDICT_SIGNS[verdict], VERDICT_WORDS[verdict])
 
 

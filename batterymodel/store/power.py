@@ -250,6 +250,29 @@ def loads_in_force(store: Store, tail: str, on: date | None = None) -> AircraftL
     return plan.record.loads.model_copy(update={"tail": aircraft.record.tail})
 
 
+def first_loads_on(store: Store, tail: str) -> date | None:
+    """The first day for which loads of an aircraft are on record.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+
+    Returns
+    -------
+    date or None
+        None without a plan.
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record.
+    """
+    with store.reading():
+        plans = store.entries(LoadPlan, aircraft_id=store.aircraft(tail).id)
+    return min((plan.record.on for plan in plans), default=None)
+
+
 def tails_of(store: Store) -> dict[str, bool]:
     """Every aircraft by its tail, with whether a load plan of it is on record.
 

@@ -136,6 +136,8 @@ STARTS = (
     ),
     *changes_in(
         "budget",
+        ("start held against circuit", "start_findings", "SURGE_S = 1.0\n", "SURGE_S = 1.1\n"),
+        ("a start that fails is read", "buts", "is_held(found[1])", "True"),
         ("battery under watch", "start_findings", "is not Outcome.KEEP_WATCHING", "is not None"),
         (
             "what a consumer drew is counted",

@@ -73,6 +73,7 @@ def budget(
     supply_temp_c: float | None = None,
     on: date | None = None,
     readings_supply: Supply | None = None,
+    told_after: frozenset[str] = frozenset(),
 ) -> Budget:
     """What of a task fits on a supply, what is left off, and how much is to spare.
 
@@ -105,6 +106,8 @@ def budget(
         The day, for the configuration that is kept.
     readings_supply : Supply, optional
         The supply on which the readings were taken, where it was another than this one.
+    told_after : frozenset of str, optional
+        Consumers whose current was told after the readings, which teach nothing of it.
 
     Returns
     -------
@@ -126,6 +129,7 @@ def budget(
         supply_temp_c=_temperature("supply_temp_c", supply_temp_c, AIR_CELSIUS_RANGE),
         on=on,
         readings_supply=_checked("readings_supply", readings_supply, Supply, type(None)),
+        told_after=told_after,
     )
     case = _case(told, _learned(told))
     buts = buts_of(case)
@@ -206,7 +210,8 @@ def _settled(told: Told, able: Capability) -> Settled | None:
 def _learned(told: Told) -> tuple[Learned, ...]:
     if told.readings is None:
         return ()
-    return learned_from(told.loads, told.readings, told.supply_read)
+    found = learned_from(told.loads, told.readings, told.supply_read)
+    return tuple(one for one in found if one.name not in told.told_after)
 
 
 def _verdict(told: Told, choice: Choice) -> Verdict:

@@ -90,7 +90,7 @@ def battery_seen(
         The record cannot be read.
     """
     last = _last_connection(store, aircraft, now)
-    for connection in _in_progress_on(store, aircraft):
+    for connection in _in_progress_on(store, aircraft, now.date()):
         if last is not None and last.record.day > connection.day:
             break
         view = live_view(store, connection)
@@ -102,9 +102,11 @@ def battery_seen(
     return _seen_on_record(store, aircraft, last, now)
 
 
-def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
-    """Connections in progress of this aircraft, begun last first."""
+def _in_progress_on(store: Store, aircraft: Entry[Aircraft], day: date) -> Iterator[InProgress]:
+    """Connections in progress of this aircraft begun up to a day, the last first."""
     for connection in connections_in_progress(store):
+        if connection.day > day:
+            continue
         told = connection.told
         if told.serial is not None and _is_on_record(store, told.serial):
             where = store.aircraft_of(told.serial, connection.day)
@@ -155,35 +157,38 @@ def _last_connection(
     """The last connection up to a moment of a battery that is in the aircraft."""
     found = [
         connection
-        for plate in _batteries_in(store, aircraft)
+        for plate in _batteries_in(store, aircraft, now.date())
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
     return max(found, key=lambda entry: entry.order, default=None)
 
 
-def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
+def _batteries_in(store: Store, aircraft: Entry[Aircraft], day: date) -> list[Entry[BatteryPlate]]:
     return [
         plate
         for plate in store.entries(BatteryPlate)
-        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+        if (where := store.aircraft_of(plate.record.serial, day)) and where.id == aircraft.id
     ]
 
 
-def batteries_beside(store: Store, aircraft: Entry[Aircraft], seen: BatterySeen) -> tuple[str, ...]:
-    """Serials of the aircraft's batteries but the one that was seen.
+def batteries_beside(
+    store: Store, aircraft: Entry[Aircraft], seen: BatterySeen, day: date
+) -> tuple[str, ...]:
+    """Serials of the aircraft's batteries of a day but the one that was seen.
 
     Parameters
     ----------
     store : Store
     aircraft : Entry of Aircraft
     seen : BatterySeen
+    day : date
 
     Returns
     -------
     tuple of str
     """
-    serials = (plate.record.serial for plate in _batteries_in(store, aircraft))
+    serials = (plate.record.serial for plate in _batteries_in(store, aircraft, day))
     return tuple(serial for serial in serials if alike(serial) != alike(seen.name))
 
 

@@ -18,7 +18,7 @@ from batterymodel.say.battery_seen import BatterySeen, batteries_beside, battery
 from batterymodel.say.budget import battery_first, budget_text
 from batterymodel.say.connection import wrapped
 from batterymodel.store import Store
-from batterymodel.store.learned_loads import LearnedLoads, learned_loads
+from batterymodel.store.learned_loads import LearnedLoads, learned_loads, told_after
 from batterymodel.store.power import first_loads_on, loads_in_force
 from batterymodel.store.records import (
     LoadConfiguration,
@@ -140,23 +140,29 @@ def power_basis(
     with store.reading():
         aircraft = store.aircraft(tail)
         seen, why_not = (None, "") if battery is not None else battery_seen(store, aircraft, now)
-        beside = batteries_beside(store, aircraft, seen) if seen else ()
+        beside = batteries_beside(store, aircraft, seen, now.date()) if seen else ()
         but = seen.entry_id if seen else None
+        after: frozenset[str] = frozenset()
         if loads is None:
-            learned = _learned(store, aircraft.record.tail, now, but)
+            in_force = _loads(store, aircraft.record.tail, now)
+            learned = learned_loads(store, in_force, but=but)
+            if seen is not None:
+                after = told_after(store, in_force, seen.entry_id, seen.read_at)
         else:
             learned = LearnedLoads(loads)
     if loads is not None and alike(loads.tail) != alike(tail):
         raise InputError(OTHER_LOADS.format(loads=loads.tail, tail=tail))
     told = _told_of(seen) if battery is None else battery
+    if seen is not None and after:
+        told = {**told, "told_after": after}
     return PowerBasis(learned, told, seen, why_not, beside)
 
 
-def _learned(store: Store, tail: str, now: datetime, but: str | None) -> LearnedLoads:
+def _loads(store: Store, tail: str, now: datetime) -> AircraftLoads:
     loads = loads_in_force(store, tail, now.date())
     if loads is None:
         raise InputError(_no_plan(store, tail, now.date()))
-    return learned_loads(store, loads, but=but)
+    return loads
 
 
 def _no_plan(store: Store, tail: str, day: date) -> str:
@@ -385,6 +391,10 @@ KNOWN = "Known configuration of {on}, on {supply}: on are {runs}; off are {off}.
 NOT_KNOWN = "No configuration for {task} is on record yet."
 SOURCE = "Currents from {document}, said by {by} on {on}."
 SOURCE_OF_LOADS = "Consumers and tasks of {tail}: from {document}, said by {by} on {on}."
+ALTERED_LOADS = (
+    "Consumers and tasks of {tail}: from {document}, said by {by} on {first}; altered since, last "
+    "on {on}, which need not be of that document or person."
+)
 NOBODY, NO_DOCUMENT, NO_DAY = "somebody not named", "no document named", "a day not told"
 
 
@@ -416,20 +426,24 @@ def known_words(task: str, known: LoadConfiguration | None) -> str:
     )
 
 
-def loads_words(loads: AircraftLoads) -> str:
+def loads_words(loads: AircraftLoads, said_first: date | None = None) -> str:
     """Where an aircraft's loads are from: document, who said so, and when.
 
     Parameters
     ----------
     loads : AircraftLoads
+    said_first : date, optional
+        Since when the same document and person are named; what came after it was an alteration.
 
     Returns
     -------
     str
     """
-    return SOURCE_OF_LOADS.format(
+    was_altered = said_first is not None and loads.on is not None and said_first < loads.on
+    return (ALTERED_LOADS if was_altered else SOURCE_OF_LOADS).format(
         tail=loads.tail,
         document=loads.document or NO_DOCUMENT,
         by=loads.said_by or NOBODY,
         on=loads.on or NO_DAY,
+        first=said_first,
     )

@@ -297,8 +297,8 @@ ENTERED = (
         (
             "steps that are looked at",
             "ground_power",
-            "learned_loads(store, loads, but=but)",
-            "learned_loads(store, loads)",
+            "learned_loads(store, in_force, but=but)",
+            "learned_loads(store, in_force)",
         ),
         ("day of the budget", "ground_power", '"on": now.date(), **basis.told', "**basis.told"),
         ("supply of the readings", "ground_power", "seen.supply,", "None,"),

@@ -31,7 +31,7 @@ class Told:
     ``plate`` is the battery by its plate and record, ``readings`` those of a connection with load
     steps, taken on ``readings_supply`` where that was another one. ``battery_temp_c`` is the
     battery's temperature and ``supply_temp_c`` that of the air at the supply [degC]; None where
-    nobody took it.
+    nobody took it. ``told_after`` are consumers whose current was told after the readings.
     """
 
     loads: AircraftLoads
@@ -44,6 +44,7 @@ class Told:
     supply_temp_c: float | None = None
     on: date | None = None
     readings_supply: Supply | None = None
+    told_after: frozenset[str] = frozenset()
 
     @property
     def supply_read(self) -> Supply:

@@ -15,6 +15,7 @@ from batterymodel.budget.start_findings import (
     draws_more,
     long_start,
     start_alone,
+    start_circuit,
     start_dip,
 )
 from batterymodel.budget.wording import (
@@ -24,6 +25,7 @@ from batterymodel.budget.wording import (
     amperes,
     amperes_short,
     amperes_spare,
+    bears_words,
     listed,
     need_words,
     settled_words,
@@ -278,10 +280,12 @@ def bus_voltage_low(case: BudgetCase) -> Finding | None:
     enough = at_v.low >= limit.value
     told = case.told.supply.cable is not None
     sure = told and not limit.generic
+    by_itself = case.voltage.at_supply_v.low < limit.value
+    watch = "bus_voltage_low.supply" if by_itself else "bus_voltage_low.watch"
+    fine = "bus_voltage_low.ok" if told else "bus_voltage_low.note"
     text = tell(
-        ("bus_voltage_low.ok" if told else "bus_voltage_low.note")
-        if enough
-        else "bus_voltage_low.watch",
+        fine if enough else watch,
+        supply=volts(case.voltage.at_supply_v.low),
         value=volts(at_v.mean),
         low=volts(at_v.low),
         high=volts(at_v.high),
@@ -306,7 +310,12 @@ def bus_voltage_high(case: BudgetCase) -> Finding | None:
     highest_v, limit = case.voltage.at_supply_v.high, bus_max(case.told.loads)
     if highest_v <= limit.value:
         return None
-    text = tell("bus_voltage_high.watch", high=volts(highest_v), limit=volts(limit.value))
+    text = tell(
+        "bus_voltage_high.watch",
+        high=volts(highest_v),
+        limit=volts(limit.value),
+        bears=bears_words(limit),
+    )
     return against("bus_voltage_high", Severity.WATCH, text, highest_v, limit)
 
 
@@ -418,6 +427,7 @@ RULES: tuple[Callable[[BudgetCase], Finding | None], ...] = (
     start_dip,
     long_start,
     start_alone,
+    start_circuit,
     draws_more,
     limit_unconfirmed,
     bus_limit_unconfirmed,

@@ -8,10 +8,9 @@ spread between occasions and their number.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student
 
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import Interval, weighted_interval
@@ -324,14 +323,17 @@ def draws_more(
     -----
     Only the spread between occasions was learned from few readings; the errors of the steps are
     taken as known, so that Student's t has the freedom ``f (scale**2 / its variance)**2`` (Welch
-    and Satterthwaite, textbook, from memory (high)).
+    and Satterthwaite, textbook, from memory (high)). That spread is never less than
+    `LEAST_SPREAD_A`, as after learning, and the accounts are compared by their logarithms: a step
+    far from all of them has a density of none under each.
 
     A current that was only declared is a poor "before": its spread is wide, and a step far above
     it rather says that the entry was wrong.
     """
     sizes, errors = np.abs(np.asarray(sizes_a, dtype=float)), np.asarray(sds_a, dtype=float)
     seen_a = float(sizes.mean())
-    spread = belief.mean_sd_a**2 + belief.sd_a**2 / sizes.size
+    before = replace(belief, sd_a=max(belief.sd_a, LEAST_SPREAD_A))
+    spread = before.mean_sd_a**2 + before.sd_a**2 / sizes.size
     scale_a = np.sqrt(spread + float(np.sum(errors**2)) / sizes.size**2 + common_sd_a**2)
     change_sd_a = max(CHANGE_OF_CURRENT * belief.mean_a, LEAST_CHANGE_A)
     change_a = np.linspace(0.0, CHANGE_REACH * change_sd_a, CHANGE_POINTS)
@@ -339,14 +341,19 @@ def draws_more(
     prior /= prior.sum()
     freedom = (DECLARED_FREEDOM + belief.readings) * (scale_a**2 / spread) ** 2
     off_a = seen_a - belief.mean_a
-    likely = [
-        student.pdf((off_a - shift) / scale_a, freedom) for shift in (0.0, change_a, -change_a)
-    ]
-    more = CHANGED * prior * likely[1]
-    rest = (1.0 - 2.0 * CHANGED) * float(likely[0]) + CHANGED * float(prior @ likely[2])
+    shifts = (np.zeros(1), change_a, -change_a)
+    same, up, down = (
+        -0.5 * (freedom + 1.0) * np.log1p(((off_a - shift) / scale_a) ** 2 / freedom)
+        for shift in shifts
+    )
+    most = max(same.max(), up.max(), down.max())
+    more = CHANGED * float(prior @ np.exp(up - most))
+    rest = (1.0 - 2.0 * CHANGED) * float(np.exp(same[0] - most))
+    rest += CHANGED * float(prior @ np.exp(down - most))
+    by_excess = prior * np.exp(up - up.max())
     return DrawsMore(
-        probability=float(more.sum() / (more.sum() + rest)),
-        excess_a=weighted_interval(change_a, more / more.sum()),
+        probability=more / (more + rest),
+        excess_a=weighted_interval(change_a, by_excess / by_excess.sum()),
         seen_a=seen_a,
         before_a=belief.mean_a,
     )

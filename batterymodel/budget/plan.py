@@ -11,14 +11,16 @@ import numpy as np
 from batterymodel.basis.intervals import interval_around
 from batterymodel.budget.alone import task_on_battery
 from batterymodel.budget.battery import BatteryNow
+from batterymodel.budget.buts import buts_of
 from batterymodel.budget.capability import bound_by, bus_voltage, capability
 from batterymodel.budget.case import BudgetCase, Told
 from batterymodel.budget.demand import current_sd_a, load_of
-from batterymodel.budget.findings import bus_voltage_low, findings_for
+from batterymodel.budget.findings import findings_for
 from batterymodel.budget.fit import choice_of, room_of, settled_of, wait_minutes
 from batterymodel.budget.learned import as_counted, learned_from
 from batterymodel.budget.results import (
     Budget,
+    But,
     Capability,
     Configuration,
     ConsumerLine,
@@ -28,17 +30,15 @@ from batterymodel.budget.results import (
     Verdict,
 )
 from batterymodel.budget.selection import Choice
-from batterymodel.budget.start_findings import beyond_the_supply, deepest, long_starts
+from batterymodel.budget.start_findings import deepest, long_starts, surges
 from batterymodel.budget.starts import resistance_of, starts_of
 from batterymodel.budget.timeline import timeline_of
 from batterymodel.budget.wording import (
     BUDGET_CAUTIONS,
+    BUT,
     CIRCUIT_UNKNOWN,
     HEADLINE_AT_LIMIT,
-    HEADLINE_BATTERY_OFF,
-    HEADLINE_LOW,
     HEADLINE_START,
-    HEADLINE_START_ALONE,
     HEADLINE_WITHOUT_BATTERY,
     HEADLINES,
     NEXT_STEPS,
@@ -49,7 +49,6 @@ from batterymodel.budget.wording import (
     amperes_short,
     amperes_spare,
     listed,
-    need_words,
     settled_words,
     supply_words,
     volts,
@@ -60,8 +59,6 @@ from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import AIR_CELSIUS_RANGE, CELSIUS_RANGE, Battery, Readings, Supply
 from batterymodel.reference.bus_power import bus_min
 from batterymodel.reference.supply import circuit_output_a
-from batterymodel.rules.results import Severity
-from batterymodel.rules.wording import OUTCOME_WORDS
 
 
 def budget(
@@ -76,6 +73,7 @@ def budget(
     supply_temp_c: float | None = None,
     on: date | None = None,
     readings_supply: Supply | None = None,
+    told_after: frozenset[str] = frozenset(),
 ) -> Budget:
     """What of a task fits on a supply, what is left off, and how much is to spare.
 
@@ -108,6 +106,8 @@ def budget(
         The day, for the configuration that is kept.
     readings_supply : Supply, optional
         The supply on which the readings were taken, where it was another than this one.
+    told_after : frozenset of str, optional
+        Consumers whose current was told after the readings, which teach nothing of it.
 
     Returns
     -------
@@ -129,11 +129,14 @@ def budget(
         supply_temp_c=_temperature("supply_temp_c", supply_temp_c, AIR_CELSIUS_RANGE),
         on=on,
         readings_supply=_checked("readings_supply", readings_supply, Supply, type(None)),
+        told_after=told_after,
     )
     case = _case(told, _learned(told))
+    buts = buts_of(case)
     return Budget(
         verdict=case.verdict,
-        headline=_headline(case),
+        headline=_headline(case, buts),
+        buts=buts,
         tail=loads.tail,
         task=told.task.name,
         minutes=told.task.minutes,
@@ -207,7 +210,8 @@ def _settled(told: Told, able: Capability) -> Settled | None:
 def _learned(told: Told) -> tuple[Learned, ...]:
     if told.readings is None:
         return ()
-    return learned_from(told.loads, told.readings, told.supply_read)
+    found = learned_from(told.loads, told.readings, told.supply_read)
+    return tuple(one for one in found if one.name not in told.told_after)
 
 
 def _verdict(told: Told, choice: Choice) -> Verdict:
@@ -217,12 +221,12 @@ def _verdict(told: Told, choice: Choice) -> Verdict:
     return Verdict.FITS if everything else Verdict.FITS_WITH_LESS
 
 
-def _headline(case: BudgetCase) -> str:
+def _headline(case: BudgetCase, buts: tuple[But, ...]) -> str:
     said = _fit_words(case)
     start = deepest(case)
-    if start is not None:
+    if start is not None and not any(but.rule == "start_dip" for but in buts):
         said += HEADLINE_START.format(name=start[0].name, value=volts(start[1].least_bus_v.mean))
-    said += _but(case)
+    said += "".join(BUT.format(said=but.said) for but in buts)
     return said + (HEADLINE_WITHOUT_BATTERY if case.told.battery is None else "")
 
 
@@ -253,25 +257,6 @@ def _settled_values(case: BudgetCase) -> dict[str, str]:
         "float": amperes(settled.battery_a.mean),
         "then": settled_words(settled),
     }
-
-
-def _but(case: BudgetCase) -> str:
-    """What a load that fits is no use without: battery, bus voltage, a start that is covered."""
-    battery, said = case.told.battery, ""
-    if battery is not None and battery.outcome is not None and battery.must_come_off:
-        said += HEADLINE_BATTERY_OFF.format(outcome=OUTCOME_WORDS[battery.outcome].lower())
-    low = bus_voltage_low(case)
-    if low is not None and low.severity is Severity.WATCH:
-        limit = bus_min(case.told.loads)
-        said += HEADLINE_LOW.format(
-            low=volts(case.voltage.at_aircraft_v.low),
-            limit=volts(limit.value),
-            need=need_words(limit),
-        )
-    beyond = () if deepest(case) is not None else beyond_the_supply(case)
-    if beyond:
-        said += HEADLINE_START_ALONE.format(names=listed(one.name for one in beyond))
-    return said
 
 
 def _consumer_lines(case: BudgetCase) -> tuple[ConsumerLine, ...]:
@@ -347,6 +332,8 @@ def _not_checked(case: BudgetCase) -> tuple[str, ...]:
         "supply_temp": supply.rated_at_c is not None and told.supply_temp_c is not None,
         "bus_limit": not bus_min(told.loads).generic,
         "long_start": not long_starts(case),
+        "start_time": all(start.timed for start in case.starts),
+        "start_circuit": not any(one.is_short for one in surges(case)),
         "other_loads": False,
     }
     return tuple(name for name, is_known in known.items() if not is_known)

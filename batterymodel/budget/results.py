@@ -174,6 +174,16 @@ class Start(Result):
     supply_alone: SupplyAlone
 
 
+class But(Result):
+    """What a load that fits is no use without: the rule that found it, and its words.
+
+    ``said`` has no capital and no full stop.
+    """
+
+    rule: str
+    said: str
+
+
 class Learned(Result):
     """What a connection's load steps taught of one consumer [A].
 
@@ -204,11 +214,12 @@ class Budget(Result):
     that run, ``battery_ohm`` the battery's resistance with its leads, ``on_battery`` the same task
     without ground power; these two are None where no battery is known that may be used.
     ``settled`` is what holds after the battery's taper, where the supply is at its limit now and
-    not all of the task fits; else None.
+    not all of the task fits; else None. ``buts`` are what the headline says behind the verdict.
     """
 
     verdict: Verdict
     headline: str
+    buts: tuple[But, ...]
     tail: str
     task: str
     minutes: float

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from math import hypot
+
 from batterymodel.basis.intervals import Interval
 from batterymodel.budget.alone import reserve_of
 from batterymodel.budget.case import BudgetCase
 from batterymodel.budget.endurance import LEAST_LOAD_A, Endurance
 from batterymodel.budget.learned import MORE
-from batterymodel.budget.peaks import Dip
-from batterymodel.budget.results import Start
-from batterymodel.budget.selection import HELD
+from batterymodel.budget.peaks import STARTING_REL_SD, Dip
+from batterymodel.budget.results import OutputLimit, Start
+from batterymodel.budget.selection import HELD, HELD_SD
 from batterymodel.budget.wording import (
     DEPTH,
     DEPTH_BEYOND,
+    TIMED,
     UNTIL,
+    UNTIMED,
     WEAR,
     amperes,
     lasting_words,
@@ -32,7 +37,29 @@ LONG_START_S = 10.0
 """Starting time from which on a start is long: the battery's charge and the slow part of its
 resistance, which take tens of seconds, are not followed in a start [s] (own choice)."""
 
+SURGE_S = 1.0
+"""Starting time from which on the current of a start is held against the wall circuit and the
+cable's marking as one that stays [s] (own choice: breakers bear a motor's surge of less; how long
+they bear what current, their curve tells, which nobody gave)."""
+
+HELD_IN_SURGE = ("wall circuit", "cable rating")
+"""Limits, by name, that are no supply's own: what passes them is not cut off at once."""
+
 TASK_LENGTH = "length of the task, as it was told"
+
+
+@dataclass(frozen=True)
+class Surge:
+    """A start in which the supply may give more than a limit carries, up to ``most_a`` [A]."""
+
+    start: Start
+    limit: OutputLimit
+    most_a: float
+
+    @property
+    def is_short(self) -> bool:
+        """Whether it is over before it is held against the limit (`SURGE_S`)."""
+        return self.start.starting_s < SURGE_S
 
 
 def start_dip(case: BudgetCase) -> Finding | None:
@@ -51,13 +78,13 @@ def start_dip(case: BudgetCase) -> Finding | None:
         return None
     start, dip = found
     limit = bus_min(case.told.loads)
-    held = _is_held(dip)
+    held = is_held(dip)
     sure = held and _is_proven(case) and not is_long(start)
     text = tell(
         _dip_key(case, start, held),
         name=start.name,
         starting=amperes(start.starting_a),
-        seconds=start.starting_s,
+        seconds=(TIMED if start.timed else UNTIMED).format(seconds=start.starting_s),
         limit=volts(limit.value),
         need=need_words(limit),
         peak=amperes(dip.battery_peak_a.mean),
@@ -125,6 +152,96 @@ def long_start(case: BudgetCase) -> Finding | None:
     return against("long_start", Severity.WATCH, text, longest_s, limit)
 
 
+def surges(case: BudgetCase) -> tuple[Surge, ...]:
+    """Starts in which wall circuit or cable carry more than they may, the longest first.
+
+    The supply gives ``min(own, others + starting + HELD_SD spread)``, battery or not: its
+    electronics hold their own limit, and know nothing of the breaker before them.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    tuple of Surge
+        One for each start and limit.
+    """
+    limits = [one for one in case.capability.limits if one.name in HELD_IN_SURGE]
+    found = [
+        Surge(start, limit, most_a)
+        for start in case.starts
+        for limit in limits
+        if (most_a := _most_given_a(case, start)) > limit.limit_a - HELD_SD * limit.sd_a
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.start.starting_s, one.limit.limit_a)))
+
+
+def _most_given_a(case: BudgetCase, start: Start) -> float:
+    """The most that the supply gives while a motor starts beside the others [A]."""
+    motor = case.told.loads.consumer(start.name)
+    others_a = case.load.at_once_a - motor.continuous_a
+    spread_a = hypot(case.load.at_once_sd_a, STARTING_REL_SD * start.starting_a)
+    return min(case.capability.own_a, others_a + start.starting_a + HELD_SD * spread_a)
+
+
+def lasting_surges(case: BudgetCase) -> tuple[Surge, ...]:
+    """Those of `surges` that are long enough to be held against their limit.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    tuple of Surge
+    """
+    return tuple(one for one in surges(case) if not one.is_short)
+
+
+def start_circuit(case: BudgetCase) -> Finding | None:
+    """Starts that take more, and for longer, than wall circuit or cable may carry.
+
+    Parameters
+    ----------
+    case : BudgetCase
+
+    Returns
+    -------
+    Finding or None
+    """
+    found = lasting_surges(case)
+    if not found:
+        return None
+    first = found[0].limit
+    same = [one for one in found if one.limit is first]
+    most_a = max(one.most_a for one in same)
+    text = tell(
+        "start_circuit.watch",
+        names=listed(one.start.name for one in same),
+        value=amperes(most_a),
+        seconds=max(one.start.starting_s for one in same),
+        limit=amperes(first.limit_a),
+        which=first.name,
+    )
+    limit = Limit(first.limit_a, "A", first.source, first.generic)
+    return against("start_circuit", Severity.WATCH, text, most_a, limit)
+
+
+def is_held(dip: Dip | None) -> bool:
+    """Whether the battery keeps the bus above what it needs.
+
+    Parameters
+    ----------
+    dip : Dip, optional
+
+    Returns
+    -------
+    bool
+    """
+    return dip is not None and dip.chance_below <= 1.0 - HELD
+
+
 def deepest(case: BudgetCase) -> tuple[Start, Dip] | None:
     """The start with the lowest bus voltage, the battery on the bus.
 
@@ -156,7 +273,7 @@ def start_alone(case: BudgetCase) -> Finding | None:
     if not beyond:
         return None
     covered = _is_proven(case) and all(
-        _is_held(one.with_battery) and not is_long(one) for one in beyond
+        is_held(one.with_battery) and not is_long(one) for one in beyond
     )
     return Finding(
         rule="start_alone",
@@ -254,11 +371,6 @@ def _depth_words(alone: Endurance) -> str:
     if alone.soc_after.high <= 0.0:
         return DEPTH_BEYOND
     return DEPTH.format(depth=100.0 * alone.wear.depth.mean)
-
-
-def _is_held(dip: Dip | None) -> bool:
-    """Whether the battery keeps the bus above what it needs."""
-    return dip is not None and dip.chance_below <= 1.0 - HELD
 
 
 def _in_volts(interval: Interval) -> dict[str, str]:

@@ -33,6 +33,7 @@ RULE_WORDS = {
     "bus_voltage_high": "Highest bus voltage",
     "start_dip": "Motor start",
     "long_start": "Long start",
+    "start_circuit": "Start against circuit and cable",
     "start_alone": "Start without a battery",
     "battery_alone": "Without ground power",
     "draws_more": "Draws more than before",
@@ -52,6 +53,9 @@ CHECK_WORDS = {
     "supply_temp": "temperature at the supply",
     "bus_limit": "which voltage the aircraft's bus needs",
     "long_start": "how far a long start runs the battery down",
+    "start_time": "how long each start takes",
+    "start_circuit": "whether the breaker of the wall circuit and the cable bear the surge of a "
+    "short start",
     "other_loads": "what else hangs on the same wall circuit",
 }
 
@@ -87,11 +91,16 @@ SETTLED = {
 
 CIRCUIT_UNKNOWN = "; the wall circuit is not known"
 
-HEADLINE_BATTERY_OFF = " But first the battery: {outcome}."
-
-HEADLINE_LOW = " But the bus may have as little as {low}, under the {limit} {need}."
-
-HEADLINE_START_ALONE = " But the start of {names} is more than the supply gives."
+BUT = " But {said}."
+BUTS = {
+    "battery_outcome": "first the battery: {outcome}",
+    "bus_voltage_low": "the bus may have as little as {low}, under the {limit} {need}",
+    "bus_voltage_high": "the bus may have as much as {high}, over the {limit} {bears}",
+    "start_dip": "the start of {name} may bring the bus down to {low}, and {limit} is needed",
+    "start_alone": "the start of {names} is more than the supply gives",
+    "start_circuit": "the start of {names} is more than the {limit} of the {which}",
+}
+"""What a load that fits is no use without, by the rule that found it."""
 
 HEADLINE_WITHOUT_BATTERY = " What the battery draws is not counted."
 
@@ -123,22 +132,28 @@ TEXTS = {
     "it nobody told; the bus must keep the {limit} {need}.",
     "bus_voltage_low.watch": "The bus may have as little as {low} at the aircraft, under the "
     "{limit} {need}: use a shorter or thicker cable, or less load.",
+    "bus_voltage_low.supply": "The supply gives as little as {supply}, under the {limit} {need}, "
+    "whatever the cable: have its voltage set or checked.",
     "bus_voltage_high.watch": "The bus may have as much as {high} at the aircraft, over the "
-    "{limit} that it bears: have the supply's voltage checked.",
-    "start_dip.ok": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "{limit} {bears}: have the supply's voltage checked.",
+    "start_dip.ok": "The start of {name} ({starting} for {seconds}) brings the bus "
     "down to {value} ({low} to {high}), above the {limit} {need}; the battery gives up to {peak} "
     "for it.",
-    "start_dip.unproven": "The start of {name} ({starting} for about {seconds:.2g} s) brings the "
+    "start_dip.unproven": "The start of {name} ({starting} for {seconds}) brings the "
     "bus down to {value} ({low} to {high}) if the battery is sound, which the readings do not show "
     "yet; {limit} is needed.",
-    "start_dip.long": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "start_dip.long": "The start of {name} ({starting} for {seconds}) brings the bus "
     "down to {value} ({low} to {high}) at first, above the {limit} {need}; what it falls further "
     "in a start this long is not known.",
     "long_start.watch": "The start of {names} lasts {most:.0f} s or more: what the battery loses "
     "of its charge in it, and how its resistance grows with the time, was not looked at. The bus "
     "may fall further than is said here: watch its voltage during the start, and break the start "
     "off where it falls too low.",
-    "start_dip.watch": "The start of {name} ({starting} for about {seconds:.2g} s) brings the bus "
+    "start_circuit.watch": "In the start of {names} up to {value} come from the supply for "
+    "{seconds:.2g} s, more than the {limit} of the {which}: a breaker may open in it and leave the "
+    "bus without ground power, a cable may get hot. Start it on a circuit and a cable that carry "
+    "this, or not at all.",
+    "start_dip.watch": "The start of {name} ({starting} for {seconds}) brings the bus "
     "down to {value} ({low} to {high}); {limit} is needed. Start it before the others are on, or "
     "on more supply.",
     "start_alone.note": "The battery covers the start of {names}. Without a sound battery on the "
@@ -166,6 +181,7 @@ TEXTS = {
     "them from the aircraft's papers.",
 }
 
+BEARS, STANDARD_BEARS = "that it bears", "of the power standard"
 NEED, STANDARD_NEED = "that it needs", "of the power standard"
 """What follows a bus voltage that the aircraft's papers ask for, and one that none of them told."""
 
@@ -173,6 +189,9 @@ UNTIL = {
     StoppedBy.RESERVE: "only {reserve:.0f} % is left for the start",
     StoppedBy.LEAST_VOLTAGE: "the bus voltage is too low",
 }
+
+TIMED, UNTIMED = "about {seconds:.2g} s", "{seconds:.2g} s or so, as nobody told its time"
+"""How long a start takes, told and not told."""
 
 DEPTH = "{depth:.0f} % of what it holds when full"
 DEPTH_BEYOND = "more than is in it"
@@ -249,6 +268,20 @@ def need_words(limit: Limit) -> str:
     str
     """
     return STANDARD_NEED if limit.generic else NEED
+
+
+def bears_words(limit: Limit) -> str:
+    """Whose the highest bus voltage is: what the bus bears, else what a standard says.
+
+    Parameters
+    ----------
+    limit : Limit
+
+    Returns
+    -------
+    str
+    """
+    return STANDARD_BEARS if limit.generic else BEARS
 
 
 def amperes(current_a: float) -> str:

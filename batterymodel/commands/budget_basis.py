@@ -201,7 +201,11 @@ def _taken_of_aircraft(
 ) -> tuple[str, ...]:
     """Where loads and battery are from, beside a record."""
     loads = power.learned.loads
-    said = LOADS_OF_FILE.format(file=options.loads) if options.loads else loads_words(loads)
+    said = (
+        LOADS_OF_FILE.format(file=options.loads)
+        if options.loads
+        else loads_words(loads, power.learned.said_first)
+    )
     files = {"battery": options.battery, "log": options.log}
     battery = BATTERY_OF_FILES.format(**files) if options.log else battery_words(power, now)
     return tuple(filter(None, (said, learned_from_words(power.learned), battery)))

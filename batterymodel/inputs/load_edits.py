@@ -36,8 +36,8 @@ def with_consumer(
     loads: AircraftLoads,
     told: dict[str, Any],
     was: str | None = None,
-    needed_for: Iterable[str] = (),
-    useful_for: Iterable[str] = (),
+    needed_for: Iterable[str] | None = (),
+    useful_for: Iterable[str] | None = (),
 ) -> AircraftLoads:
     """The loads with one consumer more, or one of them altered.
 
@@ -50,7 +50,8 @@ def with_consumer(
     was : str, optional
         Name of the consumer that is altered; it may get another one.
     needed_for, useful_for : iterable of str
-        Tasks, each in one of both or in none; a task keeps the order of what is useful.
+        Tasks, each in one of both or in none; a task keeps the order of what is useful. None
+        leaves them as they are.
 
     Returns
     -------
@@ -64,7 +65,8 @@ def with_consumer(
     """
     before = None if was is None else loads.consumer(was)
     known = {} if before is None else _kept_of(before, told)
-    needed, useful = tuple(needed_for), tuple(useful_for)
+    needed = _tasks_of(before, "needs", loads) if needed_for is None else tuple(needed_for)
+    useful = _tasks_of(before, "wants", loads) if useful_for is None else tuple(useful_for)
     faults = _name_faults(told, loads.consumers, was, CONSUMER)
     if twice := [name for name in useful if name in needed]:
         said = NEEDED_AND_USEFUL.format(names=", ".join(twice))
@@ -76,6 +78,13 @@ def with_consumer(
         _with_consumer_in(task, was, consumer.name, needed, useful) for task in loads.tasks
     )
     return _whole(loads, consumers=consumers, tasks=tasks)
+
+
+def _tasks_of(before: Consumer | None, part: str, loads: AircraftLoads) -> tuple[str, ...]:
+    """Tasks that name a consumer among what they need or want."""
+    if before is None:
+        return ()
+    return tuple(task.name for task in loads.tasks if before.name in getattr(task, part))
 
 
 def _kept_of(before: Consumer, told: dict[str, Any]) -> dict[str, Any]:
@@ -118,7 +127,8 @@ def with_task(loads: AircraftLoads, told: dict[str, Any], was: str | None = None
     ----------
     loads : AircraftLoads
     told : dict
-        Name, minutes, needs and wants, by the names of the record.
+        Name, minutes, needs and wants, by the names of the record; what is not in it stays as it
+        was.
     was : str, optional
         Name of the task that is altered; it may get another one.
 
@@ -133,7 +143,8 @@ def with_task(loads: AircraftLoads, told: dict[str, Any], was: str | None = None
     """
     before = None if was is None else loads.task(was)
     faults = _name_faults(told, loads.tasks, was, TASK)
-    task = _checked(told, Task, faults)
+    known = {} if before is None else before.model_dump()
+    task = _checked({**known, **told}, Task, faults)
     return _whole(loads, tasks=_exchanged(loads.tasks, before, task))
 
 

@@ -43,6 +43,7 @@ from batterymodel.say.ground_power import (
     view_text,
 )
 from batterymodel.store import Store
+from batterymodel.store.learned_loads import said_first
 from batterymodel.store.power import keep_configuration, known_configuration, loads_in_force
 
 LIMITS = ("Limit", "Gives", "Room", "From")
@@ -87,7 +88,7 @@ def _show_loads(store: Store, tail: str, loads: AircraftLoads | None) -> None:
     is_begun = loads is None or not loads.tasks or load_entries.is_altered(tail)
     with st.expander(ONE_BY_ONE, expanded=is_begun):
         if loads is not None:
-            st.html(pages.note(loads_words(loads)))
+            st.html(pages.note(loads_words(loads, said_first(store, loads))))
         load_entries.show_list(store, tail)
     with st.expander(AS_FILE if loads is None else ANOTHER_FILE):
         show_loads_file(store, tail)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
+from math import isclose
 from typing import Any
 
 import streamlit as st
@@ -60,7 +61,7 @@ LABELS_OF = {
 STEPS = {"continuous_a": 0.5, "starting_s": 0.1, "bus_min_v": 0.5, "bus_max_v": 0.5}
 MOST_LETTERS = {"name": 60, "said_by": 60, "note": 300, "document": 300}
 KEEP_SOURCE = "Keep source, bus and reserve"
-TRIED, DONE, REFUSED = "tried", "done", "refused"
+TRIED, DONE, REFUSED, LAST = "tried", "done", "refused", "last"
 CHOICES = ("needed_for", "useful_for", "needs", "wants")
 Change = Callable[[AircraftLoads], AircraftLoads]
 
@@ -107,6 +108,29 @@ class Form:
         """
         return {name: self._entered(name) for name in self.labels}
 
+    def altered(self) -> dict[str, Any]:
+        """What was entered and is not what the form was filled with.
+
+        Returns
+        -------
+        dict
+            All of it for what is new: what another page has altered meanwhile stays as it is.
+        """
+        entered = self.entered()
+        if self.was is None and self.kind != SOURCE:
+            return entered
+        return {k: v for k, v in entered.items() if not _is_same(v, self.told.get(k))}
+
+    def is_empty(self) -> bool:
+        """Whether nothing was entered into a form of something new.
+
+        Returns
+        -------
+        bool
+        """
+        entered = self.entered().items()
+        return self.was is None and all(_is_same(v, self.told.get(k, _bare(v))) for k, v in entered)
+
     def _entered(self, name: str) -> Any:
         value, scale = st.session_state.get(self.key(name)), self.labels[name].scale
         if name == "may_switch_off":
@@ -133,6 +157,20 @@ class Form:
         """Drop what was entered."""
         for name in (*self.labels, TRIED):
             st.session_state.pop(self.key(name), None)
+
+
+def _bare(entered: Any) -> Any:
+    """What an entry that is left alone has where nothing is on record of it."""
+    return True if isinstance(entered, bool) else None
+
+
+def _is_same(entered: Any, told: Any) -> bool:
+    """Whether an entry is what is on record, through the unit in which it is shown."""
+    if isinstance(entered, float | int) and isinstance(told, float | int):
+        return isclose(entered, told, rel_tol=1e-9, abs_tol=1e-12)
+    if isinstance(entered, tuple):
+        return entered == tuple(told or ())
+    return bool(entered == told)
 
 
 def show_list(store: Store, tail: str) -> None:
@@ -295,12 +333,14 @@ def _faults(loads: AircraftLoads, form: Form) -> tuple[str, ...]:
 
 def _change(form: Form) -> Change:
     """What is entered, as a change of the loads."""
-    told = form.entered()
+    told = form.altered()
     if form.kind == load_edits.CONSUMER:
         tasks: dict[str, Any] = {
-            name: told.pop(name) or () for name in ("needed_for", "useful_for")
+            name: (told.pop(name) or ()) if name in told else None
+            for name in ("needed_for", "useful_for")
         }
-        told["duty"] = 1.0 if told["duty"] is None else told["duty"]
+        if "duty" in told:
+            told["duty"] = 1.0 if told["duty"] is None else told["duty"]
         return partial(load_edits.with_consumer, told=told, was=form.was, **tasks)
     if form.kind == load_edits.TASK:
         return partial(load_edits.with_task, told=told, was=form.was)
@@ -308,6 +348,9 @@ def _change(form: Form) -> Change:
 
 
 def _keep(store: Store, form: Form) -> None:
+    if form.is_empty() and (words := st.session_state.get(_said(form, LAST))):
+        st.session_state[_said(form, DONE)] = words
+        return
     name = one_line(form.entered().get("name") or "")
     what = f"{form.kind} {name}" if name else "source, bus and reserve"
     st.session_state[form.key(TRIED)] = True
@@ -334,5 +377,6 @@ def _alter(store: Store, form: Form, change: Change, words: str) -> bool:
     form.forget()
     already = " already; nothing was added" if was_there else ""
     st.session_state[_said(form, DONE)] = f"{words}{already}."
+    st.session_state[_said(form, LAST)] = f"{words}{already}."
     st.session_state[f"{KEPT}loads.{form.tail}.altered"] = True
     return True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.assessment import assess
@@ -89,7 +89,7 @@ def battery_seen(
         The record cannot be read.
     """
     last = _last_connection(store, aircraft, now)
-    for connection in _in_progress_on(store, aircraft):
+    for connection in _in_progress_on(store, aircraft, now.date()):
         if last is not None and _is_begun_after(store, last, connection):
             break
         view = live_view(store, connection)
@@ -101,9 +101,11 @@ def battery_seen(
     return _seen_on_record(store, aircraft, last, now)
 
 
-def _in_progress_on(store: Store, aircraft: Entry[Aircraft]) -> Iterator[InProgress]:
-    """Connections in progress of this aircraft, begun last first."""
+def _in_progress_on(store: Store, aircraft: Entry[Aircraft], day: date) -> Iterator[InProgress]:
+    """Connections in progress of this aircraft begun up to a day, the last first."""
     for connection in connections_in_progress(store):
+        if connection.day > day:
+            continue
         told = connection.told
         if told.serial is not None and _is_on_record(store, told.serial):
             where = store.aircraft_of(told.serial, connection.day)
@@ -174,35 +176,38 @@ def _last_connection(
     """The last connection up to a moment of a battery that is in the aircraft."""
     found = [
         connection
-        for plate in _batteries_in(store, aircraft)
+        for plate in _batteries_in(store, aircraft, now.date())
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
     return max(found, key=lambda entry: written_order(store, entry), default=None)
 
 
-def _batteries_in(store: Store, aircraft: Entry[Aircraft]) -> list[Entry[BatteryPlate]]:
+def _batteries_in(store: Store, aircraft: Entry[Aircraft], day: date) -> list[Entry[BatteryPlate]]:
     return [
         plate
         for plate in store.entries(BatteryPlate)
-        if (where := store.aircraft_of(plate.record.serial)) and where.id == aircraft.id
+        if (where := store.aircraft_of(plate.record.serial, day)) and where.id == aircraft.id
     ]
 
 
-def batteries_beside(store: Store, aircraft: Entry[Aircraft], seen: BatterySeen) -> tuple[str, ...]:
-    """Serials of the aircraft's batteries but the one that was seen.
+def batteries_beside(
+    store: Store, aircraft: Entry[Aircraft], seen: BatterySeen, day: date
+) -> tuple[str, ...]:
+    """Serials of the aircraft's batteries of a day but the one that was seen.
 
     Parameters
     ----------
     store : Store
     aircraft : Entry of Aircraft
     seen : BatterySeen
+    day : date
 
     Returns
     -------
     tuple of str
     """
-    serials = (plate.record.serial for plate in _batteries_in(store, aircraft))
+    serials = (plate.record.serial for plate in _batteries_in(store, aircraft, day))
     return tuple(serial for serial in serials if alike(serial) != alike(seen.name))
 
 

@@ -39,6 +39,10 @@ NAME_WIDTH = 28
 GRAVE = (Severity.SERVICE, Severity.DISCONNECT)
 
 
+SAID_ALREADY = ("battery_outcome", "start_alone")
+"""Rules of which the answer speaks in words of its own."""
+
+
 @dataclass(frozen=True)
 class ConsumerRow:
     """One consumer as read: on or off, its current with range, its start, and why."""
@@ -84,7 +88,7 @@ def answer(budget: Budget) -> str:
         Without a capital and a full stop, to stand behind the task's name.
     """
     said = words.BATTERY_FIRST if battery_first(budget) else _verdict_words(budget)
-    parts = [said, _start_words(budget)]
+    parts = [said, _start_words(budget), *_but_words(budget)]
     if budget.battery_a is None:
         parts.append(words.DRAW_UNKNOWN)
     return "; ".join(part for part in parts if part)
@@ -336,6 +340,8 @@ def _verdict_words(budget: Budget) -> str:
 
 def _start_words(budget: Budget) -> str:
     """The start that dips the bus most, or those that nothing is known to cover."""
+    if any(but.rule == "start_dip" for but in budget.buts):
+        return ""
     dips = [(s, s.with_battery) for s in budget.starts if s.with_battery is not None]
     if dips:
         start, dip = min(dips, key=lambda pair: pair[1].least_bus_v.low)
@@ -347,12 +353,17 @@ def _start_words(budget: Budget) -> str:
     return uncovered.format(names=listed(names)) if names else ""
 
 
+def _but_words(budget: Budget) -> list[str]:
+    """What else stands against it; of the battery and an uncovered start is said already."""
+    return [but.said for but in budget.buts if but.rule not in SAID_ALREADY]
+
+
 def _is_beyond(start: Start) -> bool:
     return start.supply_alone.chance_within < HELD
 
 
 def _seconds(start: Start) -> str:
-    return f"{'' if start.timed else 'about '}{start.starting_s:.2g} s"
+    return f"{start.starting_s:.2g} s{'' if start.timed else words.NOT_TIMED}"
 
 
 def _consumer_row(one: ConsumerLine, start: Start | None) -> ConsumerRow:

@@ -14,6 +14,7 @@ NOT_NOW = (
     "does not fit now, the battery taking all that is left; once the battery draws {float}, {then}"
 )
 BATTERY_FIRST = "not with this battery: it must come off first"
+NOT_TIMED = " (not told)"
 DIPS = "the {seconds} start of {name} dips the bus to {value}"
 DIPS_UNTIMED = "the start of {name} dips the bus to {value}"
 THEN_UNCOVERED = "then nothing covers the start of {names}"

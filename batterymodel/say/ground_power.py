@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.basis.text import alike
@@ -18,8 +18,8 @@ from batterymodel.say.battery_seen import BatterySeen, batteries_beside, battery
 from batterymodel.say.budget import battery_first, budget_text
 from batterymodel.say.connection import wrapped
 from batterymodel.store import Store
-from batterymodel.store.learned_loads import LearnedLoads, learned_loads
-from batterymodel.store.power import loads_in_force
+from batterymodel.store.learned_loads import LearnedLoads, learned_loads, told_after
+from batterymodel.store.power import first_loads_on, loads_in_force
 from batterymodel.store.records import (
     LoadConfiguration,
 )
@@ -30,6 +30,10 @@ FRESH = timedelta(minutes=10)
 NO_PLAN = (
     "No consumers and tasks of {tail} are on record; 'record add loads', or a loads file here, "
     "would be right"
+)
+NOT_YET = (
+    "No consumers and tasks of {tail} are on record for {day}: the first are of {first}; that day "
+    "or a later one would be right"
 )
 LIVE = "The battery {name} draws {draw}: the connection in progress, read {ago} ago."
 OF_TODAY = (
@@ -59,6 +63,8 @@ BOX_OF_VERDICT = {
     Verdict.TOO_MUCH: "service",
 }
 """Outcome whose rule the box of a verdict has."""
+BOX_WITH_BUT = ("keep_watching", "!", "Fits, but read on")
+"""The box of a load that fits where the bus or a start does not (`Budget.buts`)."""
 
 
 @dataclass(frozen=True)
@@ -134,23 +140,37 @@ def power_basis(
     with store.reading():
         aircraft = store.aircraft(tail)
         seen, why_not = (None, "") if battery is not None else battery_seen(store, aircraft, now)
-        beside = batteries_beside(store, aircraft, seen) if seen else ()
+        beside = batteries_beside(store, aircraft, seen, now.date()) if seen else ()
         but = seen.entry_id if seen else None
+        after: frozenset[str] = frozenset()
         if loads is None:
-            learned = _learned(store, aircraft.record.tail, now, but)
+            in_force = _loads(store, aircraft.record.tail, now)
+            learned = learned_loads(store, in_force, but=but)
+            if seen is not None:
+                after = told_after(store, in_force, seen.entry_id, seen.read_at)
         else:
             learned = LearnedLoads(loads)
     if loads is not None and alike(loads.tail) != alike(tail):
         raise InputError(OTHER_LOADS.format(loads=loads.tail, tail=tail))
     told = _told_of(seen) if battery is None else battery
+    if seen is not None and after:
+        told = {**told, "told_after": after}
     return PowerBasis(learned, told, seen, why_not, beside)
 
 
-def _learned(store: Store, tail: str, now: datetime, but: str | None) -> LearnedLoads:
+def _loads(store: Store, tail: str, now: datetime) -> AircraftLoads:
     loads = loads_in_force(store, tail, now.date())
     if loads is None:
-        raise InputError(NO_PLAN.format(tail=tail))
-    return learned_loads(store, loads, but=but)
+        raise InputError(_no_plan(store, tail, now.date()))
+    return loads
+
+
+def _no_plan(store: Store, tail: str, day: date) -> str:
+    """That no loads are on record, or none as early as the day."""
+    first = first_loads_on(store, tail)
+    if first is None or first <= day:
+        return NO_PLAN.format(tail=tail)
+    return NOT_YET.format(tail=tail, day=day, first=first)
 
 
 def view_on(
@@ -359,6 +379,8 @@ def box_of(result: Budget) -> Box:
         worst = max((f.severity for f in result.findings), key=SEVERITY_ORDER.index)
         return Box(str(worst), BATTERY_FIRST_SIGN, BATTERY_FIRST_WORD)
     verdict = result.verdict
+    if result.buts and verdict is not Verdict.TOO_MUCH:
+        return Box(*BOX_WITH_BUT)
     return Box(BOX_OF_VERDICT[verdict], VERDICT_SIGNS[verdict], VERDICT_WORDS[verdict])
 
 
@@ -369,6 +391,10 @@ KNOWN = "Known configuration of {on}, on {supply}: on are {runs}; off are {off}.
 NOT_KNOWN = "No configuration for {task} is on record yet."
 SOURCE = "Currents from {document}, said by {by} on {on}."
 SOURCE_OF_LOADS = "Consumers and tasks of {tail}: from {document}, said by {by} on {on}."
+ALTERED_LOADS = (
+    "Consumers and tasks of {tail}: from {document}, said by {by} on {first}; altered since, last "
+    "on {on}, which need not be of that document or person."
+)
 NOBODY, NO_DOCUMENT, NO_DAY = "somebody not named", "no document named", "a day not told"
 
 
@@ -400,20 +426,24 @@ def known_words(task: str, known: LoadConfiguration | None) -> str:
     )
 
 
-def loads_words(loads: AircraftLoads) -> str:
+def loads_words(loads: AircraftLoads, said_first: date | None = None) -> str:
     """Where an aircraft's loads are from: document, who said so, and when.
 
     Parameters
     ----------
     loads : AircraftLoads
+    said_first : date, optional
+        Since when the same document and person are named; what came after it was an alteration.
 
     Returns
     -------
     str
     """
-    return SOURCE_OF_LOADS.format(
+    was_altered = said_first is not None and loads.on is not None and said_first < loads.on
+    return (ALTERED_LOADS if was_altered else SOURCE_OF_LOADS).format(
         tail=loads.tail,
         document=loads.document or NO_DOCUMENT,
         by=loads.said_by or NOBODY,
         on=loads.on or NO_DAY,
+        first=said_first,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 from batterymodel.basis.text import alike, one_line
@@ -250,6 +251,29 @@ def loads_in_force(store: Store, tail: str, on: date | None = None) -> AircraftL
     return plan.record.loads.model_copy(update={"tail": aircraft.record.tail})
 
 
+def first_loads_on(store: Store, tail: str) -> date | None:
+    """The first day for which loads of an aircraft are on record.
+
+    Parameters
+    ----------
+    store : Store
+    tail : str
+
+    Returns
+    -------
+    date or None
+        None without a plan.
+
+    Raises
+    ------
+    InputError
+        An aircraft that is not on record.
+    """
+    with store.reading():
+        plans = store.entries(LoadPlan, aircraft_id=store.aircraft(tail).id)
+    return min((plan.record.on for plan in plans), default=None)
+
+
 def tails_of(store: Store) -> dict[str, bool]:
     """Every aircraft by its tail, with whether a load plan of it is on record.
 
@@ -319,7 +343,7 @@ def keep_configuration(
 
 
 def known_configuration(store: Store, tail: str, task: str) -> LoadConfiguration | None:
-    """The configuration that was chosen last for a task.
+    """The configuration that was chosen last for a task, under a name it had before too.
 
     Parameters
     ----------
@@ -339,9 +363,35 @@ def known_configuration(store: Store, tail: str, task: str) -> LoadConfiguration
     """
     with store.reading():
         aircraft = store.aircraft(tail)
-        found = store.entries(LoadConfiguration, aircraft_id=aircraft.id, name=task)
+        names = _names_of_task(task, store.entries(LoadPlan, aircraft_id=aircraft.id))
+        every = store.entries(LoadConfiguration, aircraft_id=aircraft.id)
+    found = (entry for entry in every if entry.record.name in names)
     last = latest(tuple(entry for entry in found if entry.record.on is not None), None)
     return None if last is None else last.record
+
+
+def _names_of_task(task: str, plans: tuple[Entry[LoadPlan], ...]) -> frozenset[str]:
+    """The names that a task has had: renamed in its place, with what must run as it was."""
+    names, now = {task}, task
+    ordered = sorted(plans, key=lambda entry: entry.order, reverse=True)
+    for later, earlier in pairwise(plan.record.loads for plan in ordered):
+        if was := _name_before(now, earlier, later):
+            names.add(was)
+            now = was
+    return frozenset(names)
+
+
+def _name_before(task: str, earlier: AircraftLoads, later: AircraftLoads) -> str | None:
+    """The name a task had in the plan before; None where it was there by this one, or not at all.
+
+    A plan of another number of tasks took some in or away, and renamed none.
+    """
+    before, after = ([one.name for one in loads.tasks] for loads in (earlier, later))
+    if task in before or task not in after or len(before) != len(after):
+        return None
+    place = after.index(task)
+    is_one = earlier.tasks[place].needs == later.tasks[place].needs
+    return before[place] if is_one and before[place] not in after else None
 
 
 def _as_kept(line: ConsumerLine) -> Consumer:

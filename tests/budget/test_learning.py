@@ -232,6 +232,35 @@ def test_a_bare_difference_inside_the_spread_is_no_finding():
     assert draws_more(CurrentBelief(10.0, 0.3, 5), [6.0], [0.2]).probability < 0.01
 
 
+@pytest.mark.parametrize(
+    ("belief", "seen_a", "more"),
+    [
+        (CurrentBelief(9.5, 0.0), 9.5, False),
+        (CurrentBelief(80.0, 0.0), 9.5, False),
+        (CurrentBelief(40.0, 0.05, 3), 2.0, False),
+        (CurrentBelief(2.0, 0.05, 50), 60.0, True),
+    ],
+)
+def test_a_step_far_from_a_current_told_without_spread_is_judged_all_the_same(belief, seen_a, more):
+    """Its density underflows under every account, and a spread of nothing is a division by it."""
+    found = draws_more(belief, [seen_a], [0.2], 0.1)
+    assert found.probability > 0.99 if more else found.probability < 0.1
+    assert 0.0 <= found.excess_a.low <= found.excess_a.mean <= found.excess_a.high
+
+
+@settings(max_examples=30)
+@given(
+    mean_a=st.floats(0.0, 100.0),
+    sd_a=st.floats(0.0, 5.0),
+    readings=st.integers(0, 50),
+    seen_a=st.floats(0.0, 200.0),
+)
+def test_every_step_has_a_probability(mean_a, sd_a, readings, seen_a):
+    found = draws_more(CurrentBelief(mean_a, sd_a, readings), [seen_a], [0.05])
+    assert 0.0 <= found.probability <= 1.0
+    assert np.isfinite([found.excess_a.low, found.excess_a.mean, found.excess_a.high]).all()
+
+
 @settings(max_examples=30)
 @given(first=st.floats(10.0, 20.0), further=st.floats(0.0, 5.0))
 def test_a_larger_step_never_lowers_the_probability(first, further):

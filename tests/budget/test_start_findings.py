@@ -2,12 +2,13 @@
 
 import pytest
 
-from batterymodel import Interval, Outcome, Severity
+from batterymodel import Interval, Outcome, Severity, Supply
 from batterymodel.budget.plan import budget
 from batterymodel.charts.budget import load_words
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.records import Cable
-from batterymodel.say.budget import way_rows
+from batterymodel.say.budget import answer, way_rows
+from batterymodel.say.ground_power import box_of
 from tests.budget.plans import PLAIN, consumer, drawing
 from tests.budget.test_learned import LOADS, read
 from tests.budget.test_starts import FULL, NOW, PLATE, PUMP, RADIO, plan
@@ -195,6 +196,106 @@ def test_a_start_of_ten_seconds_or_more_says_what_is_not_followed(seconds, is_lo
     if is_long:
         assert (long.severity, long.limit, long.value) == (Severity.WATCH, 10.0, seconds)
         assert "lasts 10 s or more" in long.text
+
+
+ON_SMALL_BREAKER = Supply(
+    rated_current_a=100.0,
+    input_voltage_v=120.0,
+    input_current_full_load_a=30.0,
+    circuit_breaker_a=10.0,
+    name="Cart 3",
+)
+"""Its circuit carries 100 A x 10 A / 30 A = 33 A."""
+MARKED_15_A = PLAIN.model_copy(
+    update={
+        "rated_current_a": 100.0,
+        "cable": Cable(length_m=3.0, gauge_awg=14, rated_current_a=15.0),
+    }
+)
+
+
+def starting(seconds, supply, now=None, battery=None, starting_a=85.0):
+    """A motor of 8 A alone on a supply."""
+    motor = consumer("Winch", 8.0, starting_a=starting_a, starting_s=seconds)
+    loads = AircraftLoads(tail="X", consumers=(motor,), bus_min_v=18.0, bus_max_v=30.0)
+    task = Task(name="t", minutes=30.0, needs=("Winch",))
+    return budget(loads, task, supply, now, battery=battery)
+
+
+@pytest.mark.parametrize("with_battery", [True, False])
+@pytest.mark.parametrize(
+    ("supply", "limit"),
+    [(ON_SMALL_BREAKER, "33 A of the wall circuit"), (MARKED_15_A, "15 A of the cable rating")],
+)
+def test_a_start_that_lasts_is_held_against_breaker_and_cable(supply, limit, with_battery):
+    """The supply's electronics give up to 100 A, whatever its breaker or its cable carries."""
+    told = (drawing(1.0, state_of_charge=FULL), PLATE) if with_battery else (None, None)
+    for seconds in (1.0, 9.9, 60.0):
+        result = starting(seconds, supply, *told)
+        found = named(result, "start_circuit")
+        assert found.severity is Severity.WATCH
+        assert f"more than the {limit}" in found.text
+        for said in (result.headline, answer(result)):
+            assert f"the start of Winch is more than the {limit}" in said
+        assert box_of(result).word != "Fits"
+        assert box_of(result).kind == "keep_watching"
+
+
+def test_a_short_surge_through_a_breaker_is_not_called_looked_at():
+    result = starting(0.9, ON_SMALL_BREAKER)
+    assert named(result, "start_circuit") is None
+    assert "start_circuit" in result.not_checked
+
+
+def test_a_start_within_circuit_and_cable_is_no_finding():
+    """20 A and a tenth of it at 95 % are 23.3 A beside nothing."""
+    result = starting(60.0, ON_SMALL_BREAKER, starting_a=20.0)
+    assert named(result, "start_circuit") is None
+    assert "start_circuit" not in result.not_checked
+    assert box_of(result).word == "Fits"
+
+
+@pytest.mark.parametrize(("starting_a", "speaks"), [(28.0, False), (29.0, True)])
+def test_a_start_stays_below_a_circuit_with_its_margin(starting_a, speaks):
+    """28 A and a tenth of it at 95 % are 32.6 A, 29 A are 33.8 A; the circuit carries 33.3 A."""
+    result = starting(60.0, ON_SMALL_BREAKER, starting_a=starting_a)
+    assert (named(result, "start_circuit") is not None) is speaks
+
+
+def test_a_start_that_fails_is_told_where_the_verdict_is_read():
+    """900 A for 2 s bring the bus far under the 18 V that it needs."""
+    now = drawing(1.0, state_of_charge=FULL, outcome=Outcome.TOP_OFF)
+    result = starting(2.0, PLAIN, now, PLATE, starting_a=900.0)
+    assert result.verdict.value == "fits"
+    for said in (result.headline, answer(result)):
+        assert "the start of Winch may bring the bus down to" in said
+        assert "and 18.0 V is needed" in said
+        assert "dips" not in said
+    assert (box_of(result).kind, box_of(result).sign) == ("keep_watching", "!")
+
+
+def test_a_voltage_that_the_bus_does_not_bear_is_told_where_the_verdict_is_read():
+    high = PLAIN.model_copy(update={"set_voltage_v": 31.5})
+    result = starting(0.4, high, drawing(1.0), starting_a=9.0)
+    for said in (result.headline, answer(result)):
+        assert "the bus may have as much as 32.0 V, over the 30.0 V that it bears" in said
+    assert box_of(result).word != "Fits"
+
+
+def test_a_supply_set_too_low_is_not_sent_for_a_thicker_cable():
+    low = PLAIN.model_copy(update={"set_voltage_v": 18.2})
+    found = named(starting(0.4, low, drawing(1.0), starting_a=9.0), "bus_voltage_low")
+    assert "cable, or less load" not in found.text
+    assert "The supply gives as little as 17.7 V, under the 18.0 V that it needs" in found.text
+
+
+def test_a_start_that_nobody_timed_says_so():
+    untold = starting(None, PLAIN, NOW, PLATE, starting_a=90.0)
+    assert "90 A for 0.5 s or so, as nobody told its time" in named(untold, "start_dip").text
+    assert "start_time" in untold.not_checked
+    told = starting(0.5, PLAIN, NOW, PLATE, starting_a=90.0)
+    assert "90 A for about 0.5 s)" in named(told, "start_dip").text
+    assert "start_time" not in told.not_checked
 
 
 def test_a_long_start_without_a_battery_is_no_finding_of_the_battery():

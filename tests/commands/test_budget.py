@@ -300,6 +300,10 @@ def test_without_a_name_of_the_record_none_is_opened(capsys, tmp_path, monkeypat
         ([*ON_RECORD[:2], "--supply-name", "Cart"], "there is no supply 'Cart' in the record; it"),
         (["--tail", "DEMO-99", *SUPPLY], "no aircraft 'DEMO-99'"),
         (["--tail", "DEMO-3", *SUPPLY], "No consumers and tasks of DEMO-3 are on record"),
+        (
+            ["--tail", "DEMO-1", *SUPPLY, "--on", "2020-01-01"],
+            "are on record for 2020-01-01: the first are of 20",
+        ),
         ([TWIN, "--tail", "DEMO-1", *SUPPLY], "those of 'DEMO-7', not of 'DEMO-1'"),
         ([*ON_RECORD, "--load", "8"], "--load is of a log"),
     ],

@@ -110,9 +110,12 @@ def test_a_task_names_only_what_there_is():
     told = {"name": "Glow", "minutes": 5.0, "needs": ("Lamp",), "wants": ()}
     with pytest.raises(InputError, match="task 'Glow' names 'Lamp', which is no consumer"):
         with_task(LOADS, told)
-    loads = with_task(LOADS, {"name": "Hear", "minutes": 5.0, "needs": ("Radio",)}, "Listen")
+    given = {"name": "Hear", "minutes": 5.0, "needs": ("Radio",), "wants": ()}
+    loads = with_task(LOADS, given, "Listen")
     assert [task.name for task in loads.tasks] == ["Hear", "Pump over"]
     assert loads.task("Hear").wants == ()
+    kept = with_task(LOADS, {"minutes": 5.0}, "Listen").task("Listen")
+    assert (kept.needs, kept.wants) == (LOADS.task("Listen").needs, LOADS.task("Listen").wants)
 
 
 def test_the_head_of_the_loads_is_checked_and_taken_away():

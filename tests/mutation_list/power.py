@@ -136,6 +136,8 @@ STARTS = (
     ),
     *changes_in(
         "budget",
+        ("start held against circuit", "start_findings", "SURGE_S = 1.0\n", "SURGE_S = 1.1\n"),
+        ("a start that fails is read", "buts", "is_held(found[1])", "True"),
         ("battery under watch", "start_findings", "is not Outcome.KEEP_WATCHING", "is not None"),
         (
             "what a consumer drew is counted",
@@ -330,8 +332,8 @@ ENTERED = (
         (
             "steps that are looked at",
             "ground_power",
-            "learned_loads(store, loads, but=but)",
-            "learned_loads(store, loads)",
+            "learned_loads(store, in_force, but=but)",
+            "learned_loads(store, in_force)",
         ),
         ("day of the budget", "ground_power", '"on": now.date(), **basis.told', "**basis.told"),
         ("supply of the readings", "ground_power", "seen.supply,", "None,"),

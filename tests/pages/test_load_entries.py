@@ -5,16 +5,19 @@ from __future__ import annotations
 import re
 import shutil
 from datetime import date
+from functools import partial
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from batterymodel.inputs.load_edits import with_consumer, with_source, with_task
 from batterymodel.pages import load_entries
 from batterymodel.pages.choices import OWN
 from batterymodel.pages.load_entries import CONSUMER_LABELS, SOURCE_LABELS, TASK_LABELS
 from batterymodel.samples.loads import LIGHT_SINGLE
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
+from batterymodel.store.learned_loads import alter_loads
 from batterymodel.store.power import add_load_plan, loads_in_force
 from batterymodel.store.records import Aircraft, LoadPlan
 from tests.pages.test_ground_power import (
@@ -240,6 +243,58 @@ def test_a_task_given_since_does_not_get_lost_by_an_older_entry(own, bare):
     loads = loads_in_force(own, BARE)
     assert loads.task("Listen").needs == loads.task("Database update").needs == ("Avionics",)
     assert loads.consumer("Avionics").continuous_a == 10.0
+
+
+@pytest.mark.long
+def test_what_another_page_altered_meanwhile_stays(own, bare):
+    """Two pages open on one consumer, one task and the source; each alters another entry."""
+    at = entered_by_hand(bare)
+    at = checked(entry(at, "Consumer to add or alter").select("Avionics").run())
+    at = checked(entry(at, "Task to add or alter").select("Database update").run())
+    today = date.today()
+    for values, labels, button, change in (
+        (
+            {"note": "from here"},
+            CONSUMER_LABELS,
+            "Keep this consumer",
+            partial(
+                with_consumer,
+                told={"continuous_a": 13.0},
+                was="Avionics",
+                useful_for=["Database update"],
+            ),
+        ),
+        (
+            {"minutes": 70.0},
+            TASK_LABELS,
+            "Keep this task",
+            partial(with_task, told={"needs": (), "wants": ()}, was="Database update"),
+        ),
+        (
+            {"said_by": "C. Mechanic"},
+            SOURCE_LABELS,
+            load_entries.KEEP_SOURCE,
+            partial(with_source, told={"bus_min_v": 25.0}),
+        ),
+    ):
+        at = put(at, values, labels)
+        alter_loads(own, BARE, change, today)
+        at = pressed(at, button)
+        if button == "Keep this consumer":
+            assert loads_in_force(own, BARE).task("Database update").wants[-1] == "Avionics"
+    loads = loads_in_force(own, BARE)
+    avionics, task = loads.consumer("Avionics"), loads.task("Database update")
+    assert (avionics.continuous_a, avionics.note) == (13.0, "from here")
+    assert (task.minutes, task.needs, task.wants) == (70.0, (), ())
+    assert (loads.bus_min_v, loads.said_by) == (25.0, "C. Mechanic")
+
+
+def test_a_second_press_of_what_was_just_added_is_no_fault(own, bare):
+    at = added(bare, "consumer", CONSUMER_LABELS, name="Heater", continuous_a=2.0)
+    at = pressed(at, "Add this consumer")
+    assert not at.error
+    assert words_of(at.success) == [f"In the record: consumer Heater of {BARE}."]
+    assert len(own.entries(LoadPlan, aircraft_id=own.aircraft(BARE).id)) == 1
 
 
 @pytest.mark.long

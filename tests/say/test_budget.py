@@ -146,7 +146,7 @@ class TestRows:
 
     def test_untimed_start_is_about(self):
         (pump,) = [row for row in consumer_rows(unknown()) if row.name == "Fuel pump"]
-        assert pump.start == "90 A for about 0.5 s"
+        assert pump.start == "90 A for 0.5 s (not told)"
 
     def test_limits_are_those_of_the_budget(self):
         rows = limit_rows(made())

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from batterymodel.errors import InputError
+from batterymodel.inputs.load_edits import with_consumer, with_source
 from batterymodel.inputs.records import Supply
 from batterymodel.rules.results import SEVERITY_ORDER, Severity
 from batterymodel.say.ground_power import (
@@ -25,6 +26,7 @@ from batterymodel.say.ground_power import (
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
 from batterymodel.store.intake import readings_of
+from batterymodel.store.learned_loads import alter_loads
 from batterymodel.store.power import loads_in_force
 from batterymodel.store.records import (
     Aircraft,
@@ -121,9 +123,59 @@ def test_one_that_was_forgotten_does_not_hide_a_connection_of_a_later_day(store)
     assert same_day.read_at == read_at
 
 
+def test_a_day_of_the_past_knows_no_connection_of_today_and_no_later_move(store):
+    live(store, (24.0, 22.6, 21.5, 20.6))
+    plate = store.plate("SF-101").id
+    store.add(Move(battery_id=plate, aircraft_id=None, on=date(2026, 3, 5), reason="to the bench"))
+    seen, _ = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    assert (seen.name, seen.read_at, seen.day) == ("SF-101", None, "2026-03-02")
+
+
+def avionics_of(view):
+    (found,) = [one for one in view.budget.consumers if one.name == "Avionics"]
+    return found.continuous_a.mean
+
+
+def test_a_current_that_was_corrected_is_not_averaged_back_by_the_connection_looked_at(store):
+    """Its marked step of 12 A or so was read before the entry of 28 A."""
+    assert view_of(store).learned.loads.consumer("Avionics") is not None
+    now = datetime.now(UTC)
+    alter_loads(
+        store,
+        "DEMO-1",
+        lambda loads: with_consumer(
+            loads,
+            {"continuous_a": 28.0},
+            "Avionics",
+            [one.name for one in loads.tasks if "Avionics" in one.needs],
+            [one.name for one in loads.tasks if "Avionics" in one.wants],
+        ),
+        now.date(),
+    )
+    view = view_of(store, now)
+    assert avionics_of(view) == 28.0
+    assert view.learned.names == () or "Avionics" not in view.learned.names
+    assert "Avionics" not in [one.name for one in view.budget.learned]
+
+
+def test_loads_altered_since_are_not_said_by_who_said_the_first(store):
+    plan = loads_in_force(store, "DEMO-1")
+    today = datetime.now(UTC).date()
+    alter_loads(store, "DEMO-1", lambda loads: with_source(loads, {"bus_min_v": 25.0}), today)
+    learned = power_basis(store, "DEMO-1", datetime.now(UTC)).learned
+    said = loads_words(learned.loads, learned.said_first)
+    assert f"said by {plan.said_by} on {plan.on}; altered since, last on {today}" in said
+    assert "altered" not in loads_words(plan, plan.on)
+    whole = {"said_by": "C. Mechanic", "document": "Load sheet 2"}
+    alter_loads(store, "DEMO-1", lambda loads: with_source(loads, whole), today)
+    learned = power_basis(store, "DEMO-1", datetime.now(UTC)).learned
+    said = loads_words(learned.loads, learned.said_first)
+    assert f"from Load sheet 2, said by C. Mechanic on {today}." in said
+
+
 def test_one_without_an_answer_does_not_count_and_is_said(store):
-    live(store, (24.0,))
-    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    read_at = live(store, (24.0,))
+    seen, why_not = battery_seen(store, store.aircraft("DEMO-1"), read_at)
     assert seen is None
     assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
 
@@ -132,17 +184,17 @@ def test_a_battery_that_is_not_on_record_counts_by_the_name_of_its_aircraft(stor
     begin(store, "connection-1", datetime.now(UTC) - timedelta(minutes=4))
     plate = {"chemistry": "vrla", "cells": 12, "rated_capacity_ah": 40.0}
     tell(store, "connection-1", "tell-00001", tail="demo-1", **plate)
-    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), datetime.now(UTC))
     assert "A connection of demo-1 is in progress" in why_not
 
 
 def test_one_of_a_battery_deleted_since_takes_no_other_aircraft_its_answer(store):
-    live(store, (24.0, 22.6, 21.5, 20.6))
+    read_at = live(store, (24.0, 22.6, 21.5, 20.6))
     store.delete([store.plate("SF-101").id], "sold")
-    seen, _ = battery_seen(store, store.aircraft("DEMO-2"), NOW)
+    seen, _ = battery_seen(store, store.aircraft("DEMO-2"), read_at)
     assert seen.name == "SF-102"
     tell(store, "connection-1", "tell-00001", tail="DEMO-1")
-    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), NOW)
+    _, why_not = battery_seen(store, store.aircraft("DEMO-1"), read_at)
     assert "A connection of SF-101 is in progress, but gives no answer yet" in why_not
 
 

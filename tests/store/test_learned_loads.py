@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -136,6 +136,47 @@ def test_a_told_current_still_learns_after_another_was_altered(flown):
     assert learned_loads(flown, told).loads.consumer("Pump") == counted
 
 
+def told(name, current_a):
+    """A change of one consumer's current."""
+    return lambda given: with_consumer(given, {"continuous_a": current_a}, name)
+
+
+def test_a_current_told_anew_learns_only_from_what_comes_after_it(flown):
+    """Three connections of 6 A or so came before the entry of 9 A, and one of 9.4 A after it."""
+    add_load_plan(flown, "DEMO-1", loads().model_copy(update={"on": DAYS[0]}), DAYS[0])
+    alter_loads(flown, "DEMO-1", told("Pump", 9.0), date(2026, 3, 5))
+    alter_loads(flown, "DEMO-1", told("Fan", 3.0), date(2026, 3, 6))
+    in_force = loads_in_force(flown, "DEMO-1")
+    assert learned_loads(flown, in_force).loads.consumer("Pump").continuous_a == 9.0
+    add_connection(flown, "B-1", log(9.4), "later.csv", Told(on=date(2026, 3, 7)))
+    pump = learned_loads(flown, in_force).loads.consumer("Pump")
+    assert pump.readings == 1
+    assert pump.continuous_a == pytest.approx(updated(declared(9.0), 9.4, 0.01).mean_a, abs=0.02)
+
+
+def test_a_connection_later_on_the_day_of_an_alteration_teaches(flown):
+    plan = loads(continuous_sd_a=0.2, readings=3).model_copy(update={"on": DAYS[0]})
+    add_load_plan(flown, "DEMO-1", plan, DAYS[0])
+    day = date(2026, 3, 5)
+    add_connection(flown, "B-1", log(6.1), "before.csv", Told(on=day))
+    alter_loads(flown, "DEMO-1", told("Fan", 3.0), day)
+    in_force = loads_in_force(flown, "DEMO-1")
+    assert in_force.consumer("Pump").readings == 6
+    assert learned_loads(flown, in_force).loads.consumer("Pump").readings == 6
+    add_connection(flown, "B-1", log(6.3), "after.csv", Told(on=day))
+    assert learned_loads(flown, in_force).loads.consumer("Pump").readings == 7
+
+
+def test_what_is_altered_today_is_not_gone_with_a_plan_of_tomorrow(flown):
+    today = flown.now().date()
+    tomorrow = today + timedelta(days=1)
+    for day in (DAYS[0], tomorrow):
+        add_load_plan(flown, "DEMO-1", loads().model_copy(update={"on": day}), day)
+    alter_loads(flown, "DEMO-1", told("Pump", 9.0), today)
+    for day in (today, tomorrow):
+        assert loads_in_force(flown, "DEMO-1", day).consumer("Pump").continuous_a == 9.0
+
+
 def test_a_change_of_nothing_adds_no_plan_and_the_first_needs_none(flown):
     first, was_there = alter_loads(
         flown,
@@ -148,24 +189,3 @@ def test_a_change_of_nothing_adds_no_plan_and_the_first_needs_none(flown):
     assert (same.id, was_there) == (first.id, True)
     with pytest.raises(InputError, match="no aircraft 'DEMO-9'"):
         alter_loads(flown, "DEMO-9", lambda given: given, DAYS[0])
-
-
-def test_who_told_the_loads_is_not_said_to_have_altered_them(flown):
-    told = loads().model_copy(update={"said_by": "A. Owner", "document": "Notes"})
-    add_load_plan(flown, "DEMO-1", told, DAYS[1])
-
-    def add(name):
-        return alter_loads(
-            flown,
-            "DEMO-1",
-            lambda given: with_consumer(given, {"name": name, "continuous_a": 1.0}),
-            DAYS[2],
-        )
-
-    for name in ("Lamp", "Horn"):
-        altered = add(name)[0].record.loads
-        assert altered.on == DAYS[2]
-        assert altered.said_by == f"A. Owner on {DAYS[1]} and altered by hand"
-    new = {"said_by": "B. Owner"}
-    entry, _ = alter_loads(flown, "DEMO-1", lambda given: given.model_copy(update=new), DAYS[2])
-    assert entry.record.loads.said_by == "B. Owner"

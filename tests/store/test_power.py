@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 
 import pytest
 from pydantic import ValidationError
 
 from batterymodel.budget.plan import budget
 from batterymodel.errors import InputError
+from batterymodel.inputs.load_edits import with_task
 from batterymodel.inputs.records import Supply
 from batterymodel.store.in_progress import begin
+from batterymodel.store.learned_loads import alter_loads
 from batterymodel.store.power import (
     add_load_plan,
     add_supply,
@@ -167,6 +170,20 @@ def test_a_chosen_configuration_is_kept_once_and_a_new_choice_of_the_day_is_news
     assert not keep_configuration(planned, chosen, "Cart 2", "x" * 400)[1]
     assert known_configuration(planned, "DEMO-2", "Database update").supply == "Cart 2"
     assert known_configuration(planned, "DEMO-1", "Database update") is None
+
+
+def test_a_task_that_was_renamed_keeps_its_known_configuration(planned):
+    chosen = budget(PLAN, "Database update", SUPPLY.on_circuit(), on=date(2026, 3, 2))
+    kept, _ = keep_configuration(planned, chosen, "Cart 1", "fits")
+    for name in ("Data update", "Data"):
+        was = next(one.name for one in loads_in_force(planned, "DEMO-2").tasks)
+        told = {"name": name}
+        alter_loads(planned, "DEMO-2", partial(with_task, told=told, was=was), date(2026, 3, 3))
+    assert known_configuration(planned, "DEMO-2", "Data") == kept.record
+    other = {"name": "Listen", "minutes": 10.0, "needs": ()}
+    alter_loads(planned, "DEMO-2", partial(with_task, told=other), date(2026, 3, 3))
+    assert known_configuration(planned, "DEMO-2", "Listen") is None
+    assert known_configuration(planned, "DEMO-2", "Data") == kept.record
 
 
 def test_a_configuration_without_its_day_is_not_kept(planned):

@@ -3,7 +3,9 @@
 A completed taper scores the early answer of its own connection, the first that was given; a rest
 voltage after scores the answer of all readings, unless a rest voltage before made that: both share
 what the battery is off its curve. What servicing or a bench check found scores the outcome of the
-last answer before it.
+last answer before it. An invented battery scores only where the record holds no other. What was
+told wrongly and corrected gave no answer of the estimate's: the first by the facts as they stand
+now counts.
 """
 
 from __future__ import annotations
@@ -87,7 +89,7 @@ def track_record(store: Store, before: date | None = None, but: str | None = Non
         The record cannot be read.
     """
     with store.reading():
-        plates = {plate.id: plate.record for plate in store.entries(BatteryPlate)}
+        plates = _scoring(store)
         seen = [one for one in _seen(store) if one.battery_id in plates]
         ranges = [
             case
@@ -120,9 +122,8 @@ def widening(store: Store, chemistry: Chemistry, on: date, but: str | None = Non
         The record cannot be read.
     """
     with store.reading():
-        plates = {
-            plate.id: plate.record for plate in store.entries(BatteryPlate, chemistry=chemistry)
-        }
+        every = _scoring(store)
+        plates = {one: plate for one, plate in every.items() if plate.chemistry == chemistry}
         seen = [one for one in _seen(store) if one.battery_id in plates]
     ranges = [
         case
@@ -130,6 +131,12 @@ def widening(store: Store, chemistry: Chemistry, on: date, but: str | None = Non
         if case.known_on < on and case.answered.connection_id != but
     ]
     return record_of(ranges, ()).widening(chemistry).factor
+
+
+def _scoring(store: Store) -> dict[str, BatteryPlate]:
+    """Batteries whose answers are scored: the invented ones only where there are no others."""
+    every = {plate.id: plate.record for plate in store.entries(BatteryPlate)}
+    return {one: plate for one, plate in every.items() if not plate.invented} or every
 
 
 def _seen(store: Store) -> list[_Seen]:

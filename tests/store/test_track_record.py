@@ -184,6 +184,16 @@ def test_ranges_that_missed_widen_the_next_and_only_by_what_was_known_before(mis
     assert widening(misses, Chemistry.NICD, days[2]) == 1.0
 
 
+@pytest.mark.parametrize("others", [False, True])
+def test_invented_batteries_score_only_where_there_are_no_others(misses, others):
+    plate = misses.plate("B-1")
+    misses.correct(plate.id, plate.record.model_copy(update={"invented": True}), "invented")
+    if others:
+        add_battery(misses, "B-2", BARE, NEW)
+    assert (len(track_record(misses).ranges) == 0) is others
+    assert (widening(misses, Chemistry.VRLA, DAY + timedelta(days=20)) == 1.0) is others
+
+
 def test_a_connection_does_not_widen_itself(misses):
     last = misses.entries(Connection)[-1]
     on = DAY + timedelta(days=9)

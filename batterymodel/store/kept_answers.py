@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import hypot
 from typing import Any
 
 from batterymodel.assessment import assess
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Assessment
+from batterymodel.soc.kinds import FULL_SOC
 from batterymodel.store.entries import live_values
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
 from batterymodel.track.answers import EARLY_S, SAME_TIME_S, answer_of, first_part
-from batterymodel.track.kept import KeptAnswer, ReturnedCharge, SeenLater
+from batterymodel.track.kept import KeptAnswer, RestedCharge, ReturnedCharge, SeenLater
 from batterymodel.track.truths import charge_at_rest, returned_charge
 
 LEAST_LENGTH = 2.0
@@ -93,10 +95,7 @@ def kept_of(
     """
     if result is None or readings is None:
         return Kept()
-    final, temp_c = answer_of(result), connection.ambient_c
-    rested = None
-    if connection.rest_after_v is not None:
-        rested = charge_at_rest(battery, connection.rest_after_v, temp_c)
+    final, rested = answer_of(result), _rested(connection, battery, result)
     early, returned = _first_of(before, final.until_s), None
     after_s = early.until_s if early else _early_end_s(readings)
     if after_s is not None:
@@ -107,6 +106,18 @@ def kept_of(
     answers = (early, final) if is_own and early is not None else (final,)
     seen = SeenLater(returned=returned if early else None, rested=rested)
     return Kept(answers, None if seen == SeenLater() else seen)
+
+
+def _rested(connection: Connection, battery: Battery, result: Assessment) -> RestedCharge | None:
+    """Charge at rest afterwards, with what may have been charged since the last reading.
+
+    None where the taper was not seen to its end: the battery may have been charged for hours more.
+    """
+    lesson, rest_after_v = result.taper_lesson, connection.rest_after_v
+    if rest_after_v is None or lesson is None or 1.0 - lesson.left < FULL_SOC:
+        return None
+    found = charge_at_rest(battery, rest_after_v, connection.ambient_c)
+    return RestedCharge(soc=found.soc, sd=min(hypot(found.sd, lesson.left), 1.0))
 
 
 def _first_of(before: tuple[KeptAnswer, ...], until_s: float) -> KeptAnswer | None:

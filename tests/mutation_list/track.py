@@ -105,6 +105,12 @@ TRUTHS = changes_in(
         "LOOSENED, LOOSE_LOG_SD = 3.0, 1.0\n",
         "LOOSENED, LOOSE_LOG_SD = 1.0, 0.0\n",
     ),
+    (
+        "kind in the truth at rest",
+        "truths",
+        "expected = np.asarray(rest_voltage_v(bare,",
+        "expected = np.asarray(rest_voltage_v(battery,",
+    ),
     ("error that no fit tells", "truths", "METER_REL_SD = 0.03\n", "METER_REL_SD = 0.01\n"),
     tests=("tests/track/test_truths.py",),
 )
@@ -117,6 +123,7 @@ KEPT = (
     ),
     *changes_in(
         "store",
+        ("rest before the end", "kept_answers", " or lesson is None or 1.0 -", " or 1.0 -"),
         ("length of early answers", "kept_answers", "LEAST_LENGTH = 2.0\n", "LEAST_LENGTH = 1.8\n"),
         tests=("tests/store/test_track_record.py",),
     ),

@@ -26,6 +26,7 @@ from batterymodel.store.track_record import track_record, widening
 from batterymodel.store.zip_import import import_zip
 from batterymodel.track.kept import Spread
 from batterymodel.track.score import Found, TruthFrom, Verdict
+from batterymodel.track.truths import charge_at_rest
 from tests.conftest import simulated_connection
 from tests.store.cases import BARE, DAY
 
@@ -110,21 +111,31 @@ def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet
     assert len(track_record(fleet).ranges) == 1
 
 
-def test_a_rest_voltage_after_scores_the_charge_at_the_end(fleet):
-    entry = taken(fleet, depth=0.3, minutes=15.0, rest_after_v=25.2).entry
-    record = track_record(fleet)
-    found = record.ranges or ()
-    assert entry.record.seen_later.rested is not None
-    assert len(found) + record.unsure == 1
-    for case in found:
-        assert case.truth_from is TruthFrom.REST
-        assert case.told == entry.record.answers[-1].soc_now
+def test_a_rest_voltage_after_a_completed_taper_scores_the_charge_at_the_end(fleet):
+    entry = taken(fleet, rest_after_v=25.9).entry
+    [case] = cases_at_rest(fleet)
+    assert case.truth_from is TruthFrom.REST
+    assert case.told == entry.record.answers[-1].soc_now
+    assert case.truth_sd > charge_at_rest(BARE, 25.9, None).sd
+
+
+def cases_at_rest(store):
+    """Cases by a rest voltage, those too that cannot tell."""
+    plates = module._scoring(store)
+    cases = module._range_cases(module._seen(store), plates)
+    return [case for case in cases if case.truth_from is TruthFrom.REST]
+
+
+def test_a_rest_voltage_scores_nothing_where_charging_may_have_gone_on(fleet):
+    """Read twelve minutes of a deep charge, then left on until it was full."""
+    entry = taken(fleet, depth=0.5, minutes=12.0, rest_after_v=26.2).entry
+    assert entry.record.seen_later is None
+    assert cases_at_rest(fleet) == []
 
 
 def test_a_rest_voltage_before_shares_its_error_and_is_not_scored_by_one_after(fleet):
-    taken(fleet, depth=0.3, minutes=15.0, rest_voltage_v=25.0, rest_after_v=25.4)
-    record = track_record(fleet)
-    assert (record.ranges, record.unsure) == ((), 0)
+    taken(fleet, rest_voltage_v=25.4, rest_after_v=25.9)
+    assert cases_at_rest(fleet) == []
 
 
 def test_the_answer_as_first_given_is_scored_though_it_was_corrected(fleet):

@@ -46,6 +46,18 @@ MOST_DAYS_BETWEEN = 60
 """Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
 capacity falls by less than 1 % in them, `reference.capacity`)."""
 
+_FACTS = (
+    "battery_id",
+    "day",
+    "started_at",
+    "supply",
+    "rest_voltage_v",
+    "load_a",
+    "load_sd_a",
+    "ambient_c",
+)
+"""What an answer was made from beside the readings and the record."""
+
 _FIELDS = ("entry_id", "battery_id", "day", "started_at", "rest_voltage_v", "seen_later")
 
 
@@ -140,10 +152,11 @@ def _scoring(store: Store) -> dict[str, BatteryPlate]:
 
 
 def _seen(store: Store) -> list[_Seen]:
-    """Connections with an answer, each as first given, in order of writing."""
+    """Connections with an answer, each as first given by the facts as they stand now."""
     with store.reading() as session:
         present = live_values(session, Connection, *_FIELDS)
-        columns = ("entry_id", "recorded_at", "answers", "assessment")
+        facts = {one: told for one, *told in live_values(session, Connection, "entry_id", *_FACTS)}
+        columns = ("entry_id", "recorded_at", "answers", "assessment", *_FACTS)
         table = ConnectionRow.__table__.columns
         rows = session.execute(
             ConnectionRow.__table__.select()
@@ -151,8 +164,10 @@ def _seen(store: Store) -> list[_Seen]:
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
     first: dict[str, dict[str, Any]] = {}
-    for entry_id, written_at, answers, assessment in rows:
-        if entry_id not in first and (given := answers or _from_json(assessment)):
+    for entry_id, written_at, answers, assessment, *told in rows:
+        if entry_id in first or told != facts.get(entry_id):
+            continue
+        if given := answers or _from_json(assessment):
             first[entry_id] = {"answers": given, "written_at": written_at}
     return [
         _Seen(**dict(zip(_FIELDS, values, strict=True)), **first[values[0]])

@@ -57,6 +57,7 @@ GATHERED = changes_in(
         "and case.answered.connection_id != but",
         "and case.answered.connection_id",
     ),
+    ("corrected slips", "track_record", "or told != facts.get(entry_id)", ""),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",

@@ -55,7 +55,9 @@ def csv_of(readings, started=None):
 def taken(store, depth=0.1, minutes=120.0, day=DAY, seed=1, **told):
     readings = simulated_connection(depth, 0.3, minutes=minutes, every_s=30.0, seed=seed)
     content = csv_of(readings)
-    return add_connection(store, "B-1", content, f"{seed}.csv", Told(on=day, load_a=8.0, **told))
+    return add_connection(
+        store, "B-1", content, f"{seed}.csv", Told(on=day, **{"load_a": 8.0, **told})
+    )
 
 
 def test_a_completed_taper_scores_the_answer_of_its_first_minutes(fleet):
@@ -138,13 +140,42 @@ def test_a_rest_voltage_before_shares_its_error_and_is_not_scored_by_one_after(f
     assert cases_at_rest(fleet) == []
 
 
-def test_the_answer_as_first_given_is_scored_though_it_was_corrected(fleet):
+def test_the_answer_as_first_given_is_scored_though_more_was_told_later(fleet, monkeypatch):
     entry = taken(fleet).entry
     first = entry.record.answers[0]
-    corrected_entry(fleet, entry.id, {"load_a": 7.0}, "misread")
+    monkeypatch.setattr("batterymodel.track.answers.ESTIMATE_VERSION", "0")
+    corrected_entry(fleet, entry.id, {"rest_after_v": 25.9}, "read an hour later")
+    taper = next(c for c in track_record(fleet).ranges if c.truth_from is TruthFrom.TAPER)
+    assert taper.answered.answer == first != fleet.entry(entry.id).record.answers[0]
+
+
+def test_a_slip_that_was_corrected_is_not_a_miss(fleet):
+    """Without the load its current counts as charge: the answer is far off, and not its fault."""
+    entry = taken(fleet, load_a=0.0).entry
+    corrected_entry(fleet, entry.id, {"load_a": 8.0}, "left out")
     [case] = track_record(fleet).ranges
-    assert case.answered.answer == first
-    assert fleet.entry(entry.id).record.answers[0] != first
+    assert entry.record.answers[0].charge_to_return_ah.low > case.truth
+    assert case.is_covered
+    assert case.told == fleet.entry(entry.id).record.answers[0].charge_to_return_ah
+
+
+def test_an_answer_for_another_battery_does_not_score_the_one_it_was_corrected_to(fleet):
+    other = BARE.model_copy(update={"chemistry": "vented_lead_acid", "rated_capacity_ah": 17.0})
+    wrong = add_battery(fleet, "N-1", other, NEW).id
+    entry = taken(fleet).entry
+    first = entry.record.answers[0]
+    corrected_entry(fleet, entry.id, {"battery_id": wrong}, "another battery's")
+    assert first not in [case.answered.answer for case in track_record(fleet).ranges]
+    corrected_entry(fleet, entry.id, {"battery_id": fleet.plate("B-1").id}, "no, this one's")
+    assert [case.answered.answer for case in track_record(fleet).ranges] == [first]
+
+
+def test_an_answer_made_with_a_rest_voltage_since_emptied_is_not_scored_by_one_after(fleet):
+    entry = taken(fleet, rest_voltage_v=25.4, rest_after_v=25.9).entry
+    corrected_entry(fleet, entry.id, {"rest_voltage_v": None}, "not read")
+    [case] = cases_at_rest(fleet)
+    assert case.answered.answer == fleet.entry(entry.id).record.answers[-1]
+    assert case.answered.answer.soc_now != entry.record.answers[-1].soc_now
 
 
 def test_what_is_deleted_scores_nothing_and_comes_back(fleet):

@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -58,12 +59,23 @@ _FACTS = (
 )
 """What an answer was made from beside the readings and the record."""
 
-_FIELDS = ("entry_id", "battery_id", "day", "started_at", "rest_voltage_v", "seen_later")
+_FIELDS = (
+    "entry_id",
+    "battery_id",
+    "day",
+    "started_at",
+    "rest_voltage_v",
+    "seen_later",
+    "readings_sha256",
+)
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """One connection: the answers as first given, when, and what was seen of it since."""
+    """One connection: the answers as first given, when, and what was seen of it since.
+
+    ``longest`` is the entry of the longest file that goes on where this one ends.
+    """
 
     entry_id: str
     battery_id: str
@@ -71,13 +83,15 @@ class _Seen:
     started_at: datetime | None
     rest_voltage_v: float | None
     seen_later: SeenLater | None
+    readings_sha256: str
     answers: tuple[KeptAnswer, ...]
     written_at: datetime
+    longest: str | None = None
 
     @property
     def same_as(self) -> tuple[str, object]:
         """What it has in common with other files of the same connection."""
-        return self.battery_id, self.started_at or self.entry_id
+        return self.battery_id, self.started_at or self.longest or self.entry_id
 
 
 def track_record(store: Store, before: date | None = None, but: str | None = None) -> TrackRecord:
@@ -169,11 +183,43 @@ def _seen(store: Store) -> list[_Seen]:
             continue
         if given := answers or _from_json(assessment):
             first[entry_id] = {"answers": given, "written_at": written_at}
-    return [
+    seen = [
         _Seen(**dict(zip(_FIELDS, values, strict=True)), **first[values[0]])
         for values in present
         if values[0] in first
     ]
+    longest = _longest(store, seen)
+    return [replace(one, longest=longest.get(one.entry_id)) for one in seen]
+
+
+def _longest(store: Store, seen: list[_Seen]) -> dict[str, str]:
+    """By entry without a clock: that of the longest file of its day that begins as its own."""
+    of_day: dict[tuple[str, date], list[_Seen]] = {}
+    for one in seen:
+        if one.started_at is None:
+            of_day.setdefault((one.battery_id, one.day), []).append(one)
+    found: dict[str, str] = {}
+    for group in of_day.values():
+        if len(group) > 1:
+            found |= _going_on({one.entry_id: _content(store, one) for one in group})
+    return found
+
+
+def _content(store: Store, one: _Seen) -> bytes:
+    try:
+        return store.file(one.readings_sha256)
+    except BatteryModelError:
+        return one.entry_id.encode()
+
+
+def _going_on(contents: dict[str, bytes]) -> dict[str, str]:
+    """By entry: that of the longest content that begins with its own but for the last line."""
+    found: dict[str, str] = {}
+    for entry_id in sorted(contents, key=lambda one: -len(contents[one])):
+        begun = contents[entry_id].rstrip().rpartition(b"\n")[0] or contents[entry_id]
+        longer = (other for other in found.values() if contents[other].startswith(begun))
+        found[entry_id] = next(longer, entry_id)
+    return found
 
 
 def _from_json(assessment: str | None) -> tuple[KeptAnswer, ...]:

@@ -58,6 +58,12 @@ GATHERED = changes_in(
         "and case.answered.connection_id",
     ),
     ("corrected slips", "track_record", "or told != facts.get(entry_id)", ""),
+    (
+        "files without a clock",
+        "track_record",
+        "or self.longest or self.entry_id",
+        "or self.entry_id",
+    ),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",

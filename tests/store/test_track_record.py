@@ -113,6 +113,18 @@ def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet
     assert len(track_record(fleet).ranges) == 1
 
 
+def test_files_without_a_clock_that_begin_alike_are_one_connection(fleet):
+    """Three lengths of one connection, and another of the same day."""
+    readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
+    lines, told = csv_of(readings).split(b"\n"), Told(on=DAY, load_a=8.0)
+    for count in (231, 221, 242):
+        add_connection(fleet, "B-1", b"\n".join(lines[:count]), f"{count}.csv", told)
+    first = fleet.entries(Connection)[0]
+    assert [case.answered.connection_id for case in track_record(fleet).ranges] == [first.id]
+    taken(fleet, seed=2)
+    assert len(track_record(fleet).ranges) == 2
+
+
 def test_a_rest_voltage_after_a_completed_taper_scores_the_charge_at_the_end(fleet):
     entry = taken(fleet, rest_after_v=25.9).entry
     [case] = cases_at_rest(fleet)

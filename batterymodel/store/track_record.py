@@ -317,31 +317,35 @@ def _outcome_cases(
         one = _last_before(seen, entry, check)
         if one is None or one.entry_id in scored or entry.record.battery_id not in plates:
             continue
-        found = _found(store, plates[one.battery_id], entry.record, check)
+        measured = check.record if check else None
+        found = _found(store, plates[one.battery_id], entry.record, measured)
         if found is not None:
             scored.add(one.entry_id)
             answered = _answered(one, plates[one.battery_id], one.answers[-1])
             yield OutcomeCase(answered, found, entry.record.on)
 
 
-def _finds(store: Store) -> Iterable[tuple[Entry[Any], BenchCheck | None]]:
+def _finds(store: Store) -> Iterable[tuple[Entry[Any], Entry[BenchCheck] | None]]:
     """Servicings, then checks that no servicing names, each with the check of its figure."""
     checks = {entry.id: entry for entry in store.entries(BenchCheck)}
     servicings = store.entries(Servicing)
     for entry in servicings:
         named = entry.record.check_id
-        yield entry, checks[named].record if named in checks else None
+        yield entry, checks[named] if named in checks else None
     named_ones = {entry.record.check_id for entry in servicings}
     for entry_id, check in checks.items():
         if entry_id not in named_ones:
-            yield check, check.record
+            yield check, check
 
 
-def _last_before(seen: list[_Seen], find: Entry[Any], check: BenchCheck | None) -> _Seen | None:
+def _last_before(
+    seen: list[_Seen], find: Entry[Any], check: Entry[BenchCheck] | None
+) -> _Seen | None:
     """The last connection before a find, within `MOST_DAYS_BETWEEN`, whose answer knew it not.
 
     On the same day, what was written first is taken to have been first.
     """
+    written_at = min(find.recorded_at, check.recorded_at if check else find.recorded_at)
     on = find.record.on
     since = on - timedelta(days=MOST_DAYS_BETWEEN)
     before = [
@@ -349,7 +353,7 @@ def _last_before(seen: list[_Seen], find: Entry[Any], check: BenchCheck | None) 
         for one in seen
         if one.battery_id == find.record.battery_id
         and since <= one.day <= on
-        and (one.day < on or one.written_at < find.recorded_at)
+        and (one.day < on or one.written_at < written_at)
     ]
     return max(before, key=lambda one: (one.day, one.written_at), default=None)
 

@@ -64,6 +64,8 @@ GATHERED = changes_in(
         "or self.longest or self.entry_id",
         "or self.entry_id",
     ),
+    ("same capacity", "servicing", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
+    ("bound of a capacity", "servicing", ', "is_lower_bound": False}', "}"),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",
@@ -74,8 +76,8 @@ GATHERED = changes_in(
     (
         "made from the check",
         "track_record",
-        "one.day < on or one.written_at < find.recorded_at",
-        "one.day <= on or one.written_at < find.recorded_at",
+        "one.day < on or one.written_at < written_at",
+        "one.day <= on or one.written_at < written_at",
     ),
     (
         "one find for an answer",

@@ -324,6 +324,34 @@ def test_a_capacity_that_servicing_measured_is_one_check_and_counts_once(fleet):
     assert fleet.entries(Servicing) == ()
 
 
+@pytest.mark.parametrize(
+    ("capacity_ah", "days", "bound", "checks"),
+    [
+        (36.04, 0, False, 1),
+        (36.06, 0, False, 2),
+        (36.0, 1, False, 2),
+        (36.0, 0, True, 2),
+    ],
+)
+def test_a_check_that_the_bench_entered_is_not_added_once_more(
+    fleet, capacity_ah, days, bound, checks
+):
+    on, told = DAY + timedelta(days=days), {"capacity_ah": capacity_ah, "is_lower_bound": bound}
+    bench = {"battery_id": fleet.plate("B-1").id, "discharge_current_a": 20.0, "minutes": 108.0}
+    own = add_check(fleet, BenchCheck(on=on, **bench, **told)).entry
+    entry, _ = add_servicing(fleet, "B-1", ServicingFound.CAPACITY, DAY, 36.0)
+    assert len(fleet.entries(BenchCheck)) == checks
+    assert (entry.record.check_id == own.id) is (checks == 1)
+
+
+def test_a_check_told_once_more_does_not_score_the_answer_that_was_made_from_it(fleet):
+    battery_id = fleet.plate("B-1").id
+    add_check(fleet, BenchCheck(battery_id=battery_id, on=DAY, capacity_ah=36.0))
+    taken(fleet, minutes=10.0)
+    add_servicing(fleet, "B-1", ServicingFound.CAPACITY, DAY, 36.0)
+    assert track_record(fleet).outcomes == ()
+
+
 def test_the_same_answer_is_scored_by_one_find(fleet):
     taken(fleet, minutes=10.0)
     add_check(

@@ -330,8 +330,7 @@ def _finds(store: Store) -> Iterable[tuple[Entry[Any], Entry[BenchCheck] | None]
     checks = {entry.id: entry for entry in store.entries(BenchCheck)}
     servicings = store.entries(Servicing)
     for entry in servicings:
-        named = entry.record.check_id
-        yield entry, checks[named] if named in checks else None
+        yield entry, checks.get(entry.record.check_id or "")
     named_ones = {entry.record.check_id for entry in servicings}
     for entry_id, check in checks.items():
         if entry_id not in named_ones:

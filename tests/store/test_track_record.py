@@ -1,6 +1,6 @@
 """Answers on record and the truths that come later: each counted once, none from itself."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -98,19 +98,31 @@ def test_a_taper_that_was_not_seen_to_its_end_scores_nothing(fleet):
 
 def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet):
     readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
-    from datetime import datetime
-
     whole = csv_of(readings, datetime(2026, 3, 2, 7, 43)).split(b"\n")
     told = Told(on=DAY, load_a=8.0)
     short = add_connection(fleet, "B-1", b"\n".join(whole[: 1 + 21]), "short.csv", told).entry
     longer = add_connection(fleet, "B-1", b"\n".join(whole), "long.csv", told).entry
-    assert len(longer.record.answers) == 1
+    assert longer.record.answers[:-1] == (short.record.answers[-1],)
     [case] = track_record(fleet).ranges
     assert case.answered.connection_id == short.id
     assert case.answered.answer == short.record.answers[-1]
     almost = add_connection(fleet, "B-1", b"\n".join(whole[:-5]), "almost.csv", told).entry
     assert almost.record.seen_later.returned.after_s == case.answered.answer.until_s
     assert len(track_record(fleet).ranges) == 1
+
+
+@pytest.mark.parametrize(("load_a", "cases"), [(8.0, 1), (0.0, 0)])
+def test_a_shorter_file_that_is_deleted_leaves_its_answer_by_the_same_facts(fleet, load_a, cases):
+    """By other facts it may have been deleted because they were wrong."""
+    readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
+    whole = csv_of(readings, datetime(2026, 3, 2, 7, 43)).split(b"\n")
+    first = b"\n".join(whole[: 1 + 21])
+    short = add_connection(fleet, "B-1", first, "short.csv", Told(on=DAY, load_a=load_a)).entry
+    longer = b"\n".join(whole)
+    add_connection(fleet, "B-1", longer, "long.csv", Told(on=DAY, load_a=8.0))
+    fleet.delete(short.id, "the longer file holds it")
+    found = [case.answered.answer for case in track_record(fleet).ranges]
+    assert found == [short.record.answers[-1]] * cases
 
 
 def test_files_without_a_clock_that_begin_alike_are_one_connection(fleet):

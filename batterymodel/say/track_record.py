@@ -32,9 +32,8 @@ NOTHING_YET = (
     "No answer could be checked yet. What checks one: a connection read to its end, the voltage at "
     "rest after it, a capacity check, and what servicing found."
 )
-NO_RANGE_YET = (
-    "No range could be checked yet: read a connection to its end, or a rest voltage after."
-)
+NO_RANGE_YET = "No range could be checked yet: read a connection to its end."
+AS_ESTIMATED, ESTIMATED = "as the estimate alone gives them", "what the estimate alone gives"
 NOTHING_FOUND = (
     "No outcome was held against a find yet: note a capacity check, or what servicing found."
 )
@@ -104,17 +103,21 @@ def standing_line(record: TrackRecord, chemistry: Chemistry) -> str | None:
         return None
     latest = own[-LATEST:]
     held = sum(case.is_covered for case in latest)
-    said = f"How right it has been here: {held} of the last {len(latest)} ranges held the truth."
-    return " ".join(filter(None, (said, _widened(record.widening(chemistry)))))
+    said = f"How right it has been here: {held} of the last {len(latest)} ranges held the truth"
+    found = record.widening(chemistry)
+    if found.factor == 1.0:
+        return f"{said}."
+    missed = f"{found.misses} of {_many(found.cases, 'range')} missed"
+    return f"{said} as they were shown. {missed} {AS_ESTIMATED}. {_widened(found)}"
 
 
 def _widened(found: Widening) -> str:
-    if found.factor == 1.0:
-        return ""
-    by = f"{found.factor:.2g} times what the estimate alone gives"
+    """What a factor other than 1 does to the ranges; without its number where that reads as 1."""
+    times = f"{found.factor:.2g}"
+    hardly, by = ("hardly ", "") if times == "1" else ("", f": {times} times {ESTIMATED}")
     if found.factor > 1.0:
-        return f"Ranges are therefore wider: {by}."
-    return f"Ranges are therefore shown narrower: {by}. Outcomes are judged as before."
+        return f"Ranges are therefore {hardly}wider{by}."
+    return f"Ranges are therefore shown {hardly}narrower{by}. Outcomes are judged as before."
 
 
 def widening_sentences(record: TrackRecord) -> tuple[str, ...]:
@@ -139,7 +142,7 @@ def _next_ranges(chemistry: str, found: Widening) -> str:
     label = data_for(Chemistry(chemistry)).label.capitalize()
     missed = f"{label}: {found.misses} of {_many(found.cases, 'range')} missed"
     if found.factor != 1.0:
-        return f"{missed} as the estimate alone gives them. {_widened(found)}"
+        return f"{missed} {AS_ESTIMATED}. {_widened(found)}"
     if found.cases < LEAST_CASES:
         return f"{label}: ranges stay as they are until {LEAST_CASES} were checked."
     if found.cases >= MANY_CASES:

@@ -224,7 +224,7 @@ def add_connection(
         battery = known_battery(store, serial, day, before=clock)
         _refuse_rest_after(battery, connection)
         by = widening(store, battery.chemistry, day)
-        before = answers_before(store, battery_id, clock)
+        before = answers_before(store, connection)
     result, why_not = _assessed(battery, connection, readings, why_not, by)
     kept = kept_of(connection, battery, readings, result, before, _told_of(connection, by))
     with store.writing():
@@ -427,7 +427,7 @@ def correct_connection(
             store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
         battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
         by = widening(store, battery.chemistry, record.day, but=entry_id)
-        before = answers_before(store, record.battery_id, record.started_at, but=entry_id)
+        before = answers_before(store, record, but=entry_id)
         result, why_not = _assessed(battery, record, readings, why_not, by)
         kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
         entry = store.correct(entry_id, _with_result(record, result, why_not, kept), reason)

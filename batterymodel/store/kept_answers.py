@@ -8,23 +8,29 @@ a look at the later readings.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
+from math import hypot
 from typing import Any
 
 from batterymodel.assessment import assess
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Assessment
+from batterymodel.soc.kinds import FULL_SOC
 from batterymodel.store.entries import live_values
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
 from batterymodel.track.answers import EARLY_S, SAME_TIME_S, answer_of, first_part
-from batterymodel.track.kept import KeptAnswer, ReturnedCharge, SeenLater
+from batterymodel.track.kept import KeptAnswer, RestedCharge, ReturnedCharge, SeenLater
 from batterymodel.track.truths import charge_at_rest, returned_charge
 
 LEAST_LENGTH = 2.0
 """How many times as long as an early answer's readings a connection must be to have one [-] (own
 choice)."""
+
+
+_FACTS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
+"""What an answer was made from beside readings and battery."""
 
 
 @dataclass(frozen=True)
@@ -35,32 +41,44 @@ class Kept:
     seen_later: SeenLater | None = None
 
 
+@dataclass(frozen=True)
+class AnswerBefore:
+    """An answer on record of the same connection, and whether the same facts were told then."""
+
+    answer: KeptAnswer
+    is_by_same_facts: bool
+
+
 def answers_before(
-    store: Store, battery_id: str, started_at: datetime | None, but: str | None = None
-) -> tuple[KeptAnswer, ...]:
+    store: Store, connection: Connection, but: str | None = None
+) -> tuple[AnswerBefore, ...]:
     """Answers that are on record of the same connection, from a file of fewer readings perhaps.
 
     Parameters
     ----------
     store : Store
-    battery_id : str
-    started_at : datetime or None
-        Beginning of the connection; without it none can be told to be the same.
+    connection : Connection
+        Without a beginning by the clock none can be told to be the same.
     but : str, optional
         Entry that is left out.
 
     Returns
     -------
-    tuple of KeptAnswer
+    tuple of AnswerBefore
         First written first.
     """
-    if started_at is None:
+    if connection.started_at is None:
         return ()
+    names = ("battery_id", "started_at", *_FACTS)
     with store.reading() as session:
-        rows = live_values(session, Connection, "entry_id", "battery_id", "started_at", "answers")
-    same = (battery_id, started_at)
-    found = [answers for entry, *of, answers in rows if entry != but and tuple(of) == same]
-    return tuple(answer for answers in found for answer in answers or ())
+        rows = live_values(session, Connection, "entry_id", "answers", *names)
+    same = [getattr(connection, name) for name in names]
+    return tuple(
+        AnswerBefore(answer, is_by_same_facts=told == same)
+        for entry, answers, *told in rows
+        if entry != but and told[:2] == same[:2]
+        for answer in answers or ()
+    )
 
 
 def kept_of(
@@ -68,7 +86,7 @@ def kept_of(
     battery: Battery,
     readings: Readings | None,
     result: Assessment | None,
-    before: tuple[KeptAnswer, ...],
+    before: tuple[AnswerBefore, ...],
     told: dict[str, Any],
 ) -> Kept:
     """What is kept of a connection that was just assessed.
@@ -81,9 +99,10 @@ def kept_of(
     readings : Readings or None
     result : Assessment or None
         Of all readings; without one nothing is kept.
-    before : tuple of KeptAnswer
+    before : tuple of AnswerBefore
         Of the same connection, from fewer readings (`answers_before`): the first of them is scored,
-        and no other early answer is made.
+        and no other early answer is made. By the same facts it is kept here too, so that it is
+        scored where the file it was made from is deleted as one too many.
     told : dict
         What `assess` takes beside readings and battery.
 
@@ -93,25 +112,35 @@ def kept_of(
     """
     if result is None or readings is None:
         return Kept()
-    final, temp_c = answer_of(result), connection.ambient_c
-    rested = None
-    if connection.rest_after_v is not None:
-        rested = charge_at_rest(battery, connection.rest_after_v, temp_c)
-    early, returned = _first_of(before, final.until_s), None
-    after_s = early.until_s if early else _early_end_s(readings)
+    final, rested = answer_of(result), _rested(connection, battery, result)
+    first = _first_of(before, final.until_s)
+    early, is_kept = (first.answer, first.is_by_same_facts) if first else (None, True)
+    after_s, returned = early.until_s if early else _early_end_s(readings), None
     if after_s is not None:
         returned = _returned(readings, battery, told, after_s)
     if returned is not None and early is None:
         early = _early_answer(readings, battery, connection.day, told)
-    is_own = returned is not None and early is not None and early not in before
-    answers = (early, final) if is_own and early is not None else (final,)
+    is_kept = is_kept and returned is not None
+    answers = (early, final) if is_kept and early is not None else (final,)
     seen = SeenLater(returned=returned if early else None, rested=rested)
     return Kept(answers, None if seen == SeenLater() else seen)
 
 
-def _first_of(before: tuple[KeptAnswer, ...], until_s: float) -> KeptAnswer | None:
+def _rested(connection: Connection, battery: Battery, result: Assessment) -> RestedCharge | None:
+    """Charge at rest afterwards, with what may have been charged since the last reading.
+
+    None where the taper was not seen to its end: the battery may have been charged for hours more.
+    """
+    lesson, rest_after_v = result.taper_lesson, connection.rest_after_v
+    if rest_after_v is None or lesson is None or 1.0 - lesson.left < FULL_SOC:
+        return None
+    found = charge_at_rest(battery, rest_after_v, connection.ambient_c)
+    return RestedCharge(soc=found.soc, sd=min(hypot(found.sd, lesson.left), 1.0))
+
+
+def _first_of(before: tuple[AnswerBefore, ...], until_s: float) -> AnswerBefore | None:
     """The answer that was given first of those from fewer readings."""
-    return next((a for a in before if a.until_s < until_s - SAME_TIME_S), None)
+    return next((one for one in before if one.answer.until_s < until_s - SAME_TIME_S), None)
 
 
 def _early_end_s(readings: Readings) -> float | None:

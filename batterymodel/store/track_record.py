@@ -3,18 +3,21 @@
 A completed taper scores the early answer of its own connection, the first that was given; a rest
 voltage after scores the answer of all readings, unless a rest voltage before made that: both share
 what the battery is off its curve. What servicing or a bench check found scores the outcome of the
-last answer before it.
+last answer before it. An invented battery scores only where the record holds no other. What was
+told wrongly and corrected gave no answer of the estimate's: the first by the facts as they stand
+now counts.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from batterymodel.basis.intervals import LEVEL_SD
+from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
@@ -44,12 +47,35 @@ MOST_DAYS_BETWEEN = 60
 """Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
 capacity falls by less than 1 % in them, `reference.capacity`)."""
 
-_FIELDS = ("entry_id", "battery_id", "day", "started_at", "rest_voltage_v", "seen_later")
+_FACTS = (
+    "battery_id",
+    "day",
+    "started_at",
+    "supply",
+    "rest_voltage_v",
+    "load_a",
+    "load_sd_a",
+    "ambient_c",
+)
+"""What an answer was made from beside the readings and the record."""
+
+_FIELDS = (
+    "entry_id",
+    "battery_id",
+    "day",
+    "started_at",
+    "rest_voltage_v",
+    "seen_later",
+    "readings_sha256",
+)
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """One connection: the answers as first given, when, and what was seen of it since."""
+    """One connection: the answers as first given, when, and what was seen of it since.
+
+    ``longest`` is the entry of the longest file that goes on where this one ends.
+    """
 
     entry_id: str
     battery_id: str
@@ -57,13 +83,15 @@ class _Seen:
     started_at: datetime | None
     rest_voltage_v: float | None
     seen_later: SeenLater | None
+    readings_sha256: str
     answers: tuple[KeptAnswer, ...]
     written_at: datetime
+    longest: str | None = None
 
     @property
     def same_as(self) -> tuple[str, object]:
         """What it has in common with other files of the same connection."""
-        return self.battery_id, self.started_at or self.entry_id
+        return self.battery_id, self.started_at or self.longest or self.entry_id
 
 
 def track_record(store: Store, before: date | None = None, but: str | None = None) -> TrackRecord:
@@ -87,7 +115,7 @@ def track_record(store: Store, before: date | None = None, but: str | None = Non
         The record cannot be read.
     """
     with store.reading():
-        plates = {plate.id: plate.record for plate in store.entries(BatteryPlate)}
+        plates = _scoring(store)
         seen = [one for one in _seen(store) if one.battery_id in plates]
         ranges = [
             case
@@ -120,9 +148,8 @@ def widening(store: Store, chemistry: Chemistry, on: date, but: str | None = Non
         The record cannot be read.
     """
     with store.reading():
-        plates = {
-            plate.id: plate.record for plate in store.entries(BatteryPlate, chemistry=chemistry)
-        }
+        every = _scoring(store)
+        plates = {one: plate for one, plate in every.items() if plate.chemistry == chemistry}
         seen = [one for one in _seen(store) if one.battery_id in plates]
     ranges = [
         case
@@ -132,11 +159,18 @@ def widening(store: Store, chemistry: Chemistry, on: date, but: str | None = Non
     return record_of(ranges, ()).widening(chemistry).factor
 
 
+def _scoring(store: Store) -> dict[str, BatteryPlate]:
+    """Batteries whose answers are scored: the invented ones only where there are no others."""
+    every = {plate.id: plate.record for plate in store.entries(BatteryPlate)}
+    return {one: plate for one, plate in every.items() if not plate.invented} or every
+
+
 def _seen(store: Store) -> list[_Seen]:
-    """Connections with an answer, each as first given, in order of writing."""
+    """Connections with an answer, each as first given by the facts as they stand now."""
     with store.reading() as session:
         present = live_values(session, Connection, *_FIELDS)
-        columns = ("entry_id", "recorded_at", "answers", "assessment")
+        facts = {one: told for one, *told in live_values(session, Connection, "entry_id", *_FACTS)}
+        columns = ("entry_id", "recorded_at", "answers", "assessment", *_FACTS)
         table = ConnectionRow.__table__.columns
         rows = session.execute(
             ConnectionRow.__table__.select()
@@ -144,14 +178,48 @@ def _seen(store: Store) -> list[_Seen]:
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
     first: dict[str, dict[str, Any]] = {}
-    for entry_id, written_at, answers, assessment in rows:
-        if entry_id not in first and (given := answers or _from_json(assessment)):
+    for entry_id, written_at, answers, assessment, *told in rows:
+        if entry_id in first or told != facts.get(entry_id):
+            continue
+        if given := answers or _from_json(assessment):
             first[entry_id] = {"answers": given, "written_at": written_at}
-    return [
+    seen = [
         _Seen(**dict(zip(_FIELDS, values, strict=True)), **first[values[0]])
         for values in present
         if values[0] in first
     ]
+    longest = _longest(store, seen)
+    return [replace(one, longest=longest.get(one.entry_id)) for one in seen]
+
+
+def _longest(store: Store, seen: list[_Seen]) -> dict[str, str]:
+    """By entry without a clock: that of the longest file of its day that begins as its own."""
+    of_day: dict[tuple[str, date], list[_Seen]] = {}
+    for one in seen:
+        if one.started_at is None:
+            of_day.setdefault((one.battery_id, one.day), []).append(one)
+    found: dict[str, str] = {}
+    for group in of_day.values():
+        if len(group) > 1:
+            found |= _going_on({one.entry_id: _content(store, one) for one in group})
+    return found
+
+
+def _content(store: Store, one: _Seen) -> bytes:
+    try:
+        return store.file(one.readings_sha256)
+    except BatteryModelError:
+        return one.entry_id.encode()
+
+
+def _going_on(contents: dict[str, bytes]) -> dict[str, str]:
+    """By entry: that of the longest content that begins with its own but for the last line."""
+    found: dict[str, str] = {}
+    for entry_id in sorted(contents, key=lambda one: -len(contents[one])):
+        begun = contents[entry_id].rstrip().rpartition(b"\n")[0] or contents[entry_id]
+        longer = (other for other in found.values() if contents[other].startswith(begun))
+        found[entry_id] = next(longer, entry_id)
+    return found
 
 
 def _from_json(assessment: str | None) -> tuple[KeptAnswer, ...]:
@@ -249,31 +317,34 @@ def _outcome_cases(
         one = _last_before(seen, entry, check)
         if one is None or one.entry_id in scored or entry.record.battery_id not in plates:
             continue
-        found = _found(store, plates[one.battery_id], entry.record, check)
+        measured = check.record if check else None
+        found = _found(store, plates[one.battery_id], entry.record, measured)
         if found is not None:
             scored.add(one.entry_id)
             answered = _answered(one, plates[one.battery_id], one.answers[-1])
             yield OutcomeCase(answered, found, entry.record.on)
 
 
-def _finds(store: Store) -> Iterable[tuple[Entry[Any], BenchCheck | None]]:
+def _finds(store: Store) -> Iterable[tuple[Entry[Any], Entry[BenchCheck] | None]]:
     """Servicings, then checks that no servicing names, each with the check of its figure."""
     checks = {entry.id: entry for entry in store.entries(BenchCheck)}
     servicings = store.entries(Servicing)
     for entry in servicings:
-        named = entry.record.check_id
-        yield entry, checks[named].record if named in checks else None
+        yield entry, checks.get(entry.record.check_id or "")
     named_ones = {entry.record.check_id for entry in servicings}
     for entry_id, check in checks.items():
         if entry_id not in named_ones:
-            yield check, check.record
+            yield check, check
 
 
-def _last_before(seen: list[_Seen], find: Entry[Any], check: BenchCheck | None) -> _Seen | None:
+def _last_before(
+    seen: list[_Seen], find: Entry[Any], check: Entry[BenchCheck] | None
+) -> _Seen | None:
     """The last connection before a find, within `MOST_DAYS_BETWEEN`, whose answer knew it not.
 
     On the same day, what was written first is taken to have been first.
     """
+    written_at = min(find.recorded_at, check.recorded_at if check else find.recorded_at)
     on = find.record.on
     since = on - timedelta(days=MOST_DAYS_BETWEEN)
     before = [
@@ -281,7 +352,7 @@ def _last_before(seen: list[_Seen], find: Entry[Any], check: BenchCheck | None) 
         for one in seen
         if one.battery_id == find.record.battery_id
         and since <= one.day <= on
-        and (one.day < on or one.written_at < find.recorded_at)
+        and (one.day < on or one.written_at < written_at)
     ]
     return max(before, key=lambda one: (one.day, one.written_at), default=None)
 

@@ -100,7 +100,8 @@ def _returned(posterior: ChargePosterior, after_s: float) -> ReturnedCharge:
 def charge_at_rest(battery: Battery, rest_after_v: float, temp_c: float | None) -> RestedCharge:
     """State of charge that a rest voltage shows after a connection, with its error.
 
-    Normal around the battery's curve with the spread between batteries and the meter's error, all
+    Without what the battery's kind teaches: the answer was made from that. Normal around the curve
+    of chemistry or card with the spread between batteries and the meter's error, all
     states equally likely before it. A voltage above that of a full battery counts as full.
 
     Parameters
@@ -116,8 +117,9 @@ def charge_at_rest(battery: Battery, rest_after_v: float, temp_c: float | None) 
     RestedCharge
     """
     temp = REFERENCE_TEMP_C if temp_c is None else within_data_c(temp_c)
-    expected = np.asarray(rest_voltage_v(battery, SOC_GRID, temp))
-    sd_v = np.asarray(rest_voltage_sd_v(battery, SOC_GRID))
+    bare = battery.model_copy(update={"kind": None})
+    expected = np.asarray(rest_voltage_v(bare, SOC_GRID, temp))
+    sd_v = np.asarray(rest_voltage_sd_v(bare, SOC_GRID))
     read_v = min(rest_after_v, float(expected[-1]))
     density = np.exp(-0.5 * ((expected - read_v) / sd_v) ** 2) / sd_v
     if density.sum() <= 0.0:

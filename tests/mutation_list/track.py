@@ -57,6 +57,16 @@ GATHERED = changes_in(
         "and case.answered.connection_id != but",
         "and case.answered.connection_id",
     ),
+    ("corrected slips", "track_record", "or told != facts.get(entry_id)", ""),
+    (
+        "files without a clock",
+        "track_record",
+        "or self.longest or self.entry_id",
+        "or self.entry_id",
+    ),
+    ("same capacity", "servicing", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
+    ("bound of a capacity", "servicing", ', "is_lower_bound": False}', "}"),
+    ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",
         "track_record",
@@ -66,8 +76,8 @@ GATHERED = changes_in(
     (
         "made from the check",
         "track_record",
-        "one.day < on or one.written_at < find.recorded_at",
-        "one.day <= on or one.written_at < find.recorded_at",
+        "one.day < on or one.written_at < written_at",
+        "one.day <= on or one.written_at < written_at",
     ),
     (
         "one find for an answer",
@@ -104,6 +114,12 @@ TRUTHS = changes_in(
         "LOOSENED, LOOSE_LOG_SD = 3.0, 1.0\n",
         "LOOSENED, LOOSE_LOG_SD = 1.0, 0.0\n",
     ),
+    (
+        "kind in the truth at rest",
+        "truths",
+        "expected = np.asarray(rest_voltage_v(bare,",
+        "expected = np.asarray(rest_voltage_v(battery,",
+    ),
     ("error that no fit tells", "truths", "METER_REL_SD = 0.03\n", "METER_REL_SD = 0.01\n"),
     tests=("tests/track/test_truths.py",),
 )
@@ -116,6 +132,7 @@ KEPT = (
     ),
     *changes_in(
         "store",
+        ("rest before the end", "kept_answers", " or lesson is None or 1.0 -", " or 1.0 -"),
         ("length of early answers", "kept_answers", "LEAST_LENGTH = 2.0\n", "LEAST_LENGTH = 1.8\n"),
         tests=("tests/store/test_track_record.py",),
     ),

@@ -69,6 +69,24 @@ def test_the_box_says_that_ranges_are_wider():
     assert "Ranges are therefore wider: 4" in line
 
 
+def test_ranges_that_held_because_they_were_wider_are_not_the_reason_for_it():
+    """Twelve missed; then twenty were shown twice as wide, and held."""
+    early = [case(12.0, k) for k in range(12)]
+    line = standing_line(
+        record_of([*early, *(case(10.0, 20 + k, widening=2.0) for k in range(20))], ()),
+        Chemistry.VRLA,
+    )
+    assert "20 of the last 20 ranges held the truth as they were shown. 32 of 32 ranges" in line
+    assert "missed as the estimate alone gives them. Ranges are therefore wider: 2 times" in line
+
+
+def test_a_factor_that_reads_as_one_is_no_number():
+    record = record_of([case(8.02, k) for k in range(10)], ())
+    line = standing_line(record, Chemistry.VRLA)
+    assert line.endswith("Ranges are therefore hardly wider.")
+    assert said.widening_sentences(record)[0].endswith("Ranges are therefore hardly wider.")
+
+
 def test_the_line_stands_in_the_outcome_box():
     from batterymodel import assess
 

@@ -1,6 +1,6 @@
 """Answers on record and the truths that come later: each counted once, none from itself."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -26,6 +26,7 @@ from batterymodel.store.track_record import track_record, widening
 from batterymodel.store.zip_import import import_zip
 from batterymodel.track.kept import Spread
 from batterymodel.track.score import Found, TruthFrom, Verdict
+from batterymodel.track.truths import charge_at_rest
 from tests.conftest import simulated_connection
 from tests.store.cases import BARE, DAY
 
@@ -54,7 +55,9 @@ def csv_of(readings, started=None):
 def taken(store, depth=0.1, minutes=120.0, day=DAY, seed=1, **told):
     readings = simulated_connection(depth, 0.3, minutes=minutes, every_s=30.0, seed=seed)
     content = csv_of(readings)
-    return add_connection(store, "B-1", content, f"{seed}.csv", Told(on=day, load_a=8.0, **told))
+    return add_connection(
+        store, "B-1", content, f"{seed}.csv", Told(on=day, **{"load_a": 8.0, **told})
+    )
 
 
 def test_a_completed_taper_scores_the_answer_of_its_first_minutes(fleet):
@@ -95,13 +98,11 @@ def test_a_taper_that_was_not_seen_to_its_end_scores_nothing(fleet):
 
 def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet):
     readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
-    from datetime import datetime
-
     whole = csv_of(readings, datetime(2026, 3, 2, 7, 43)).split(b"\n")
     told = Told(on=DAY, load_a=8.0)
     short = add_connection(fleet, "B-1", b"\n".join(whole[: 1 + 21]), "short.csv", told).entry
     longer = add_connection(fleet, "B-1", b"\n".join(whole), "long.csv", told).entry
-    assert len(longer.record.answers) == 1
+    assert longer.record.answers[:-1] == (short.record.answers[-1],)
     [case] = track_record(fleet).ranges
     assert case.answered.connection_id == short.id
     assert case.answered.answer == short.record.answers[-1]
@@ -110,30 +111,95 @@ def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet
     assert len(track_record(fleet).ranges) == 1
 
 
-def test_a_rest_voltage_after_scores_the_charge_at_the_end(fleet):
-    entry = taken(fleet, depth=0.3, minutes=15.0, rest_after_v=25.2).entry
-    record = track_record(fleet)
-    found = record.ranges or ()
-    assert entry.record.seen_later.rested is not None
-    assert len(found) + record.unsure == 1
-    for case in found:
-        assert case.truth_from is TruthFrom.REST
-        assert case.told == entry.record.answers[-1].soc_now
+@pytest.mark.parametrize(("load_a", "cases"), [(8.0, 1), (0.0, 0)])
+def test_a_shorter_file_that_is_deleted_leaves_its_answer_by_the_same_facts(fleet, load_a, cases):
+    """By other facts it may have been deleted because they were wrong."""
+    readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
+    whole = csv_of(readings, datetime(2026, 3, 2, 7, 43)).split(b"\n")
+    first = b"\n".join(whole[: 1 + 21])
+    short = add_connection(fleet, "B-1", first, "short.csv", Told(on=DAY, load_a=load_a)).entry
+    longer = b"\n".join(whole)
+    add_connection(fleet, "B-1", longer, "long.csv", Told(on=DAY, load_a=8.0))
+    fleet.delete(short.id, "the longer file holds it")
+    found = [case.answered.answer for case in track_record(fleet).ranges]
+    assert found == [short.record.answers[-1]] * cases
+
+
+def test_files_without_a_clock_that_begin_alike_are_one_connection(fleet):
+    """Three lengths of one connection, and another of the same day."""
+    readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
+    lines, told = csv_of(readings).split(b"\n"), Told(on=DAY, load_a=8.0)
+    for count in (231, 221, 242):
+        add_connection(fleet, "B-1", b"\n".join(lines[:count]), f"{count}.csv", told)
+    first = fleet.entries(Connection)[0]
+    assert [case.answered.connection_id for case in track_record(fleet).ranges] == [first.id]
+    taken(fleet, seed=2)
+    assert len(track_record(fleet).ranges) == 2
+
+
+def test_a_rest_voltage_after_a_completed_taper_scores_the_charge_at_the_end(fleet):
+    entry = taken(fleet, rest_after_v=25.9).entry
+    [case] = cases_at_rest(fleet)
+    assert case.truth_from is TruthFrom.REST
+    assert case.told == entry.record.answers[-1].soc_now
+    assert case.truth_sd > charge_at_rest(BARE, 25.9, None).sd
+
+
+def cases_at_rest(store):
+    """Cases by a rest voltage, those too that cannot tell."""
+    plates = module._scoring(store)
+    cases = module._range_cases(module._seen(store), plates)
+    return [case for case in cases if case.truth_from is TruthFrom.REST]
+
+
+def test_a_rest_voltage_scores_nothing_where_charging_may_have_gone_on(fleet):
+    """Read twelve minutes of a deep charge, then left on until it was full."""
+    entry = taken(fleet, depth=0.5, minutes=12.0, rest_after_v=26.2).entry
+    assert entry.record.seen_later is None
+    assert cases_at_rest(fleet) == []
 
 
 def test_a_rest_voltage_before_shares_its_error_and_is_not_scored_by_one_after(fleet):
-    taken(fleet, depth=0.3, minutes=15.0, rest_voltage_v=25.0, rest_after_v=25.4)
-    record = track_record(fleet)
-    assert (record.ranges, record.unsure) == ((), 0)
+    taken(fleet, rest_voltage_v=25.4, rest_after_v=25.9)
+    assert cases_at_rest(fleet) == []
 
 
-def test_the_answer_as_first_given_is_scored_though_it_was_corrected(fleet):
+def test_the_answer_as_first_given_is_scored_though_more_was_told_later(fleet, monkeypatch):
     entry = taken(fleet).entry
     first = entry.record.answers[0]
-    corrected_entry(fleet, entry.id, {"load_a": 7.0}, "misread")
+    monkeypatch.setattr("batterymodel.track.answers.ESTIMATE_VERSION", "0")
+    corrected_entry(fleet, entry.id, {"rest_after_v": 25.9}, "read an hour later")
+    taper = next(c for c in track_record(fleet).ranges if c.truth_from is TruthFrom.TAPER)
+    assert taper.answered.answer == first != fleet.entry(entry.id).record.answers[0]
+
+
+def test_a_slip_that_was_corrected_is_not_a_miss(fleet):
+    """Without the load its current counts as charge: the answer is far off, and not its fault."""
+    entry = taken(fleet, load_a=0.0).entry
+    corrected_entry(fleet, entry.id, {"load_a": 8.0}, "left out")
     [case] = track_record(fleet).ranges
-    assert case.answered.answer == first
-    assert fleet.entry(entry.id).record.answers[0] != first
+    assert entry.record.answers[0].charge_to_return_ah.low > case.truth
+    assert case.is_covered
+    assert case.told == fleet.entry(entry.id).record.answers[0].charge_to_return_ah
+
+
+def test_an_answer_for_another_battery_does_not_score_the_one_it_was_corrected_to(fleet):
+    other = BARE.model_copy(update={"chemistry": "vented_lead_acid", "rated_capacity_ah": 17.0})
+    wrong = add_battery(fleet, "N-1", other, NEW).id
+    entry = taken(fleet).entry
+    first = entry.record.answers[0]
+    corrected_entry(fleet, entry.id, {"battery_id": wrong}, "another battery's")
+    assert first not in [case.answered.answer for case in track_record(fleet).ranges]
+    corrected_entry(fleet, entry.id, {"battery_id": fleet.plate("B-1").id}, "no, this one's")
+    assert [case.answered.answer for case in track_record(fleet).ranges] == [first]
+
+
+def test_an_answer_made_with_a_rest_voltage_since_emptied_is_not_scored_by_one_after(fleet):
+    entry = taken(fleet, rest_voltage_v=25.4, rest_after_v=25.9).entry
+    corrected_entry(fleet, entry.id, {"rest_voltage_v": None}, "not read")
+    [case] = cases_at_rest(fleet)
+    assert case.answered.answer == fleet.entry(entry.id).record.answers[-1]
+    assert case.answered.answer.soc_now != entry.record.answers[-1].soc_now
 
 
 def test_what_is_deleted_scores_nothing_and_comes_back(fleet):
@@ -182,6 +248,16 @@ def test_ranges_that_missed_widen_the_next_and_only_by_what_was_known_before(mis
     assert widening(misses, vrla, days[1]) > 1.0
     assert widening(misses, vrla, days[2]) > 1.0
     assert widening(misses, Chemistry.NICD, days[2]) == 1.0
+
+
+@pytest.mark.parametrize("others", [False, True])
+def test_invented_batteries_score_only_where_there_are_no_others(misses, others):
+    plate = misses.plate("B-1")
+    misses.correct(plate.id, plate.record.model_copy(update={"invented": True}), "invented")
+    if others:
+        add_battery(misses, "B-2", BARE, NEW)
+    assert (len(track_record(misses).ranges) == 0) is others
+    assert (widening(misses, Chemistry.VRLA, DAY + timedelta(days=20)) == 1.0) is others
 
 
 def test_a_connection_does_not_widen_itself(misses):
@@ -258,6 +334,34 @@ def test_a_capacity_that_servicing_measured_is_one_check_and_counts_once(fleet):
     assert case.found is Found.ENOUGH
     fleet.delete(check.id, "another battery's")
     assert fleet.entries(Servicing) == ()
+
+
+@pytest.mark.parametrize(
+    ("capacity_ah", "days", "bound", "checks"),
+    [
+        (36.04, 0, False, 1),
+        (36.06, 0, False, 2),
+        (36.0, 1, False, 2),
+        (36.0, 0, True, 2),
+    ],
+)
+def test_a_check_that_the_bench_entered_is_not_added_once_more(
+    fleet, capacity_ah, days, bound, checks
+):
+    on, told = DAY + timedelta(days=days), {"capacity_ah": capacity_ah, "is_lower_bound": bound}
+    bench = {"battery_id": fleet.plate("B-1").id, "discharge_current_a": 20.0, "minutes": 108.0}
+    own = add_check(fleet, BenchCheck(on=on, **bench, **told)).entry
+    entry, _ = add_servicing(fleet, "B-1", ServicingFound.CAPACITY, DAY, 36.0)
+    assert len(fleet.entries(BenchCheck)) == checks
+    assert (entry.record.check_id == own.id) is (checks == 1)
+
+
+def test_a_check_told_once_more_does_not_score_the_answer_that_was_made_from_it(fleet):
+    battery_id = fleet.plate("B-1").id
+    add_check(fleet, BenchCheck(battery_id=battery_id, on=DAY, capacity_ah=36.0))
+    taken(fleet, minutes=10.0)
+    add_servicing(fleet, "B-1", ServicingFound.CAPACITY, DAY, 36.0)
+    assert track_record(fleet).outcomes == ()
 
 
 def test_the_same_answer_is_scored_by_one_find(fleet):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from batterymodel import Battery, FitError
+from batterymodel.inputs.kinds import KindBelief
 from batterymodel.reference.temperature import rest_voltage_v
 from batterymodel.track import truths
 from batterymodel.track.answers import first_part
@@ -85,6 +86,25 @@ def test_a_rest_voltage_tells_the_charge_it_belongs_to(soc):
 def test_a_voltage_above_full_is_full():
     full = float(rest_voltage_v(PLATE, 1.0, 25.0))
     assert charge_at_rest(PLATE, full + 1.0, None) == charge_at_rest(PLATE, full, None)
+
+
+def test_a_rest_voltage_is_read_without_what_the_kind_taught():
+    kind = KindBelief(
+        batteries=4,
+        connections=12,
+        rest_voltages=6,
+        time_constant_h=0.4,
+        time_constant_log_sd=0.1,
+        fast_share=0.14,
+        fast_share_sd=0.02,
+        float_current_per_ah=0.003,
+        float_current_per_ah_sd=0.003,
+        rest_shift_v=0.015,
+        rest_shift_sd_v=0.004,
+    )
+    of_kind = PLATE.model_copy(update={"kind": kind})
+    assert rest_voltage_v(of_kind, 0.8, 22.0) > rest_voltage_v(PLATE, 0.8, 22.0)
+    assert charge_at_rest(of_kind, 25.5, 22.0) == charge_at_rest(PLATE, 25.5, 22.0)
 
 
 def test_the_first_part_holds_nothing_of_later():

@@ -188,8 +188,8 @@ ON_RECORD = (
         (
             "steps that a plan counts",
             "learned_loads",
-            "entry.record.day <= told.on",
-            "entry.record.day < told.on",
+            "if day < told_on or (day == told_on",
+            "if day <= told_on or (day == told_on",
         ),
         ("looked at beforehand", "learned_loads", "if entry.id == but else", "if False else"),
         tests=("tests/store/test_learned_loads.py",),
@@ -400,8 +400,8 @@ ENTERED = (
         (
             "cover of a long start",
             "start_findings",
-            "_is_held(one.with_battery) and not is_long(one)",
-            "_is_held(one.with_battery)",
+            "is_held(one.with_battery) and not is_long(one)",
+            "is_held(one.with_battery)",
         ),
         tests=("tests/budget/test_start_findings.py",),
     ),

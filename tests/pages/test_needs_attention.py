@@ -196,7 +196,7 @@ def test_a_battery_to_be_disconnected_stands_above_all_else_with_the_cause(fille
     at = started()
     assert at.button[0].key == "on.too-hot-001"
     said = html_of(at)
-    assert "<b>Disconnect now</b> Battery at 70 °C" in said
+    assert "<b>Disconnect now</b> Battery or air around it, as told, at 70 °C" in said
     assert said.index("Disconnect now") < said.index("No answer yet")
 
 

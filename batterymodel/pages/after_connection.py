@@ -12,7 +12,6 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.assessment import assess, connection_day
-from batterymodel.charts import connection as charts
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.entry_faults import Shown
@@ -22,6 +21,7 @@ from batterymodel.inputs.remarks import Remarks
 from batterymodel.pages import (
     KEPT,
     LAST_CASE,
+    answer_parts,
     battery_form,
     kept,
     literal,
@@ -31,7 +31,7 @@ from batterymodel.pages import (
 )
 from batterymodel.pages.readings_file import GivenReadings
 from batterymodel.reference.chemistry import data_for
-from batterymodel.rules.results import Assessment, Finding, Severity
+from batterymodel.rules.results import Assessment
 from batterymodel.samples.connections import (
     SCENARIO_DAY,
     Sample,
@@ -500,8 +500,8 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     box = pages.outcome_box(result, how_right)
     temperatures.show_html(pages.named(name) + box + pages.key_figures(result), known_c)
     st.html(pages.head(_head_fields(job, battery, readings)))
-    _show_charts(result)
-    _show_findings(result.findings)
+    answer_parts.show_charts(result)
+    answer_parts.show_findings(result.findings)
     _show_keeping(job)
     _show_rest(battery, result)
 
@@ -533,32 +533,6 @@ def _keep(serial: str, file: GivenReadings, job: Job) -> None:
 def _kept_words(serial: str, taken: Taken) -> str:
     already = " already; nothing was added" if taken.was_there else ""
     return f"The connection is in the record of {serial}{already}."
-
-
-def _show_charts(result: Assessment) -> None:
-    st.header("Taper")
-    st.altair_chart(charts.taper_chart(result), theme=None)
-    temperatures.show_html(pages.note(charts.taper_words(result)))
-    with st.expander(pages.DETAILS):
-        st.subheader("State of charge at connection")
-        st.altair_chart(charts.evidence_chart(result), theme=None)
-        remarks = [f"{name}: {remark}." for name, remark in result.curves.remarks.items()]
-        temperatures.show_html(pages.note(" ".join([charts.evidence_words(result), *remarks])))
-
-
-def _show_findings(findings: Sequence[Finding]) -> None:
-    fine = [finding for finding in findings if finding.severity is Severity.OK]
-    known_c = temperatures_of(findings)
-    open_ones = [finding for finding in findings if finding.severity is not Severity.OK]
-    st.header("Findings")
-    if open_ones:
-        temperatures.show_html(pages.findings_list(open_ones), known_c)
-    if fine:
-        with st.expander(
-            f"{len(fine)} findings are fine" if len(fine) > 1 else "1 finding is fine",
-            expanded=not open_ones,
-        ):
-            temperatures.show_html(pages.findings_list(fine), known_c)
 
 
 def _show_rest(battery: Battery, result: Assessment) -> None:

@@ -18,6 +18,9 @@ BY_KEY = {sample.key: sample for sample in load_scenario()[0]}
 GOOD_CSV = sample_readings_path("healthy-top-off").read_bytes()
 BATTERY = Battery(tail="OWN-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)
 TOML = record_toml(BATTERY).encode()
+CELL = ".gdg-input"
+"""What a cell of a table is typed into, there only while the cell is open."""
+CELL_HOLDS = f"text => document.querySelector('{CELL}')?.value === text"
 LEAST_TARGET_PX = 44
 """Least height and width of what is tapped (target size of WCAG 2.1, criterion 2.5.5) [px]."""
 
@@ -122,12 +125,13 @@ def test_typed_readings_are_answered(page) -> None:
     choose_source(page, "Typed in")
     table = page.get_by_test_id("stDataFrame").bounding_box()
     page.mouse.click(table["x"] + 0.5 * table["width"], table["y"] + 52)
-    page.wait_for_timeout(500)
+    page.wait_for_function("() => document.activeElement.tagName === 'CANVAS'", timeout=WAIT_MS)
     for current in ("18.4", "18.1", "17.9", "17.5", "17.1", "16.8", "16.4", "16.2"):
         page.keyboard.type(current, delay=60)
-        page.wait_for_timeout(150)
+        page.wait_for_function(CELL_HOLDS, arg=current, timeout=WAIT_MS)
         page.keyboard.press("Enter")
-        page.wait_for_timeout(400)
+        page.locator(CELL).wait_for(state="detached", timeout=WAIT_MS)
+    settle(page)
     upload(page, "Battery TOML file", "own.toml", TOML, "application/toml")
     page.locator(".jc-word").wait_for(timeout=WAIT_MS)
     assert outcome(page) in OUTCOME_WORDS.values()

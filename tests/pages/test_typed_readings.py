@@ -136,6 +136,7 @@ def test_an_event_beyond_the_basic_letters_is_kept_and_shown():
     assert event in json.dumps(charts.taper_chart(result).to_dict(), ensure_ascii=False)
 
 
+@pytest.mark.long
 def test_the_connection_is_kept_as_a_file_that_can_be_read_again(own):
     at = typing(LINES)
     at = at.selectbox(key=after_connection.ON_RECORD).select("B-1").run()

@@ -64,7 +64,7 @@ def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Fa
     for value in values[told].drop_duplicates().tolist():
         at = told & (values == value)
         if sure and value in MARKS:
-            faults.remarks.notes.append(_note(value, at, faults.remarks.called(column)))
+            faults.remarks.notes.append(_note(value, at, column))
         else:
             first, *more = at.index[at].tolist()
             faults.add(_fault(value, more), first, column)

@@ -186,14 +186,34 @@ def checked_value(column: str, value: float, where: str) -> float:
     InputError
         A value that cannot be right; says what would be.
     """
+    words = out_of_bounds(column, value)
+    if words is not None:
+        is_temp = column == "battery_temp_c"
+        problem_of = _outside_c(value, words) if is_temp else fixed(words)
+        raise EntryError("", column, problem_of, name=where)
+    return value
+
+
+def out_of_bounds(column: str, value: float) -> str | None:
+    """What is wrong with a single meter value or time, by the bounds of its column.
+
+    Parameters
+    ----------
+    column : str
+        One of the number columns of `FORMAT`.
+    value : float
+        In the column's unit.
+
+    Returns
+    -------
+    str or None
+        The value and what would be right; None where it can be right.
+    """
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            words = f"{value:.10g} {said}"
-            is_temp = column == "battery_temp_c"
-            problem_of = _outside_c(value, words) if is_temp else fixed(words)
-            raise EntryError("", column, problem_of, name=where)
-    return value
+            return f"{value:.10g} {said}"
+    return None
 
 
 def _outside_c(value: float, in_file: str) -> Callable[[Shown], str]:
@@ -359,7 +379,8 @@ def _check_one_run(elapsed_s: pd.Series, time: str, remarks: Remarks) -> None:
         first, before, row = elapsed_s.index[[0, place - 1, place]]
         raise remarks.error(
             f"the time falls back to {elapsed_s.loc[row]:g} s, as where a logger began anew; give "
-            f"the readings of one connection: rows {first} to {before}, or from row {row} on",
+            f"the readings of one connection: {remarks.row}s {first} to {before}, or from "
+            f"{remarks.row} {row} on",
             int(row),
             time,
         )

@@ -8,7 +8,7 @@ from typing import cast
 
 import pandas as pd
 
-from batterymodel.basis.text import one_line
+from batterymodel.basis.text import counted, one_line
 from batterymodel.errors import InputError
 
 
@@ -46,7 +46,8 @@ class Remarks:
     """What is said of a table while it is read: notes so far, and errors with their place.
 
     ``source``, ``format`` and ``header_row`` are the table's name, its format and the number of
-    the row with the column names. ``labels`` is how a page calls columns it shows otherwise.
+    the row with the column names. ``labels`` is what the columns hold, where a person wrote lines
+    without any columns, and ``row`` what such a line is called.
     """
 
     source: str
@@ -54,19 +55,7 @@ class Remarks:
     notes: list[str] = field(default_factory=list)
     header_row: int = 1
     labels: Mapping[str, str] = field(default_factory=dict)
-
-    def called(self, column: str) -> str:
-        """What a column is called where the table was seen.
-
-        Parameters
-        ----------
-        column : str
-
-        Returns
-        -------
-        str
-        """
-        return self.labels.get(column, column)
+    row: str = "row"
 
     def error(self, problem: str, row: int | None = None, column: str | None = None) -> InputError:
         """The error to raise: file, place, problem.
@@ -84,8 +73,8 @@ class Remarks:
         InputError
             Not yet raised; parts joined by colons.
         """
-        places = [] if row is None else [f"row {row}"]
-        places += [] if column is None else [f"column '{self.called(column)}'"]
+        places = [] if row is None else [f"{self.row} {row}"]
+        places += [] if column is None else [self.labels.get(column, f"column '{column}'")]
         parts = [one_line(self.source), ", ".join(places), problem]
         return InputError(": ".join(part for part in parts if part))
 
@@ -123,7 +112,7 @@ class Remarks:
             Said behind their count.
         """
         if count := int(chosen.sum()):
-            self.notes.append(f"{count} row{'s' * (count > 1)} {what}")
+            self.notes.append(f"{counted(count, self.row)} {what}")
 
 
 def first_row(wrong: pd.Series) -> int:

@@ -16,10 +16,10 @@ from batterymodel.inputs.table_times import unreadable_times
 from batterymodel.inputs.tables import MISSING, check_size, texts_of
 
 CLOCK_TIME = "is a clock time; use a column 'time' in ISO 8601 (2024-05-01T10:05:00)"
-CLOCK_TIME_TYPED = "is a clock time; the seconds since connection would be right"
-"""What a time of day says in a column of seconds: in a file, and in a table on a page."""
+"""What a time of day says in a column of seconds."""
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?|nan", re.A | re.I)
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?|[+-]?inf(inity)?|nan", re.A | re.I)
+"""A cell that holds a plain number with a decimal point, or what stands for none."""
 
 
 def checked_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
@@ -68,7 +68,7 @@ def _known_columns(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
 def _check_header(names: list[str], remarks: Remarks) -> None:
     given, timed = set(names), {"elapsed_s", "time"}
     missing = set(remarks.format.units) - given - (timed if timed & given else set())
-    if names and all(map(_NUMBER.fullmatch, names)):
+    if names and all(map(NUMBER.fullmatch, names)):
         raise remarks.error(
             "holds values; a row of column names must come first", remarks.header_row
         )
@@ -118,16 +118,30 @@ def _converted(cells: pd.Series, faults: Faults) -> pd.Series:
         return numbers
     texts = texts_of(cells)
     texts[[text.lower() in MISSING for text in texts]] = "nan"
-    wrong = pd.Series([not _NUMBER.fullmatch(text) for text in texts], texts.index, dtype=bool)
-    faults.add_rows(wrong, lambda row: _no_number(texts.loc[row], name, faults.remarks), name)
+    wrong = pd.Series([not NUMBER.fullmatch(text) for text in texts], texts.index, dtype=bool)
+    faults.add_rows(wrong, lambda row: no_number(texts.loc[row], name, table), name)
     return texts.where(~wrong, "nan").astype(float)
 
 
-def _no_number(text: str, name: str, remarks: Remarks) -> str:
-    """What is wrong with a cell that should hold a number."""
-    problem = f"is not a number; {remarks.format.units[name]} as a plain number would be right"
+def no_number(text: str, name: str, table: TableFormat) -> str:
+    """What is wrong with a cell that should hold a number.
+
+    Parameters
+    ----------
+    text : str
+        Stripped.
+    name : str
+        Of the column.
+    table : TableFormat
+
+    Returns
+    -------
+    str
+        The text, why it is no number, and what would be right.
+    """
+    problem = f"is not a number; {table.units[name]} as a plain number would be right"
     if name == "elapsed_s" and ":" in text:
-        problem = CLOCK_TIME_TYPED if remarks.labels else CLOCK_TIME
+        problem = CLOCK_TIME
     elif re.fullmatch(r"[+-]?\d+,\d+", text):
         problem = f"has a decimal comma; write {shown(text.replace(',', '.'))}"
     return f"{shown(text)} {problem}"

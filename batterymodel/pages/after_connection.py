@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-import pandas as pd
 import streamlit as st
 
 from batterymodel import pages
@@ -15,9 +14,7 @@ from batterymodel.assessment import assess, connection_day
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.entry_faults import Shown
-from batterymodel.inputs.readings import FORMAT, readings_from_table
 from batterymodel.inputs.records import Battery, Readings, Supply, record_from, record_toml
-from batterymodel.inputs.remarks import Remarks
 from batterymodel.pages import (
     KEPT,
     LAST_CASE,
@@ -28,6 +25,7 @@ from batterymodel.pages import (
     log_followed,
     readings_file,
     temperatures,
+    typed_readings,
 )
 from batterymodel.pages.readings_file import GivenReadings
 from batterymodel.reference.chemistry import data_for
@@ -51,11 +49,6 @@ SAMPLE, FILE, TYPED, GROWING = "Sample", "File", "Typed in", "Growing file"
 SAMPLE_SUPPLY, OWN_SUPPLY, NO_SUPPLY = "Sample supply", "Entered here", "Not known"
 TABS = ("Battery", "Limits card", "Record", "Supply", "Measured")
 ON_RECORD = f"{KEPT}on_record"
-TYPED_NAME = "typed-readings.csv"
-LEAST_TYPED = 3
-"""Currents in the typed table before it is read: a table just begun is no error."""
-
-TYPED_TIMES_S = (0, 15, 30, 60, 90, 120, 150, 180, 210, 240, 270, 300)
 LOAD_ERROR_A = 0.5
 TEMPERATURE = "ambient_c"
 BEGIN = (
@@ -82,15 +75,6 @@ _KNOWN_FIELDS = (
 LABELS = {name: shown for name, shown, _ in (*_SUPPLY_FIELDS, *_KNOWN_FIELDS)} | battery_form.LABELS
 """How the page shows what is entered, by the names of the records."""
 
-TYPED_LABELS = {
-    "elapsed_s": "Time (s)",
-    "supply_current_a": "Current (A)",
-    "event": "Event",
-}
-
-TYPED_WIDTHS_PX = {"elapsed_s": 92, "supply_current_a": 112, "event": 82}
-"""Least widths with which every title is whole, together with the table's edge, at 360 px."""
-
 ANSWERED = f"{KEPT}readings.answered"
 """Whether the page shows an answer."""
 
@@ -103,7 +87,7 @@ class Job:
 
     readings: Readings | None = None
     file: GivenReadings | None = None
-    is_of_file: bool = False
+    awaited: str | None = None
     growing: str | None = None
     battery: Battery | None = None
     supply: Supply | None = None
@@ -144,58 +128,6 @@ def page() -> None:
         _answer_side(job)
     if not job.is_answered:
         _note_answered(is_answered=False)
-
-
-def typed_readings(table: pd.DataFrame) -> Readings | None:
-    """Readings from the typed table.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Texts, with the columns of `typed_start`; currents [A], times [s].
-
-    Returns
-    -------
-    Readings or None
-        None while fewer than `LEAST_TYPED` currents are entered.
-
-    Raises
-    ------
-    InputError
-        A cell that cannot be right; names its row, from 1 below the titles, and its column.
-    """
-    rows = typed_rows(table.set_axis(range(1, len(table) + 1), axis=0))
-    if (rows["supply_current_a"].str.strip() != "").sum() < LEAST_TYPED:
-        return None
-    remarks = Remarks("typed readings", FORMAT, header_row=0, labels=TYPED_LABELS)
-    return readings_from_table(rows, remarks)
-
-
-def typed_rows(table: pd.DataFrame) -> pd.DataFrame:
-    """The rows of the typed table in which something was entered, as text.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Texts or nothing, with ``supply_current_a`` and ``event``.
-
-    Returns
-    -------
-    DataFrame
-        Those with a current or an event, under their own index; a time alone is no entry.
-    """
-    table = table.fillna("").astype(str)
-    current, event = (table[name].str.strip() != "" for name in ("supply_current_a", "event"))
-    return table[current | event]
-
-
-def typed_start() -> pd.DataFrame:
-    """The empty table for typing: the usual times, no currents yet.
-
-    All cells are text, so that a decimal comma is refused in words rather than read as a thousand.
-    """
-    times = [str(time_s) for time_s in TYPED_TIMES_S]
-    return pd.DataFrame({"elapsed_s": times, "supply_current_a": "", "event": ""})
 
 
 def _input_side(samples: Sequence[Sample], sample_supply: Supply) -> Job:
@@ -270,9 +202,9 @@ def _take_readings(job: Job, source: str, by_key: dict[str, Sample]) -> None:
     elif source == GROWING:
         job.growing = log_followed.path_input()
     else:
-        job.is_of_file = source == FILE
-        give = readings_file.given_readings if source == FILE else _typed_input
-        job.file = job.attempt(give)
+        given = readings_file if source == FILE else typed_readings
+        job.file = job.attempt(given.given_readings)
+        job.awaited = given.awaited_name()
         job.readings = job.file.readings if job.file else None
 
 
@@ -292,27 +224,6 @@ def _sample_input(by_key: dict[str, Sample]) -> Readings | None:
         return None
     st.caption(f"Invented. {literal(by_key[chosen].story)}")
     return sample_readings(chosen)
-
-
-def _typed_input() -> GivenReadings | None:
-    if "typed_table" not in st.session_state:
-        st.session_state["typed_start"] = st.session_state.get("typed_now", typed_start())
-    table = st.data_editor(
-        st.session_state["typed_start"],
-        num_rows="dynamic",
-        hide_index=True,
-        column_config={
-            name: st.column_config.TextColumn(title, width=TYPED_WIDTHS_PX[name])
-            for name, title in TYPED_LABELS.items()
-        },
-        key="typed_table",
-    )
-    st.session_state["typed_now"] = table
-    readings = typed_readings(table)
-    if readings is None:
-        return None
-    data = typed_rows(table).to_csv(index=False).encode()
-    return GivenReadings(readings, data, TYPED_NAME)
 
 
 def _battery_on_record() -> None:
@@ -427,8 +338,7 @@ def _answer_side(job: Job) -> None:
         readings_file.show_sentences(job.problems)
         return
     if job.readings is None and job.growing is None:
-        name = readings_file.awaited_name()
-        st.info(literal(AWAITED.format(name=name)) if name and job.is_of_file else BEGIN)
+        st.info(literal(AWAITED.format(name=job.awaited)) if job.awaited else BEGIN)
         return
     if job.file is not None and job.file.instead_of is not None:
         st.warning(literal(STILL.format(good=job.file.name, other=job.file.instead_of)))

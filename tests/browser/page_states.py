@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from batterymodel.pages.after_connection import TABS
+from batterymodel.pages.typed_readings import LABEL
 from tests import screenshots
 from tests.screenshots import DEMO, WAIT_MS, choose_sample, settle, turn_to
 
@@ -51,9 +52,21 @@ def _entries_in(tab: str) -> State:
 
 
 def typed(page: Page, address: str) -> None:
-    """The table to type readings into."""
+    """The box to type readings into, with what was read of it."""
     turn_to(page, address, "Readings file", DEMO)
     page.get_by_test_id("stRadio").get_by_text("Typed in", exact=True).first.click()
+    page.get_by_label(LABEL).fill("0 18.4\n15 18.1\n30 17.9 pump on")
+    page.get_by_label(LABEL).press("Control+Enter")
+    page.get_by_text("Read: 3 readings").wait_for(timeout=WAIT_MS)
+    settle(page)
+
+
+def typed_wrong(page: Page, address: str) -> None:
+    """The box to type readings into, with lines that cannot be right."""
+    typed(page, address)
+    page.get_by_label(LABEL).fill("0 18.4\n15 18,1\n30\n60 17.5 A")
+    page.get_by_label(LABEL).press("Control+Enter")
+    page.get_by_text("stands alone").wait_for(timeout=WAIT_MS)
     settle(page)
 
 
@@ -172,6 +185,7 @@ STATES: dict[str, State] = {
     **{f"entries, {tab}": _entries_in(tab) for tab in TABS[1:]},
     "record of a battery": recorded,
     "readings typed": typed,
+    "readings typed wrong": typed_wrong,
     "entry refused": refused,
     "limit changed": limit_changed,
     "supply typed in": supply_typed,

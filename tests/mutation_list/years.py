@@ -401,6 +401,17 @@ FOREIGN = (
         tests=("tests/inputs/test_workbook.py",),
     ),
     *changes_in(
+        "inputs",
+        ("first below", "typed_lines", "FIRST_BEFORE_S = 60.0\n", "FIRST_BEFORE_S = 59.0\n"),
+        ("first above", "typed_lines", "FIRST_BEFORE_S = 60.0\n", "FIRST_BEFORE_S = 60.5\n"),
+        ("enough lines", "typed_lines", ".sum() >= LEAST_TIMES", ".sum() > LEAST_TIMES"),
+        ("a number no event begins with", "typed_lines", "_is_value(words[0]) or ", ""),
+        ("milliamperes typed", "typed_lines", "is_small or ", ""),
+        ("a line's unit is no event", "typed_lines", " or all(map(_is_value_or_unit, words))", ""),
+        ("a cell without a time", "typed_lines", 'rf"[^\\S\\t]*{_VALUE}', 'rf"\\s*{_VALUE}'),
+        tests=("tests/inputs/test_typed_lines.py",),
+    ),
+    *changes_in(
         "commands",
         ("least look", "follow", "LEAST_EVERY_S, MOST_S = 0.05,", "LEAST_EVERY_S, MOST_S = 0.03,"),
         tests=("tests/commands/test_follow.py",),

@@ -1,21 +1,17 @@
 """Pages run without a browser: every sample, nothing chosen, bad files, text like code."""
 
-import json
 import tomllib
 from functools import cache
 from pathlib import Path
 
-import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from batterymodel import pages
 from batterymodel.assessment import assess
-from batterymodel.charts import connection as charts
-from batterymodel.errors import InputError
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, Chemistry, record_toml
-from batterymodel.pages import after_connection, battery_form, readings_file
+from batterymodel.pages import after_connection, battery_form, readings_file, typed_readings
 from batterymodel.rules.results import Outcome, Severity
 from batterymodel.rules.wording import (
     OUTCOME_WORDS,
@@ -264,13 +260,12 @@ def test_all_that_is_wrong_with_the_form_is_said_at_once() -> None:
     at = with_sample("healthy-top-off")
     at.session_state[key("from_sample")] = False
     at.radio(key=key("source")).set_value(after_connection.TYPED)
-    at.session_state["typed_now"] = typed(("0", "20", ""), ("30", "19,5", ""), ("60", "5000", ""))
+    at.session_state[typed_readings.LINES] = "0 20\n30 19,5\n60 5000"
     at.number_input(key=key("battery..cells")).set_value(0)
     at = at.number_input(key=key("battery.limits.charge_voltage_max_v")).set_value(900.0).run()
-    (said,) = sentences(at.error)
-    lines = said.split("\n")
+    lines = [line for said in sentences(at.error) for line in said.split("\n")]
     assert [line.startswith("- ") for line in lines] == [True] * 4
-    for line, part in zip(lines, ("row 2", "row 3", "Cells: at least 1", "900 V"), strict=True):
+    for line, part in zip(lines, ("line 2", "line 3", "Cells: at least 1", "900 V"), strict=True):
         assert part in line
 
 
@@ -310,53 +305,6 @@ def test_blank_limits_show_the_generic_value() -> None:
     field = at.number_input(key=key("battery.limits.charge_voltage_max_v"))
     assert (field.value, field.placeholder) == (None, "28.8 generic")
     assert at.number_input(key=key("battery.limits.min_top_off_soc")).placeholder.startswith("75 ")
-
-
-def typed(*rows: tuple[str | None, str | None, str | None]) -> pd.DataFrame:
-    return pd.DataFrame(rows, columns=["elapsed_s", "supply_current_a", "event"], dtype=object)
-
-
-def test_typed_table_is_not_read_before_three_currents_stand_in_it() -> None:
-    table = after_connection.typed_start()
-    for row, current in enumerate(("20", "19.5")):
-        assert after_connection.typed_readings(table) is None
-        table.loc[row, "supply_current_a"] = current
-    assert after_connection.typed_readings(table) is None
-    table.loc[2, "supply_current_a"] = "19"
-    readings = after_connection.typed_readings(table)
-    assert readings is not None
-    assert readings.elapsed_s.tolist() == [0.0, 15.0, 30.0]
-
-
-def test_typed_rows_without_current_are_left_out_and_events_are_kept() -> None:
-    readings = after_connection.typed_readings(
-        typed(("0", "20", ""), ("30", " 19.5 ", None), ("45", "", "pump on"), ("60", "19", ""),
-              ("90", "", ""), (None, None, None))
-    )  # fmt: skip
-    assert readings is not None
-    assert readings.elapsed_s.tolist() == [0.0, 30.0, 60.0]
-    assert readings.supply_current_a.tolist() == [20.0, 19.5, 19.0]
-    assert [(e.elapsed_s, e.text) for e in readings.events] == [(45.0, "pump on")]
-
-
-def test_typed_event_beyond_the_basic_letters_is_kept_and_shown() -> None:
-    """Letters and signs of four bytes in UTF-8, in a step that is large enough to be shown."""
-    event = "🔋 radio on 🛩️ 𠀋"
-    table = typed(*((str(15 * k), str(20.0 - 0.2 * k + 9.0 * (k >= 6)), "") for k in range(14)))
-    table.loc[6, "event"] = event
-    readings = after_connection.typed_readings(table)
-    assert [e.text for e in readings.events] == [event]
-    data = after_connection.typed_rows(table).to_csv(index=False).encode()
-    assert readings_from_bytes(data, "typed.csv").events == readings.events
-    result = assess(readings, BATTERY, load_a=8.0)
-    assert event in charts.taper_words(result)
-    assert event in json.dumps(charts.taper_chart(result).to_dict(), ensure_ascii=False)
-
-
-def test_typed_decimal_comma_is_refused_not_read_as_a_thousand() -> None:
-    table = typed(("0", "20", ""), ("30", "19,5", ""), ("60", "19", ""))
-    with pytest.raises(InputError, match="decimal comma"):
-        after_connection.typed_readings(table)
 
 
 def test_template_reads_back_as_readings() -> None:

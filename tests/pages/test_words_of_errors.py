@@ -10,6 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from batterymodel import pages
+from batterymodel.inputs.typed_lines import typed_lines
 from batterymodel.pages import (
     after_connection,
     battery_fields,
@@ -227,28 +228,12 @@ def test_a_day_still_to_come_is_said_without_names_of_the_record(own):
     assert len(sentences) == 1
 
 
-def test_typed_rows_count_from_one_below_the_titles():
-    table = after_connection.typed_start()
-    for row, current in enumerate(("20", "19,5", "19", "18")):
-        table.loc[row + 2, "supply_current_a"] = current
-    with pytest.raises(ValueError, match=r"^typed readings: row 4, column 'Current \(A\)'"):
-        after_connection.typed_readings(table)
-    table.loc[3, "supply_current_a"] = "19.5"
-    table.loc[4, "elapsed_s"] = "10:05"
-    with pytest.raises(
-        ValueError, match=r"row 5, column 'Time \(s\)': '10:05' is a clock"
-    ) as caught:
-        after_connection.typed_readings(table)
-    assert not DOTTED.search(str(caught.value))
-
-
-@pytest.mark.parametrize("current", ["0", "0.05", "5000000", "-4", "inf", "x"])
-def test_typed_currents_that_cannot_be_are_named_by_their_title(current):
-    table = after_connection.typed_start()
-    table["supply_current_a"] = current
-    with pytest.raises(ValueError, match=r"column 'Current \(A\)'") as caught:
-        after_connection.typed_readings(table)
-    assert not DOTTED.search(str(caught.value).replace("0.05", ""))
+@pytest.mark.parametrize("current", ["0", "0.05", "5000000", "-4", "inf", "x", "19,5", "A 5"])
+def test_typed_currents_that_cannot_be_are_told_by_line_or_as_the_current(current):
+    with pytest.raises(ValueError, match=r"^typed readings: (line 1|current): ") as caught:
+        typed_lines("\n".join(f"{time_s} {current}" for time_s in (0, 15, 30)))
+    for sentence in caught.value.faults:
+        check_words([sentence.replace("0.05", "")], "typed readings")
 
 
 def field(name: str) -> battery_fields.Field:

@@ -1,0 +1,208 @@
+"""Readings written as lines of text, one a line: time, current, and an event in words.
+
+What a line holds must stand in it plainly: what may be two things is refused in a sentence.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from math import isfinite
+from typing import cast
+
+import pandas as pd
+
+from batterymodel.basis.text import counted, one_line
+from batterymodel.errors import InputError
+from batterymodel.inputs.cell_values import UNIT_WORDS, duration_s, number_of
+from batterymodel.inputs.faults import Faults
+from batterymodel.inputs.readings import FORMAT, LEAST_TIMES, out_of_bounds, readings_from_table
+from batterymodel.inputs.records import Readings
+from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.table_columns import NUMBER, no_number
+from batterymodel.inputs.tables import MISSING, check_size
+
+SOURCE = "typed readings"
+"""What messages call the lines."""
+
+FIRST_BEFORE_S = 60.0
+"""A first time in minutes and seconds is taken up to here; a later one may be a time of day, of
+which hours and minutes would be read as minutes and seconds [s] (own choice)."""
+
+_COLUMNS = {"elapsed_s": "time", "supply_current_a": "current", "event": "event"}
+_VALUE = r"((?:[^\s;,]|,(?!\s|$))*)"
+_GAP = r"(?:\s*(?:;|,(?=\s|$))\s*|[^\S\t]*\t[^\S\t]*|[^\S\t]+)"
+_LINE = re.compile(rf"[^\S\t]*{_VALUE}(?:{_GAP}{_VALUE}(?:{_GAP}(.*))?)?", re.S)
+_SMALL_UNITS = frozenset(("mA", "uA"))
+
+
+@dataclass(frozen=True)
+class TypedLines:
+    """What lines of text hold: the cells of their rows, and readings once there are enough."""
+
+    rows: pd.DataFrame
+    readings: Readings | None
+
+    @property
+    def csv(self) -> str:
+        """The rows as CSV text that reads back to the same readings."""
+        return self.rows.to_csv(index=False, lineterminator="\n")
+
+    @property
+    def words(self) -> str:
+        """What was read, for a person to compare with the meter; empty where nothing was."""
+        if not len(self.rows):
+            return ""
+        times_s, currents_a = (
+            pd.to_numeric(self.rows[name]) for name in ("elapsed_s", "supply_current_a")
+        )
+        given, events = currents_a.notna(), int((self.rows["event"] != "").sum())
+        parts = [counted(int(given.sum()), "reading")]
+        if given.any():
+            parts += [_span(times_s[given], "s"), _span(currents_a[given], "A")]
+        parts += [counted(events, "event")] if events else []
+        needed = "" if self.readings is not None else f"; the answer needs {LEAST_TIMES}"
+        return ", ".join(parts) + needed
+
+
+def typed_lines(text: str) -> TypedLines:
+    """Readings from lines of text.
+
+    A line holds the time since connection, in seconds or as minutes and seconds (``1:05``), the
+    current [A] and, where something was switched, an event in words. White space, a semicolon, or
+    a comma before white space stands between them. A dash, or an empty cell of a spreadsheet, is
+    a current that was not read. Blank lines are left out.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    TypedLines
+        Its readings are None while fewer than `LEAST_TIMES` currents stand in the text.
+
+    Raises
+    ------
+    InputError
+        Lines that cannot be right, all of them, one sentence each; else what
+        `readings_from_table` refuses.
+    """
+    remarks = Remarks(SOURCE, FORMAT, header_row=0, labels=_COLUMNS, row="line")
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    check_size(len(text), len(lines), remarks)
+    filled = {row: line for row, line in enumerate(lines, 1) if one_line(line).strip(" ;,")}
+    faults = Faults(remarks)
+    rows = _rows(filled, faults)
+    if not faults.told:
+        _check_first(rows, filled, faults)
+    faults.raise_any()
+    enough = (rows["supply_current_a"] != "").sum() >= LEAST_TIMES
+    return TypedLines(rows, readings_from_table(rows, remarks) if enough else None)
+
+
+def _rows(lines: dict[int, str], faults: Faults) -> pd.DataFrame:
+    """The cells of each line that can be right; of every other one a fault."""
+    cells = {}
+    for row, line in lines.items():
+        try:
+            cells[row] = _cells(line)
+        except InputError as error:
+            faults.add(str(error), row)
+    return pd.DataFrame(cells.values(), list(cells), list(_COLUMNS), dtype=object)
+
+
+def _cells(line: str) -> tuple[str, str, str]:
+    """Time [s], current [A] and event of a line, as text; the error says what is wrong alone."""
+    time, current, event = _parts(line)
+    if not time:
+        raise InputError(f"begins without a time; {_right_time()}")
+    time_s = _time_s(time, is_alone=not current and not event)
+    if not current and not event:
+        raise InputError(
+            f"{shown(time)} stands alone; a time and behind it the current in A would be right"
+        )
+    current = "" if current.lower() in MISSING else current
+    if current:
+        _number(current, "supply_current_a")
+    return str(time_s), current, _event(event)
+
+
+def _parts(line: str) -> list[str]:
+    """What stands in the places of time, current and event, empty where nothing does."""
+    found = _LINE.fullmatch(line.rstrip())
+    return [one_line(part or "") for part in found.groups()] if found else ["", "", ""]
+
+
+def _time_s(text: str, *, is_alone: bool) -> float:
+    if is_alone and "," in text:
+        raise InputError(
+            f"{shown(text)} holds a comma but no space; a point in a number and a space between "
+            "time and current would be right"
+        )
+    minutes_s = duration_s(text, "min:s") if "," not in text else None
+    if minutes_s is None and ":" in text:
+        raise InputError(f"{shown(text)} is no time since connection; {_right_time()}")
+    if minutes_s is None and not re.search(r"\d", text):
+        raise InputError(f"{shown(text)} is no time; {_right_time()}, and no line of titles")
+    return _number(text if minutes_s is None else str(minutes_s), "elapsed_s")
+
+
+def _right_time() -> str:
+    return "seconds since connection, or minutes and seconds as in 1:05, would be right"
+
+
+def _number(text: str, column: str) -> float:
+    if not NUMBER.fullmatch(text) or not isfinite(float(text)):
+        raise InputError(no_number(text, column, FORMAT))
+    value = float(text)
+    wrong = out_of_bounds(column, value)
+    if wrong is not None:
+        raise InputError(wrong)
+    return value
+
+
+def _event(text: str) -> str:
+    """The event; empty where the rest of the line says that there was none."""
+    words = [word.strip(";,") for word in text.split()]
+    if not any(words) or text.lower() in MISSING:
+        return ""
+    is_small = UNIT_WORDS.get(words[0].lower()) in _SMALL_UNITS
+    if is_small or _is_value(words[0]) or all(map(_is_value_or_unit, words)):
+        raise InputError(
+            f"{shown(text)} behind the current may be a value or a unit; an event that begins "
+            "with a word would be right, and no units"
+        )
+    return text
+
+
+def _is_value_or_unit(word: str) -> bool:
+    return not word or word.lower() in UNIT_WORDS or _is_value(word)
+
+
+def _is_value(word: str) -> bool:
+    """Whether a word is a number, with a unit or without, or a time."""
+    if not any(map(str.isalpha, word)):
+        return any(map(str.isdigit, word))
+    return any(number_of(word, mark) is not None for mark in ".,")
+
+
+def _check_first(rows: pd.DataFrame, lines: dict[int, str], faults: Faults) -> None:
+    """A fault where the first time is in minutes and seconds, and late as a time of day is."""
+    times_s = rows["elapsed_s"].astype(float)
+    if not len(times_s) or times_s.min() < FIRST_BEFORE_S:
+        return
+    row = int(cast(int, times_s.idxmin()))
+    time, first_s = _parts(lines[row])[0], f"{times_s.min():.10g}"
+    if ":" in time:
+        faults.add(
+            f"{shown(time)} would put the first reading {first_s} s after connection; give times "
+            f"since connection and none of day, and write {first_s} if that is right",
+            row,
+        )
+
+
+def _span(values: pd.Series, unit: str) -> str:
+    """The least and the most of some values with their unit."""
+    least, most = (f"{value:.10g}" for value in (values.min(), values.max()))
+    return f"{least} {unit}" if least == most else f"{least} to {most} {unit}"

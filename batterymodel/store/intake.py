@@ -14,8 +14,6 @@ from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.text import one_line
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.foreign import readings_from_foreign
-from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.reference.capacity_in_use import check_capacity, check_measured
 from batterymodel.reference.temperature import REST_AFTER, check_rest_voltage
@@ -37,6 +35,7 @@ from batterymodel.store.records import (
     Servicing,
 )
 from batterymodel.store.store import Store
+from batterymodel.store.told_readings import TOLD_FIELDS, readings_from, told_beside
 from batterymodel.store.track_record import widening
 
 MOST_FAULTS_KEPT = 5
@@ -252,7 +251,7 @@ def _there_already(entry: Entry[Connection], column_map: ColumnMap | None, told:
 def _refuse_other_facts(entry: Entry[Connection], told: Told) -> None:
     """What is told beside readings on record must not be lost in silence."""
     kept = {"on": entry.record.day, "rest_after_v": entry.record.rest_after_v}
-    kept |= {name: getattr(entry.record, name) for name in TOLD_FIELDS}
+    kept |= told_beside(entry.record)
     usual = Told()
     given = {name: getattr(told, name) for name in kept}
     other = [n for n, v in given.items() if v != getattr(usual, n) and v != kept[n]]
@@ -261,33 +260,6 @@ def _refuse_other_facts(entry: Entry[Connection], told: Told) -> None:
             f"{entry.record.file_name}: is on record as {entry.id} with other facts "
             f"({', '.join(other)}); correct that entry, or delete it and add it anew"
         )
-
-
-def readings_of(store: Store, connection: Connection) -> Readings:
-    """The readings of a connection on record, from its file as it was kept.
-
-    Parameters
-    ----------
-    store : Store
-    connection : Connection
-
-    Returns
-    -------
-    Readings
-
-    Raises
-    ------
-    InputError
-        A file that cannot be read, or one that is not there.
-    """
-    data = store.file(connection.readings_sha256)
-    return _readings_from(data, connection.file_name, connection.column_map)
-
-
-def _readings_from(data: bytes, file_name: str, column_map: ColumnMap | None) -> Readings:
-    if column_map is None:
-        return readings_from_bytes(data, file_name)
-    return readings_from_foreign(data, file_name, column_map)
 
 
 def refuse_ahead(store: Store, day: date, what: str) -> None:
@@ -387,9 +359,6 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
         return TakenCheck(*add_once(store, check, "note", "log_name"))
 
 
-TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
-
-
 def correct_connection(
     store: Store, entry_id: str, record: Connection, reason: str
 ) -> Entry[Connection]:
@@ -441,7 +410,7 @@ def _read(
     if len(data) > MAX_FILE_BYTES:
         raise InputError(f"{file_name}: is too large for the readings of one connection")
     try:
-        return _readings_from(data, file_name, column_map), None
+        return readings_from(data, file_name, column_map), None
     except BatteryModelError as error:
         return None, "\n".join(error.faults[:MOST_FAULTS_KEPT])
 
@@ -463,8 +432,7 @@ def _assessed(
 
 def _told_of(connection: Connection, widening_by: float) -> dict[str, Any]:
     """What `assess` takes beside readings, battery and day."""
-    values = {name: getattr(connection, name) for name in TOLD_FIELDS}
-    return {**values, "widening": widening_by}
+    return {**told_beside(connection), "widening": widening_by}
 
 
 def _with_result(

@@ -20,6 +20,7 @@ from batterymodel.soc.kinds import FULL_SOC
 from batterymodel.store.entries import live_values
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
+from batterymodel.store.told_readings import TOLD_FIELDS
 from batterymodel.track.answers import EARLY_S, SAME_TIME_S, answer_of, first_part
 from batterymodel.track.kept import KeptAnswer, RestedCharge, ReturnedCharge, SeenLater
 from batterymodel.track.truths import charge_at_rest, returned_charge
@@ -27,10 +28,6 @@ from batterymodel.track.truths import charge_at_rest, returned_charge
 LEAST_LENGTH = 2.0
 """How many times as long as an early answer's readings a connection must be to have one [-] (own
 choice)."""
-
-
-_FACTS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
-"""What an answer was made from beside readings and battery."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +66,7 @@ def answers_before(
     """
     if connection.started_at is None:
         return ()
-    names = ("battery_id", "started_at", *_FACTS)
+    names = ("battery_id", "started_at", *TOLD_FIELDS)
     with store.reading() as session:
         rows = live_values(session, Connection, "entry_id", "answers", *names)
     same = [getattr(connection, name) for name in names]

@@ -31,6 +31,7 @@ from batterymodel.store.records import (
 )
 from batterymodel.store.store import Store
 from batterymodel.store.tables import ConnectionRow
+from batterymodel.store.told_readings import TOLD_FIELDS
 from batterymodel.track.answers import SAME_TIME_S, answer_from_json
 from batterymodel.track.kept import KeptAnswer, SeenLater
 from batterymodel.track.score import (
@@ -47,16 +48,7 @@ MOST_DAYS_BETWEEN = 60
 """Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
 capacity falls by less than 1 % in them, `reference.capacity`)."""
 
-_FACTS = (
-    "battery_id",
-    "day",
-    "started_at",
-    "supply",
-    "rest_voltage_v",
-    "load_a",
-    "load_sd_a",
-    "ambient_c",
-)
+_FACTS = ("battery_id", "day", "started_at", *TOLD_FIELDS)
 """What an answer was made from beside the readings and the record."""
 
 _FIELDS = (

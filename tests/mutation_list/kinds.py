@@ -57,8 +57,17 @@ STORE = changes_in(
     ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
     ("most that teaches", "kinds", "<= share <= MOST_SHARE", "<= share <= CHECK_RANGE[1]"),
     ("files of one connection", "kinds", "(battery_id, clock or row_id)", "(battery_id, row_id)"),
-    ("lessons of a former plate", "kinds", "since <= written_at < until", "False"),
-    ("as of a day", "kinds", "[row.day <= on] if on else []", "[]"),
+    (
+        "lessons of a former plate",
+        "kinds",
+        "if written_in(former.get(battery_id, ()), written_at):",
+        "if False:",
+    ),
+    ("tapers of before lessons", "kinds", "told | older)", "told)"),
+    ("only what taught before", "kinds", "HISTORY_MARK) &", "LESSON_NAME) |"),
+    ("as of a day", "kinds", "if on is not None:\n        teaching", "if False:\n        teaching"),
+    ("lessons read for another battery", "older_lessons", "there.digest != digest", "False"),
+    ("lessons read once", "older_lessons", "    if fresh:\n", "    if not fresh:\n"),
     tests=("tests/store/test_kinds.py",),
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +43,9 @@ MOST_FAULTS_KEPT = 5
 
 FITTED_REASON = "fitted when the battery was added"
 NEW_CARD_REASON = "as told when the battery was added"
+PLATE_CORRECTED = "plate corrected: {reason}"
+"""Why what was learned by a former plate is deleted, and connections are assessed anew."""
+
 TODAY_TAKEN = "no day was given and the readings state none, so today was taken"
 
 
@@ -386,22 +389,73 @@ def correct_connection(
         A deleted or missing entry, battery or file, a rest voltage after that cannot be the
         battery's, no reason, or nothing that changes.
     """
-    data = store.file(record.readings_sha256)
-    readings, why_not = _read(data, record.file_name, record.column_map)
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
         _refuse_rest_after(store.battery(serial), record)
-        taught = store.entries(HistoryRevision, connection_id=entry_id)
-        if taught:
-            store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
-        battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
-        by = widening(store, battery.chemistry, record.day, but=entry_id)
-        before = answers_before(store, record, but=entry_id)
-        result, why_not = _assessed(battery, record, readings, why_not, by)
-        kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
-        entry = store.correct(entry_id, _with_result(record, result, why_not, kept), reason)
+        _forget(store, [entry_id], f"connection corrected: {reason}")
+        anew, result = _assessed_anew(store, entry_id, record)
+        entry = store.correct(entry_id, anew, reason)
         _learn(store, entry, result)
     return entry
+
+
+def assess_all_anew(store: Store, plate: Entry[BatteryPlate], reason: str) -> None:
+    """Assess the connections of a battery anew by its plate as it is now, the oldest first.
+
+    What they taught by another plate is deleted first, so that none goes on from it.
+
+    Parameters
+    ----------
+    store : Store
+    plate : Entry of BatteryPlate
+        As it was just corrected.
+    reason : str
+        Why it was, in a few words.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read or written.
+    """
+    said = PLATE_CORRECTED.format(reason=reason)
+    with store.writing():
+        every = store.entries(Connection, battery_id=plate.id)
+        _forget(store, [entry.id for entry in every], said)
+        for entry in sorted(every, key=lambda one: (one.record.day, _first_written(store, one))):
+            anew, result = _assessed_anew(store, entry.id, entry.record)
+            if anew != entry.record:
+                entry = store.correct(entry.id, anew, said)
+            _learn(store, entry, result)
+
+
+def _first_written(store: Store, entry: Entry[Connection]) -> datetime:
+    return store.history(entry.id)[0].recorded_at
+
+
+def _forget(store: Store, connection_ids: list[str], reason: str) -> None:
+    """Delete what connections had taught of their battery."""
+    taught = [
+        entry.id
+        for one in connection_ids
+        for entry in store.entries(HistoryRevision, connection_id=one)
+    ]
+    if taught:
+        store.delete(taught, reason)
+
+
+def _assessed_anew(
+    store: Store, entry_id: str, record: Connection
+) -> tuple[Connection, Assessment | None]:
+    """A connection on record as it is assessed by what the record knows now."""
+    data = store.file(record.readings_sha256)
+    readings, why_not = _read(data, record.file_name, record.column_map)
+    serial = store.entry(record.battery_id).record.serial
+    battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
+    by = widening(store, battery.chemistry, record.day, but=entry_id)
+    before = answers_before(store, record, but=entry_id)
+    result, why_not = _assessed(battery, record, readings, why_not, by)
+    kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
+    return _with_result(record, result, why_not, kept), result
 
 
 def _read(

@@ -18,6 +18,7 @@ from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Assessment
 from batterymodel.soc.kinds import FULL_SOC
 from batterymodel.store.entries import live_values
+from batterymodel.store.former_plates import former_spells, written_in
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
 from batterymodel.store.told_readings import TOLD_FIELDS
@@ -68,12 +69,14 @@ def answers_before(
         return ()
     names = ("battery_id", "started_at", *TOLD_FIELDS)
     with store.reading() as session:
-        rows = live_values(session, Connection, "entry_id", "answers", *names)
+        columns = ("entry_id", "recorded_at", "answers", *names)
+        rows = live_values(session, Connection, *columns)
+        former = former_spells(store.history(connection.battery_id))
     same = [getattr(connection, name) for name in names]
     return tuple(
         AnswerBefore(answer, is_by_same_facts=told == same)
-        for entry, answers, *told in rows
-        if entry != but and told[:2] == same[:2]
+        for entry, written_at, answers, *told in rows
+        if entry != but and told[:2] == same[:2] and not written_in(former, written_at)
         for answer in answers or ()
     )
 

@@ -4,8 +4,8 @@ A completed taper scores the early answer of its own connection, the first that 
 voltage after scores the answer of all readings, unless a rest voltage before made that: both share
 what the battery is off its curve. What servicing or a bench check found scores the outcome of the
 last answer before it. An invented battery scores only where the record holds no other. What was
-told wrongly and corrected gave no answer of the estimate's: the first by the facts as they stand
-now counts.
+told wrongly and corrected gave no answer of the estimate's: the first by the facts and the plate as
+they stand now counts.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.store.entries import Entry, live_values
+from batterymodel.store.former_plates import spells_of_all, written_in
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -169,9 +170,12 @@ def _seen(store: Store) -> list[_Seen]:
             .with_only_columns(*(table[name] for name in columns))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
+        former = spells_of_all(store)
     first: dict[str, dict[str, Any]] = {}
     for entry_id, written_at, answers, assessment, *told in rows:
         if entry_id in first or told != facts.get(entry_id):
+            continue
+        if written_in(former.get(told[0], ()), written_at):
             continue
         if given := answers or _from_json(assessment):
             first[entry_id] = {"answers": given, "written_at": written_at}

@@ -60,8 +60,8 @@ STORE = changes_in(
     (
         "lessons of a former plate",
         "kinds",
-        "if written_in(former.get(battery_id, ()), written_at):",
-        "if False:",
+        "if not written_in(former",
+        "if former is not None or written_in(former",
     ),
     ("tapers of before lessons", "kinds", "told | older)", "told)"),
     ("only what taught before", "kinds", "HISTORY_MARK) &", "LESSON_NAME) |"),
@@ -71,4 +71,30 @@ STORE = changes_in(
     tests=("tests/store/test_kinds.py",),
 )
 
-ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE)
+FORMER = changes_in(
+    "store",
+    ("learned from a former plate", "former_plates", "or one.recorded_at < first", "or True"),
+    (
+        "charge times that were told",
+        "former_plates",
+        "if one.record.connection_id is None or",
+        "if",
+    ),
+    ("anew by the right plate", "corrections", "not of_one_kind(new, record)", "False"),
+    ("an older correction", "corrections", "or _learned_by_another(store, corrected)", "or False"),
+    (
+        "forgotten first",
+        "intake",
+        "        _forget(store, [entry.id for entry in every], said)\n",
+        "",
+    ),
+    (
+        "answers by a former plate",
+        "track_record",
+        "if written_in(former.get(told[0], ()), written_at)",
+        "if False",
+    ),
+    tests=("tests/store/test_former_plates.py",),
+)
+
+ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE, *FORMER)

@@ -34,6 +34,7 @@ from batterymodel.store.records import (
     Move,
     Servicing,
 )
+from batterymodel.store.same_check import filled, refuse_perhaps_same, same_check
 from batterymodel.store.store import Store
 from batterymodel.store.told_readings import TOLD_FIELDS, readings_from, told_beside
 from batterymodel.store.track_record import widening
@@ -334,8 +335,12 @@ def _refuse_rest_after(battery: Battery, connection: Connection) -> None:
         check_rest_voltage(battery, connection.rest_after_v, "rest_after_v", REST_AFTER)
 
 
-def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
-    """A capacity check with its log, kept once: same battery, day and figures are one check.
+def add_check(
+    store: Store, check: BenchCheck, log: bytes | None = None, *, again: bool = False
+) -> TakenCheck:
+    """A capacity check with its log, kept once: same battery, day and capacity are one check.
+
+    What is told more of one on record is filled in (`same_check`).
 
     Parameters
     ----------
@@ -343,6 +348,8 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     check : BenchCheck
     log : bytes, optional
         The bench's log as it is; `check` names its file.
+    again : bool
+        It was measured once more, within days of one of the same capacity.
 
     Returns
     -------
@@ -353,12 +360,17 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     ------
     InputError
         A battery that is not there, a day that is still to come or before the battery was
-        installed, a capacity that cannot be the battery's, or a log that is too large.
+        installed, a capacity that cannot be the battery's, a log that is too large, or one that
+        may be a check on record of another day.
     """
     with store.writing():
         refuse_check(store, check)
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
+        if (there := same_check(store, check)) is not None:
+            return TakenCheck(filled(store, there, check), was_there=True)
+        if not again:
+            refuse_perhaps_same(store, check)
         return TakenCheck(*add_once(store, check, "note", "log_name"))
 
 

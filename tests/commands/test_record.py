@@ -149,7 +149,7 @@ def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
     things = {
         "connection": ("connection", LOG, "--serial", "B-1"),
         "check": check,
-        "discharge with its log": (*check, "--minutes", 57, "--log", bench),
+        "discharge with its log": (*check, "--capacity", 38.6, "--minutes", 57, "--log", bench),
         "move": ("move", "B-1", "--off", "--on", "2025-05-01", "--reason", "to the bench"),
         "card": ("card", "B-1", card, "--on", "2025-08-01", "--reason", "revision D"),
         "loads": ("loads", "DEMO-1", loads),

@@ -75,6 +75,14 @@ def test_a_corrected_plate_has_its_connections_learned_anew(mistyped, right):
     assert store.battery("B-1").history == right[2]
 
 
+def test_a_connection_that_taught_nothing_is_assessed_anew_too(sqlite_store):
+    plate_id = fleet_of(sqlite_store, MISTYPED)
+    readings = simulated_connection(0.3, 0.3, minutes=10.0, every_s=30.0)
+    add_connection(sqlite_store, "B-1", csv_of(readings), "s.csv", Told(on=DAY, load_a=8.0))
+    entry = corrected_entry(sqlite_store, plate_id, {"rated_capacity_ah": "40"}, "misread")
+    assert assessed_with(sqlite_store, entry) == 1
+
+
 def test_a_note_on_the_plate_assesses_nothing_anew(mistyped):
     store, plate_id = mistyped
     before = store.battery("B-1").history

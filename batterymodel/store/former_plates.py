@@ -9,14 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from batterymodel.inputs.records import Record
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import BatteryPlate, HistoryRevision
-
-if TYPE_CHECKING:
-    from batterymodel.store.store import Store
 
 PLATE = ("chemistry", "cells", "rated_capacity_ah")
 """What the plates of one kind have in common."""
@@ -56,26 +52,6 @@ def former_spells(rows: Sequence[Entry[BatteryPlate]]) -> Spells:
         for one, after in pairwise(rows)
         if not of_one_kind(one.record, rows[-1].record)
     )
-
-
-def spells_of_all(store: Store) -> dict[str, Spells]:
-    """The same of every plate on record that was ever corrected, by battery.
-
-    Parameters
-    ----------
-    store : Store
-
-    Returns
-    -------
-    dict of str to tuple
-
-    Raises
-    ------
-    StoreError
-        The record cannot be read.
-    """
-    corrected = [plate.id for plate in store.entries(BatteryPlate) if plate.replaces is not None]
-    return {one: former_spells(store.history(one)) for one in corrected}
 
 
 def written_in(spells: Spells, at: datetime) -> bool:

@@ -22,7 +22,7 @@ from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.store.entries import Entry, live_values
-from batterymodel.store.former_plates import spells_of_all, written_in
+from batterymodel.store.former_plates import Spells, former_spells, written_in
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -170,7 +170,7 @@ def _seen(store: Store) -> list[_Seen]:
             .with_only_columns(*(table[name] for name in columns))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
-        former = spells_of_all(store)
+        former = _former_spells(store)
     first: dict[str, dict[str, Any]] = {}
     for entry_id, written_at, answers, assessment, *told in rows:
         if entry_id in first or told != facts.get(entry_id):
@@ -186,6 +186,12 @@ def _seen(store: Store) -> list[_Seen]:
     ]
     longest = _longest(store, seen)
     return [replace(one, longest=longest.get(one.entry_id)) for one in seen]
+
+
+def _former_spells(store: Store) -> dict[str, Spells]:
+    """When plates stood otherwise on record, by battery."""
+    corrected = [plate.id for plate in store.entries(BatteryPlate) if plate.replaces is not None]
+    return {one: former_spells(store.history(one)) for one in corrected}
 
 
 def _longest(store: Store, seen: list[_Seen]) -> dict[str, str]:

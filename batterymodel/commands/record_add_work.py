@@ -236,6 +236,8 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     }
     check = record_from(data, BenchCheck, "capacity check")
     taken = take_check(store, check, log, again=options.measured_again)
+    if taken.is_completed:
+        return f"completed: {summary(store, taken.entry.record)}  [{taken.entry.id}]"
     return _added(store, taken.entry, taken.was_there)
 
 

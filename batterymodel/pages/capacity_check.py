@@ -168,7 +168,8 @@ def _keep(
         return add_check(store, record.model_copy(update={"log_name": name}), log, again=again)
 
     def words(taken: TakenCheck) -> str:
-        already = " already; nothing was added" if taken.was_there else ""
+        added = "what it had left open was filled in" if taken.is_completed else "nothing was added"
+        already = f" already; {added}" if taken.was_there else ""
         return f"The check of {on} is in the record of {serial}{already}."
 
     if kept.attempt(write, words, LABELS):

@@ -66,10 +66,14 @@ class Told:
 
 @dataclass(frozen=True)
 class TakenCheck:
-    """A capacity check in the record; `was_there` where its figures had been added before."""
+    """A capacity check in the record; `was_there` where it had been added before.
+
+    `is_completed`: what it had left open was filled in now.
+    """
 
     entry: Entry[BenchCheck]
     was_there: bool = False
+    is_completed: bool = False
 
 
 @dataclass(frozen=True)
@@ -368,7 +372,9 @@ def add_check(
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
         if (there := same_check(store, check)) is not None:
-            return TakenCheck(filled(store, there, check), was_there=True)
+            entry = filled(store, there, check)
+            completed = entry.row_id != there.row_id
+            return TakenCheck(entry, was_there=True, is_completed=completed)
         if not again:
             refuse_perhaps_same(store, check)
         return TakenCheck(*add_once(store, check, "note", "log_name"))

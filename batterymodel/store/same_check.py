@@ -23,8 +23,9 @@ bench, paper and the aircraft)."""
 MEASURED = ("discharge_current_a", "minutes", "temperature_c", "end_voltage_v", "log_sha256")
 """What says how a check was measured: two that say it otherwise are two."""
 
-FILLED = ("capacity_sd_ah", *MEASURED, "log_name", "note")
-"""What a check on record takes over from the same one told once more, where it was left open."""
+FILLED = ("capacity_sd_ah", *MEASURED, "log_name")
+"""What a check on record takes over from the same one told once more, where it was left open; the
+first note stays."""
 
 TOLD_MORE = "told once more, with more of it"
 

@@ -252,7 +252,9 @@ def test_the_first_note_of_a_check_told_twice_stays(fleet):
     first = fleet(*check, "--note", "bench two")
     assert "already in the record" in fleet(*check, "--note", "bench three")
     assert "note = bench two" in fleet("history", entry_id(first))
-    assert fleet(*check, "--minutes", 57).startswith("confirmed")
+    assert fleet(*check, "--minutes", 57).startswith("completed: Capacity check: 38.5 Ah")
+    assert fleet(*check, "--minutes", 57).startswith("already in the record")
+    assert fleet(*check, "--minutes", 59).startswith("confirmed")
 
 
 def test_corrections_keep_the_old_row(fleet):

@@ -37,7 +37,7 @@ def test_a_check_told_after_the_same_servicing_is_that_one_with_more_of_it(bench
     check_id = serviced(store).record.check_id
     more = {"capacity_sd_ah": 0.6, "discharge_current_a": 40.0, "log_name": "b.csv"}
     taken = add_check(store, check(36.04, **more), b"bench")
-    assert (taken.was_there, taken.entry.id) == (True, check_id)
+    assert (taken.was_there, taken.is_completed, taken.entry.id) == (True, True, check_id)
     [entry] = store.entries(BenchCheck)
     assert entry.record.capacity_ah == 36.0
     assert (entry.record.capacity_sd_ah, entry.record.discharge_current_a) == (0.6, 40.0)

@@ -115,6 +115,7 @@ def _declare_check(command: argparse.ArgumentParser) -> None:
     command.add_argument("--temperature", help="of the battery [degC]", **number)
     command.add_argument("--end-voltage", help="of the battery [V]", **number)
     command.add_argument("--log", metavar="FILE", help="raw log of the bench, kept as it is")
+    _declare_again(command)
     command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
 
 
@@ -126,8 +127,17 @@ def _declare_servicing(command: argparse.ArgumentParser) -> None:
     )
     found.add_argument("--faulty-cell", action="store_true", help="a faulty cell")
     found.add_argument("--nothing-wrong", action="store_true", help="nothing wrong")
+    _declare_again(command)
     command.add_argument("--on", type=day, metavar="DATE", help="day it was found (today)")
     command.add_argument("--note", metavar="TEXT", help="anything worth knowing")
+
+
+def _declare_again(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--measured-again",
+        action="store_true",
+        help="though the record has the same capacity of a few days before or after",
+    )
 
 
 def _declare_move(command: argparse.ArgumentParser) -> None:

@@ -207,7 +207,8 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     store : Store
     options : Namespace
         `serial`, `on`, `capacity` and `capacity_error` [Ah], `at_least`, `current` [A], `minutes`
-        [min], `temperature` [degC], `end_voltage` [V], `note` and `log` (path) are read.
+        [min], `temperature` [degC], `end_voltage` [V], `note`, `log` (path) and `measured_again`
+        are read.
 
     Returns
     -------
@@ -233,7 +234,10 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
         "note": options.note,
         "log_name": Path(options.log).name if options.log else None,
     }
-    taken = take_check(store, record_from(data, BenchCheck, "capacity check"), log)
+    check = record_from(data, BenchCheck, "capacity check")
+    taken = take_check(store, check, log, again=options.measured_again)
+    if taken.is_completed:
+        return f"completed: {summary(store, taken.entry.record)}  [{taken.entry.id}]"
     return _added(store, taken.entry, taken.was_there)
 
 
@@ -244,8 +248,8 @@ def add_a_servicing(store: Store, options: argparse.Namespace) -> str:
     ----------
     store : Store
     options : Namespace
-        `serial`, one of `capacity` [Ah], `faulty_cell` and `nothing_wrong`, `on` (today where None)
-        and `note` are read.
+        `serial`, one of `capacity` [Ah], `faulty_cell` and `nothing_wrong`, `on` (today where
+        None), `note` and `measured_again` are read.
 
     Returns
     -------
@@ -261,7 +265,8 @@ def add_a_servicing(store: Store, options: argparse.Namespace) -> str:
     if options.capacity is not None:
         found = ServicingFound.CAPACITY
     on = options.on or date.today()
-    taken = add_servicing(store, options.serial, found, on, options.capacity, options.note)
+    about = (options.serial, found, on, options.capacity, options.note)
+    taken = add_servicing(store, *about, again=options.measured_again)
     return _added(store, *taken)
 
 

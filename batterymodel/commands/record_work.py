@@ -31,7 +31,7 @@ from batterymodel.say.track_record import score_json, score_text
 from batterymodel.store import Store
 from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
-from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.corrections import assessed_with, corrected_entry
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.intake import connection_files, import_connections
 from batterymodel.store.learned_loads import learned_loads
@@ -200,7 +200,11 @@ def correct_entry(store: Store, options: argparse.Namespace) -> str:
             raise InputError(f"'{field}' is no change; write FIELD=VALUE")
     changes = {field: value or None for field, _, value in pairs}
     entry = corrected_entry(store, options.id, changes, options.reason)
-    return f"corrected: {summary(store, entry.record)}  [{entry.id}]"
+    said = f"corrected: {summary(store, entry.record)}  [{entry.id}]"
+    if anew := assessed_with(store, entry):
+        were = f"{counted(anew, 'connection')} {'was' if anew == 1 else 'were'}"
+        said += f"; {were} assessed and learned from anew by this plate"
+    return said
 
 
 def delete_entry(store: Store, options: argparse.Namespace) -> str:

@@ -35,6 +35,7 @@ from batterymodel.sheet.content import SheetContent, SheetFinding
 KEPT = "kept."
 """Start of the keys of entries that stay when the user turns to another page and back."""
 
+MEASURED_AGAIN = "Measured again, days before or after a check of the same capacity"
 DETAILS = "Details"
 """Title of what only a few want to see: likelihoods, and currents over capacity."""
 

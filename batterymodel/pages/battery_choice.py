@@ -17,7 +17,7 @@ from batterymodel.say.plate import cells_question, missing_words
 from batterymodel.say.record_view import fleet_of
 from batterymodel.store import Store
 from batterymodel.store.acts import MOST_LABEL, InProgress
-from batterymodel.store.finishing import PLATE_FIELDS
+from batterymodel.store.former_plates import PLATE
 from batterymodel.store.in_progress import tell
 
 OTHER = "Another battery"
@@ -87,7 +87,7 @@ def supply_words(connection: InProgress) -> str:
 
 
 def _keys(connection: InProgress) -> dict[str, str]:
-    names = ("battery", "supply", "tail", *PLATE_FIELDS)
+    names = ("battery", "supply", "tail", *PLATE)
     return {name: f"{KEPT}live.{connection.id}.{name}" for name in names}
 
 
@@ -98,7 +98,7 @@ def _fill(connection: InProgress, fleet: dict[str, str]) -> None:
     state.setdefault(key["battery"], told.serial if told.serial in fleet else other)
     last_a = state.get(_LAST_SUPPLY, USUAL_SUPPLY_A)
     state.setdefault(key["supply"], told.supply.rated_current_a if told.supply else last_a)
-    for name in ("tail", *PLATE_FIELDS):
+    for name in ("tail", *PLATE):
         state.setdefault(key[name], getattr(told, name))
 
 
@@ -118,7 +118,7 @@ def _show_plate(store: Store, connection: InProgress) -> None:
     rated.number_input(
         "Rated capacity (Ah)", 0.5, 500.0, value=None, format="%g", key=key["rated_capacity_ah"]
     )
-    plate = {name: st.session_state.get(key[name]) for name in PLATE_FIELDS}
+    plate = {name: st.session_state.get(key[name]) for name in PLATE}
     missing = missing_words(plate)
     question = cells_question(plate["chemistry"], plate["cells"])
     for words in filter(None, (question, missing)):
@@ -136,13 +136,13 @@ def _show_plate(store: Store, connection: InProgress) -> None:
 def _tell_serial(store: Store, connection: InProgress) -> None:
     serial = st.session_state[_keys(connection)["battery"]]
     if serial not in (None, OWN):
-        blank = dict.fromkeys(("tail", *PLATE_FIELDS))
+        blank = dict.fromkeys(("tail", *PLATE))
         _tell(store, connection, serial=serial, **blank)
 
 
 def _tell_plate(store: Store, connection: InProgress) -> None:
     key, state = _keys(connection), st.session_state
-    plate = {name: state[key[name]] for name in PLATE_FIELDS}
+    plate = {name: state[key[name]] for name in PLATE}
     name = (state[key["tail"]] or "").strip() or "unnamed"
     _tell(store, connection, serial=None, tail=name, **plate)
 

@@ -149,24 +149,29 @@ def _correction_lines(result: CapacityResult) -> list[str]:
 def _show_keeping(store: Store, serial: str, result: CapacityResult, on: date) -> None:
     st.header("Keep in the record")
     note = st.text_input(LABELS["note"].title, key=f"{KEPT}check.note")
+    again = st.checkbox(pages.MEASURED_AGAIN, key=f"{KEPT}check.again")
     st.button(
         f"Keep this check of {serial}",
         type="primary",
         on_click=_keep,
-        args=(store, serial, result, on, note),
+        args=(store, serial, result, on, note, again),
     )
 
 
-def _keep(store: Store, serial: str, result: CapacityResult, on: date, note: str) -> None:
+def _keep(
+    store: Store, serial: str, result: CapacityResult, on: date, note: str, again: bool
+) -> None:
     log, name = st.session_state.get("check_bytes"), st.session_state.get("check_name")
 
     def write() -> TakenCheck:
         record = bench_check(store.plate(serial).id, result, on, note.strip() or None)
-        return add_check(store, record.model_copy(update={"log_name": name}), log)
+        return add_check(store, record.model_copy(update={"log_name": name}), log, again=again)
 
     def words(taken: TakenCheck) -> str:
-        already = " already; nothing was added" if taken.was_there else ""
+        added = "what it had left open was filled in" if taken.is_completed else "nothing was added"
+        already = f" already; {added}" if taken.was_there else ""
         return f"The check of {on} is in the record of {serial}{already}."
 
     if kept.attempt(write, words, LABELS):
         st.session_state[f"{KEPT}check.note"] = ""
+        st.session_state[f"{KEPT}check.again"] = False

@@ -55,18 +55,19 @@ def _choose_found(serial: str, found: ServicingFound) -> None:
 
 def _show_found(store: Store, serial: str, found: ServicingFound) -> None:
     st.subheader(SERVICING_WORDS[found].capitalize())
-    capacity_ah = None
+    capacity_ah, again = None, False
     if found is ServicingFound.CAPACITY:
         capacity_ah = st.number_input(
             LABELS["capacity_ah"].title, value=None, min_value=0.0, key=f"{KEPT}found.capacity"
         )
+        again = st.checkbox(pages.MEASURED_AGAIN, key=f"{KEPT}found.again")
     on = st.date_input(LABELS["on"].title, value="today", key=f"{KEPT}found.on")
     note = st.text_input(LABELS["note"].title, key=f"{KEPT}found.note")
     st.button(
         "Keep it",
         disabled=found is ServicingFound.CAPACITY and capacity_ah is None,
         on_click=_keep_found,
-        args=(store, serial, found, on, capacity_ah, note),
+        args=(store, serial, found, on, capacity_ah, note, again),
         type="primary",
         width="stretch",
     )
@@ -79,13 +80,15 @@ def _keep_found(
     on: date,
     capacity_ah: float | None,
     note: str,
+    again: bool,
 ) -> None:
     told = one_line(note) or None
     if kept.attempt(
-        lambda: add_servicing(store, serial, found, on, capacity_ah, told),
+        lambda: add_servicing(store, serial, found, on, capacity_ah, told, again=again),
         f"{SERVICING_WORDS[found].capitalize()}: it is in the record of {serial}.",
         LABELS,
     ):
         st.session_state[FOUND] = (None, None)
         st.session_state[f"{KEPT}found.note"] = ""
         st.session_state[f"{KEPT}found.capacity"] = None
+        st.session_state[f"{KEPT}found.again"] = False

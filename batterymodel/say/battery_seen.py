@@ -18,7 +18,6 @@ from batterymodel.store import Entry, Store
 from batterymodel.store.acts import InProgress
 from batterymodel.store.finishing import told_so_far
 from batterymodel.store.in_progress import connections_in_progress
-from batterymodel.store.intake import TOLD_FIELDS, readings_of
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.noted_readings import readings_of as noted_readings_of
 from batterymodel.store.records import (
@@ -26,6 +25,7 @@ from batterymodel.store.records import (
     BatteryPlate,
     Connection,
 )
+from batterymodel.store.told_readings import readings_of, told_beside
 from batterymodel.store.track_record import widening
 
 NO_CONNECTION = "No connection of a battery in {tail} is on record: what it draws is not counted."
@@ -219,7 +219,7 @@ def _seen_on_record(
     try:
         readings = readings_of(store, told)
         then = known_battery(store, name, told.day, before=told.started_at, again=entry.id)
-        known = {key: getattr(told, key) for key in TOLD_FIELDS}
+        known = told_beside(told)
         by = widening(store, then.chemistry, told.day, but=entry.id)
         assessment = assess(readings, then, on=told.day, widening=by, **known)
     except BatteryModelError as error:

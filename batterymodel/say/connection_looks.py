@@ -28,10 +28,10 @@ from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Result
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import readings_of
 from batterymodel.store.kept_results import KeptResult, digest_of, keep_results, kept_results
 from batterymodel.store.one_look import OneLook, one_look
 from batterymodel.store.records import BatteryPlate, Connection
+from batterymodel.store.told_readings import readings_of
 from batterymodel.taper.fit import TaperFit
 
 KIND = "connection look"

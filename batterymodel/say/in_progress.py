@@ -13,7 +13,8 @@ from batterymodel.rules.wording import OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SI
 from batterymodel.say.attention import SEVERITY_OF_OUTCOME, Remark
 from batterymodel.store import Store
 from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, State
-from batterymodel.store.finishing import PLATE_FIELDS, battery_so_far, told_so_far
+from batterymodel.store.finishing import battery_so_far, told_so_far
+from batterymodel.store.former_plates import PLATE
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.noted_readings import readings_of, stands_alone
 from batterymodel.store.track_record import widening
@@ -144,13 +145,13 @@ def is_battery_told(connection: InProgress) -> bool:
     bool
     """
     told = connection.told
-    return told.serial is not None or None not in {getattr(told, name) for name in PLATE_FIELDS}
+    return told.serial is not None or None not in {getattr(told, name) for name in PLATE}
 
 
 def _battery(store: Store, connection: InProgress) -> tuple[Battery | None, str | None]:
     """The battery, or None and what stands in the way."""
     told = connection.told
-    if told.serial is None and not any(getattr(told, name) for name in PLATE_FIELDS):
+    if told.serial is None and not any(getattr(told, name) for name in PLATE):
         return None, NO_BATTERY
     try:
         return battery_so_far(store, connection), None

@@ -11,7 +11,7 @@ from batterymodel.inputs.records import Record, record_toml
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.store import Deletion, Entry, Store
-from batterymodel.store.as_of import Entries, latest
+from batterymodel.store.as_of import Entries, histories_that_count, latest
 from batterymodel.store.intake import Taken
 from batterymodel.store.records import (
     Aircraft,
@@ -181,6 +181,7 @@ def battery_text(store: Store, serial: str, on: date | None = None) -> str:
         ]
         aircraft = store.aircraft_of(serial, on)
         owner = aircraft.id if aircraft else None
+        dropped = _dropped_words(store, plate)
         kinds = (LoadPlan, LoadConfiguration) if owner else ()
         loads = [e for kind in kinds for e in store.entries(kind, aircraft_id=owner)]
         listed = [_line(store, entry) for entry in _until([*entries, *sheets, *loads], on)]
@@ -190,6 +191,7 @@ def battery_text(store: Store, serial: str, on: date | None = None) -> str:
         [
             f"Battery {serial}{mark}, entry {plate.id}",
             *([f"Installed on {plate.record.installed_on}"] if plate.record.installed_on else []),
+            *dropped,
             "",
             f"In force {day}",
             *(f"  {line}" if line else "" for line in record_toml(battery).splitlines()),
@@ -198,6 +200,19 @@ def battery_text(store: Store, serial: str, on: date | None = None) -> str:
             *listed,
         ]
     )
+
+
+def _dropped_words(store: Store, plate: Entry[BatteryPlate]) -> list[str]:
+    """That histories do not count which were learned while the plate was mistyped."""
+    every = store.entries(HistoryRevision, battery_id=plate.id)
+    left_out = len(every) - len(histories_that_count(store, plate))
+    if not left_out:
+        return []
+    do = "does" if left_out == 1 else "do"
+    return [
+        f"{counted(left_out, 'charge time')} learned while the plate was another, or from such a "
+        f"one, {do} not count; any correction of this entry, as of its note, has them learned anew"
+    ]
 
 
 def _until(entries: list[Entry[Any]], on: date | None) -> list[Entry[Any]]:

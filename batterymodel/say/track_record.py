@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from batterymodel.assessment import ESTIMATE_VERSION
+from batterymodel.basis.text import counted
 from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.rules.wording import OUTCOME_WORDS
@@ -33,6 +34,10 @@ NOTHING_YET = (
     "rest after it, a capacity check, and what servicing found."
 )
 NO_RANGE_YET = "No range could be checked yet: read a connection to its end."
+NO_RANGE_OF_THIS = (
+    "No range of this version of the estimate could be checked yet: read a connection to its end."
+)
+NO_RANGE_SURE = "No range could be checked yet by a truth that is surer than the range itself."
 AS_ESTIMATED, ESTIMATED = "as the estimate alone gives them", "what the estimate alone gives"
 NOTHING_FOUND = (
     "No outcome was held against a find yet: note a capacity check, or what servicing found."
@@ -47,13 +52,21 @@ FOUND_WORDS = {
     Found.FAULTY_CELL: "a faulty cell",
     Found.NOTHING_WRONG: "nothing wrong",
 }
+SOURCE_WORDS = {
+    TruthFrom.TAPER: "the end of the taper",
+    TruthFrom.REST: "the voltage at rest after",
+}
+REST_HELPS = (
+    "A voltage at rest tells a battery's charge only roughly; a connection read from its first "
+    "minutes to its end tells more."
+)
 VERDICT_WORDS = {
     Verdict.RIGHT: "right",
     Verdict.WRONG: "wrong",
     Verdict.OPEN: "still open then",
     Verdict.NOT_TOLD: "not told by what was found",
 }
-HEADER = ("", "ranges", "held", "of 100", "off by", "too high by")
+HEADER = ("", "ranges", "held", "share", "off by", "too high by")
 GROUPINGS: dict[str, Callable[[RangeCase], str]] = {
     "By what told the truth": lambda case: TRUTH_WORDS[case.truth_from],
     "By kind of battery": lambda case: case.answered.kind,
@@ -73,16 +86,39 @@ def headline(record: TrackRecord) -> str:
     -------
     str
     """
-    if not record.ranges and not record.outcomes:
-        return NOTHING_YET
     if not record.present:
-        return NO_RANGE_YET
+        return _none_yet(record)
     tally = tally_of("all", record.present)
-    said = f"Of {_many(tally.cases, 'range')} that could be checked, {tally.covered} held the truth"
-    promise = f"{100 * PROMISED:.0f} of 100 should"
     if tally.cases < LEAST_SHOWN:
-        return f"{said}; too few to say more ({promise})."
-    return f"{said}: {100 * tally.share:.0f} of 100, where {promise}."
+        so_far = f"{counted(tally.cases, 'range')} checked so far: {_held(tally)}"
+        return f"{so_far}. How often they hold is told from {LEAST_SHOWN} on."
+    said = (
+        f"Of {counted(tally.cases, 'range')} that could be checked, {tally.covered} held the truth"
+    )
+    return f"{said}: {_percent(tally.share)} %, where {_percent(PROMISED)} % should."
+
+
+def _none_yet(record: TrackRecord) -> str:
+    if record.former:
+        return NO_RANGE_OF_THIS
+    if record.unsure:
+        return NO_RANGE_SURE
+    return NO_RANGE_YET if record.outcomes else NOTHING_YET
+
+
+def _held(tally: Tally) -> str:
+    """How many of a few held the truth."""
+    if tally.covered in (0, tally.cases):
+        every = "it" if tally.cases == 1 else "both" if tally.cases == 2 else "all of them"
+        none = "it missed" if tally.cases == 1 else "none of them held"
+        return f"{every} held the truth" if tally.covered else f"{none} the truth"
+    return f"{tally.covered} held the truth, {tally.cases - tally.covered} missed it"
+
+
+def _percent(share: float) -> str:
+    """A share in percent; whole only where it is so by itself, never 0 or 100 by rounding."""
+    said = f"{100.0 * share:.0f}"
+    return f"{100.0 * share:.1f}" if said in ("0", "100") and 0.0 < share < 1.0 else said
 
 
 def standing_line(record: TrackRecord, chemistry: Chemistry) -> str | None:
@@ -107,7 +143,7 @@ def standing_line(record: TrackRecord, chemistry: Chemistry) -> str | None:
     found = record.widening(chemistry)
     if found.factor == 1.0:
         return f"{said}."
-    missed = f"{found.misses} of {_many(found.cases, 'range')} missed"
+    missed = f"{found.misses} of {counted(found.cases, 'range')} missed"
     return f"{said} as they were shown. {missed} {AS_ESTIMATED}. {_widened(found)}"
 
 
@@ -140,15 +176,22 @@ def _chemistries(record: TrackRecord) -> list[str]:
 
 def _next_ranges(chemistry: str, found: Widening) -> str:
     label = data_for(Chemistry(chemistry)).label.capitalize()
-    missed = f"{label}: {found.misses} of {_many(found.cases, 'range')} missed"
+    missed = f"{label}: {found.misses} of {counted(found.cases, 'range')} missed"
     if found.factor != 1.0:
         return f"{missed} {AS_ESTIMATED}. {_widened(found)}"
     if found.cases < LEAST_CASES:
-        return f"{label}: ranges stay as they are until {LEAST_CASES} were checked."
+        so_far = f"{counted(found.cases, 'case')} so far"
+        return (
+            f"{label}: {so_far}; whether ranges must be wider is looked at from {LEAST_CASES} on."
+        )
+    if found.misses == 0:
+        missed = f"{label}: none of {counted(found.cases, 'range')} missed the truth"
+    else:
+        missed += ", no more than chance explains"
     if found.cases >= MANY_CASES:
-        return f"{missed}, no more than chance. Ranges stay as they are."
+        return f"{missed}. Ranges stay as they are."
     return (
-        f"{missed}, no more than chance. Ranges stay as they are; they may get narrower from "
+        f"{missed}. Ranges stay as they are; whether they may be narrower is looked at from "
         f"{MANY_CASES} on."
     )
 
@@ -166,17 +209,26 @@ def about_sentences(record: TrackRecord) -> tuple[str, ...]:
     """
     found = []
     if record.unsure:
-        were = "was" if record.unsure == 1 else "were"
-        found.append(
-            f"{_many(record.unsure, 'truth')} {were} less sure than the range and not counted."
-        )
+        found.append(_unscored(record))
     if record.former:
         tally = tally_of("former", record.former)
         found.append(
             f"Answers of another version of the estimate: {tally.covered} of "
-            f"{_many(tally.cases, 'range')} held the truth. They do not widen those of this one."
+            f"{counted(tally.cases, 'range')} held the truth. They do not widen those of this one."
         )
     return tuple(found)
+
+
+def _unscored(record: TrackRecord) -> str:
+    """How many truths were left unscored, of how many, and why."""
+    words = [f"{n} by {SOURCE_WORDS[told]}" for told, n in record.unsure_by.items()]
+    were = "was" if record.unsure == 1 else "were"
+    every = counted(len(record.ranges) + record.unsure, "truth")
+    said = f"{record.unsure} of {every} {were} left unscored ({', '.join(words)}): less sure than "
+    said += "the range, so that a miss and a hit look alike."
+    if record.unsure_by.get(TruthFrom.REST):
+        said += f" {REST_HELPS}"
+    return said
 
 
 def outcome_sentences(record: TrackRecord) -> tuple[str, ...]:
@@ -195,7 +247,7 @@ def outcome_sentences(record: TrackRecord) -> tuple[str, ...]:
         return ()
     count = {v: n for v, n in record.verdicts().items() if n}
     words = ", ".join(f"{n} {VERDICT_WORDS[verdict]}" for verdict, n in count.items())
-    return (f"{_many(len(record.outcomes), 'outcome')} held against what was found: {words}.",)
+    return (f"{counted(len(record.outcomes), 'outcome')} held against what was found: {words}.",)
 
 
 def outcome_lines(record: TrackRecord) -> tuple[str, ...]:
@@ -231,11 +283,17 @@ def tally_words(tally: Tally) -> str:
     -------
     str
     """
-    bounds = f"{100 * tally.low:.0f} to {100 * tally.high:.0f}"
-    return (
-        f"{tally.name}: {tally.covered} of {tally.cases} held the truth (in the long run {bounds} "
-        f"of 100, 90 % range); typically off by {tally.error_points:.1f} points"
-    )
+    said = f"{tally.name}: {tally.covered} of {tally.cases} held the truth"
+    if tally.cases >= LEAST_SHOWN:
+        bounds = f"{_percent(tally.low)} to {_percent(tally.high)}"
+        said += f" (in the long run {bounds} %, 90 % range)"
+    off = "off by" if tally.cases == 1 else "typically off by"
+    return f"{said}; {off} {_points(tally.error_points)} of charge"
+
+
+def _points(points: float) -> str:
+    said = f"{points:.1f}"
+    return f"{said} point{'s' * (said != '1.0')}"
 
 
 def score_text(record: TrackRecord) -> str:
@@ -256,8 +314,8 @@ def score_text(record: TrackRecord) -> str:
             lines += ["", f"{title}, errors in points of charge", _table(record.present, name_of)]
     moments = over_time(record.present)
     if moments:
-        lines += ["", f"Over time, the last {LATEST} ranges up to each day"]
-        lines += [f"  {m.on}  {100 * m.share:.0f} of 100 held the truth" for m in moments]
+        lines += ["", f"Over time, the last {LATEST} ranges up to each day, or all where fewer"]
+        lines += [f"  {m.on}  {_percent(m.share)} % of {m.cases} held the truth" for m in moments]
     outcomes = outcome_sentences(record)
     if outcomes:
         lines += ["", *outcomes, *(f"  {line}" for line in outcome_lines(record))]
@@ -273,7 +331,7 @@ def _row(tally: Tally) -> tuple[str, ...]:
         tally.name,
         str(tally.cases),
         str(tally.covered),
-        f"{100 * tally.share:.0f}",
+        f"{_percent(tally.share)} %" if tally.cases >= LEAST_SHOWN else "",
         f"{tally.error_points:.1f}",
         f"{tally.bias_points:+.1f}",
     )
@@ -304,6 +362,7 @@ def score_json(record: TrackRecord) -> str:
             "widening": {name: vars(record.widening(name)) for name in _chemistries(record)},
             "another_version": _tally_json("another version", former),
             "truths_too_unsure": record.unsure,
+            "truths_too_unsure_by": record.unsure_by,
             "ranges": [_range_json(case) for case in record.ranges],
             "outcomes": [_outcome_json(case) for case in record.outcomes],
             "verdicts": record.verdicts(),
@@ -358,7 +417,3 @@ def _outcome_json(case: OutcomeCase) -> dict[str, Any]:
         "found_on": case.found_on,
         "verdict": case.verdict,
     }
-
-
-def _many(count: int, word: str) -> str:
-    return f"{count} {word}{'s' * (count != 1)}"

@@ -21,10 +21,10 @@ from batterymodel.sheet.content import SheetContent
 from batterymodel.sheet.pdf import sheet_pdf
 from batterymodel.sheet.sections import sheet_content
 from batterymodel.store import Entry, Store
-from batterymodel.store.intake import TOLD_FIELDS, readings_of
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import BatteryPlate, BenchCheck, Connection, OwnerSheet
+from batterymodel.store.told_readings import readings_of, told_beside
 from batterymodel.store.track_record import widening
 
 KIND = "findings sheet"
@@ -154,7 +154,7 @@ def recorded_case(store: Store, serial: str, connection_id: str | None = None) -
         told = entry.record
         readings = readings_of(store, told)
         battery = known_battery(store, serial, told.day, before=told.started_at, again=entry.id)
-        values = {name: getattr(told, name) for name in TOLD_FIELDS}
+        values = told_beside(told)
         by = widening(store, battery.chemistry, told.day, but=entry.id)
         assessment = assess(readings, battery, on=told.day, widening=by, **values)
     case = SheetCase(assessment, battery, told.day, told.supply, serial=serial)

@@ -10,6 +10,7 @@ from batterymodel.inputs.records import EARLIEST_INSTALLED, Battery, LastKnown, 
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC
 from batterymodel.rules.results import Outcome
 from batterymodel.store.entries import Entry
+from batterymodel.store.former_plates import former_spells, learned_by_this_plate
 from batterymodel.store.records import (
     Aircraft,
     BatteryPlate,
@@ -120,7 +121,7 @@ def battery_in_force(
         return latest(store.entries(kind, battery_id=plate.id), on)
 
     aircraft, card = aircraft_in_force(store, plate.id, on), last(CardRevision)
-    histories = store.entries(HistoryRevision, battery_id=plate.id)
+    histories = histories_that_count(store, plate)
     taught = latest(tuple(e for e in histories if e.record.connection_id not in not_before), on)
     return Battery(
         tail=aircraft.record.tail if aircraft else plate.record.serial,
@@ -135,6 +136,27 @@ def battery_in_force(
         ),
         installed_on=_installed_on(plate.record, on),
     )
+
+
+def histories_that_count(
+    store: Entries, plate: Entry[BatteryPlate]
+) -> tuple[Entry[HistoryRevision], ...]:
+    """Histories of a battery but those that were learned while its plate was mistyped.
+
+    Parameters
+    ----------
+    store : Entries
+    plate : Entry of BatteryPlate
+
+    Returns
+    -------
+    tuple of Entry
+        In order of their day.
+    """
+    found = store.entries(HistoryRevision, battery_id=plate.id)
+    if plate.replaces is None or not found:
+        return found
+    return learned_by_this_plate(found, former_spells(store.history(plate.id)))
 
 
 def _installed_on(plate: BatteryPlate, on: date | None) -> date | None:

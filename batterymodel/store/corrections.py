@@ -7,14 +7,24 @@ from typing import Any
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import record_from
+from batterymodel.store.as_of import histories_that_count
 from batterymodel.store.entries import Entry
+from batterymodel.store.former_plates import of_one_kind
 from batterymodel.store.intake import (
+    PLATE_CORRECTED,
+    assess_all_anew,
     correct_connection,
     refuse_ahead,
     refuse_check,
     refuse_day_of,
 )
-from batterymodel.store.records import BenchCheck, Connection, Servicing
+from batterymodel.store.records import (
+    BatteryPlate,
+    BenchCheck,
+    Connection,
+    HistoryRevision,
+    Servicing,
+)
 from batterymodel.store.store import Store
 
 NOT_CORRECTED = (
@@ -35,7 +45,9 @@ def corrected_entry(
 ) -> Entry[Any]:
     """Correct fields of an entry, given as text or values; a connection is assessed anew.
 
-    The check that a servicing names goes along to another battery or day.
+    The check that a servicing names goes along to another battery or day. With the chemistry, cells
+    or rated capacity of a plate all its connections are assessed anew, and what they taught is
+    learned anew.
 
     Parameters
     ----------
@@ -77,10 +89,44 @@ def corrected_entry(
             refuse_check(store, new)
             _refuse_parting(store, entry_id, new)
         corrected = store.correct(entry_id, new, reason)
+        if isinstance(new, BatteryPlate) and (
+            not of_one_kind(new, record) or _learned_by_another(store, corrected)
+        ):
+            assess_all_anew(store, corrected, reason)
         if isinstance(new, Servicing):
             refuse_day_of(store, new, "what servicing found")
             _take_check_along(store, record, new, reason)
         return corrected
+
+
+def _learned_by_another(store: Store, plate: Entry[BatteryPlate]) -> bool:
+    """Whether a plate was corrected before and what had been learned by the former one stayed."""
+    every = store.entries(HistoryRevision, battery_id=plate.id)
+    return len(histories_that_count(store, plate)) < len(every)
+
+
+def assessed_with(store: Store, corrected: Entry[Any]) -> int:
+    """How many connections were assessed anew with the correction of a battery's plate.
+
+    Parameters
+    ----------
+    store : Store
+    corrected : Entry
+        As `corrected_entry` gives it.
+
+    Returns
+    -------
+    int
+        None of them for what is no plate.
+    """
+    if not isinstance(corrected.record, BatteryPlate):
+        return 0
+    reason = PLATE_CORRECTED.format(reason=corrected.correction_reason)
+    every = store.entries(Connection, battery_id=corrected.id)
+    return sum(
+        one.correction_reason == reason and one.recorded_at >= corrected.recorded_at
+        for one in every
+    )
 
 
 def _refuse_parting(store: Store, check_id: str, check: BenchCheck) -> None:

@@ -10,13 +10,13 @@ from batterymodel.errors import InputError
 from batterymodel.inputs.records import Battery, record_from
 from batterymodel.store.act_rows import add_act, loaded
 from batterymodel.store.acts import Finish, InProgress, State
+from batterymodel.store.former_plates import PLATE
 from batterymodel.store.in_progress import tell
 from batterymodel.store.intake import Taken, Told, add_connection, add_fitted_battery
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.noted_readings import file_name_of, readings_bytes
 from batterymodel.store.store import Store
 
-PLATE_FIELDS = ("chemistry", "cells", "rated_capacity_ah")
 NO_TAIL = "no tail told"
 
 
@@ -42,13 +42,13 @@ def battery_so_far(store: Store, connection: InProgress) -> Battery:
     if told.serial is not None:
         check_plate(store, connection)
         return known_battery(store, told.serial, connection.day, before=connection.started_at)
-    lacking = [name for name in PLATE_FIELDS if getattr(told, name) is None]
+    lacking = [name for name in PLATE if getattr(told, name) is None]
     if lacking:
         raise InputError(
             f"{connection.where}: still needed of the battery: {', '.join(lacking)}, or the serial "
             "of one on record"
         )
-    plate = {name: getattr(told, name) for name in PLATE_FIELDS}
+    plate = {name: getattr(told, name) for name in PLATE}
     return record_from({"tail": told.tail or NO_TAIL, **plate}, Battery, connection.where)
 
 
@@ -92,7 +92,7 @@ def check_plate(store: Store, connection: InProgress) -> None:
         A serial that is not on record, or a plate that says something else.
     """
     told, plate = connection.told, store.plate(str(connection.told.serial)).record
-    for name in PLATE_FIELDS:
+    for name in PLATE:
         typed, on_record = getattr(told, name), getattr(plate, name)
         if typed is not None and typed != on_record:
             raise InputError(

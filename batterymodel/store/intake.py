@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +14,6 @@ from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.text import one_line
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.column_map import ColumnMap
-from batterymodel.inputs.foreign import readings_from_foreign
-from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.records import Battery, History, Readings, Supply, record_from
 from batterymodel.reference.capacity_in_use import check_capacity, check_measured
 from batterymodel.reference.temperature import REST_AFTER, check_rest_voltage
@@ -36,7 +34,9 @@ from batterymodel.store.records import (
     Move,
     Servicing,
 )
+from batterymodel.store.same_check import filled, refuse_perhaps_same, same_check
 from batterymodel.store.store import Store
+from batterymodel.store.told_readings import TOLD_FIELDS, readings_from, told_beside
 from batterymodel.store.track_record import widening
 
 MOST_FAULTS_KEPT = 5
@@ -44,6 +44,9 @@ MOST_FAULTS_KEPT = 5
 
 FITTED_REASON = "fitted when the battery was added"
 NEW_CARD_REASON = "as told when the battery was added"
+PLATE_CORRECTED = "plate corrected: {reason}"
+"""Why what was learned by a former plate is deleted, and connections are assessed anew."""
+
 TODAY_TAKEN = "no day was given and the readings state none, so today was taken"
 
 
@@ -63,10 +66,14 @@ class Told:
 
 @dataclass(frozen=True)
 class TakenCheck:
-    """A capacity check in the record; `was_there` where its figures had been added before."""
+    """A capacity check in the record; `was_there` where it had been added before.
+
+    `is_completed`: what it had left open was filled in now.
+    """
 
     entry: Entry[BenchCheck]
     was_there: bool = False
+    is_completed: bool = False
 
 
 @dataclass(frozen=True)
@@ -252,7 +259,7 @@ def _there_already(entry: Entry[Connection], column_map: ColumnMap | None, told:
 def _refuse_other_facts(entry: Entry[Connection], told: Told) -> None:
     """What is told beside readings on record must not be lost in silence."""
     kept = {"on": entry.record.day, "rest_after_v": entry.record.rest_after_v}
-    kept |= {name: getattr(entry.record, name) for name in TOLD_FIELDS}
+    kept |= told_beside(entry.record)
     usual = Told()
     given = {name: getattr(told, name) for name in kept}
     other = [n for n, v in given.items() if v != getattr(usual, n) and v != kept[n]]
@@ -261,33 +268,6 @@ def _refuse_other_facts(entry: Entry[Connection], told: Told) -> None:
             f"{entry.record.file_name}: is on record as {entry.id} with other facts "
             f"({', '.join(other)}); correct that entry, or delete it and add it anew"
         )
-
-
-def readings_of(store: Store, connection: Connection) -> Readings:
-    """The readings of a connection on record, from its file as it was kept.
-
-    Parameters
-    ----------
-    store : Store
-    connection : Connection
-
-    Returns
-    -------
-    Readings
-
-    Raises
-    ------
-    InputError
-        A file that cannot be read, or one that is not there.
-    """
-    data = store.file(connection.readings_sha256)
-    return _readings_from(data, connection.file_name, connection.column_map)
-
-
-def _readings_from(data: bytes, file_name: str, column_map: ColumnMap | None) -> Readings:
-    if column_map is None:
-        return readings_from_bytes(data, file_name)
-    return readings_from_foreign(data, file_name, column_map)
 
 
 def refuse_ahead(store: Store, day: date, what: str) -> None:
@@ -359,8 +339,12 @@ def _refuse_rest_after(battery: Battery, connection: Connection) -> None:
         check_rest_voltage(battery, connection.rest_after_v, "rest_after_v", REST_AFTER)
 
 
-def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> TakenCheck:
-    """A capacity check with its log, kept once: same battery, day and figures are one check.
+def add_check(
+    store: Store, check: BenchCheck, log: bytes | None = None, *, again: bool = False
+) -> TakenCheck:
+    """A capacity check with its log, kept once: same battery, day and capacity are one check.
+
+    What is told more of one on record is filled in (`same_check`).
 
     Parameters
     ----------
@@ -368,6 +352,8 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     check : BenchCheck
     log : bytes, optional
         The bench's log as it is; `check` names its file.
+    again : bool
+        It was measured once more, within days of one of the same capacity.
 
     Returns
     -------
@@ -378,16 +364,20 @@ def add_check(store: Store, check: BenchCheck, log: bytes | None = None) -> Take
     ------
     InputError
         A battery that is not there, a day that is still to come or before the battery was
-        installed, a capacity that cannot be the battery's, or a log that is too large.
+        installed, a capacity that cannot be the battery's, a log that is too large, or one that
+        may be a check on record of another day.
     """
     with store.writing():
         refuse_check(store, check)
         if log is not None:
             check = check.model_copy(update={"log_sha256": store.keep_file(log)})
+        if (there := same_check(store, check)) is not None:
+            entry = filled(store, there, check)
+            completed = entry.row_id != there.row_id
+            return TakenCheck(entry, was_there=True, is_completed=completed)
+        if not again:
+            refuse_perhaps_same(store, check)
         return TakenCheck(*add_once(store, check, "note", "log_name"))
-
-
-TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
 
 
 def correct_connection(
@@ -417,22 +407,73 @@ def correct_connection(
         A deleted or missing entry, battery or file, a rest voltage after that cannot be the
         battery's, no reason, or nothing that changes.
     """
-    data = store.file(record.readings_sha256)
-    readings, why_not = _read(data, record.file_name, record.column_map)
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
         _refuse_rest_after(store.battery(serial), record)
-        taught = store.entries(HistoryRevision, connection_id=entry_id)
-        if taught:
-            store.delete([entry.id for entry in taught], f"connection corrected: {reason}")
-        battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
-        by = widening(store, battery.chemistry, record.day, but=entry_id)
-        before = answers_before(store, record, but=entry_id)
-        result, why_not = _assessed(battery, record, readings, why_not, by)
-        kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
-        entry = store.correct(entry_id, _with_result(record, result, why_not, kept), reason)
+        _forget(store, [entry_id], f"connection corrected: {reason}")
+        anew, result = _assessed_anew(store, entry_id, record)
+        entry = store.correct(entry_id, anew, reason)
         _learn(store, entry, result)
     return entry
+
+
+def assess_all_anew(store: Store, plate: Entry[BatteryPlate], reason: str) -> None:
+    """Assess the connections of a battery anew by its plate as it is now, the oldest first.
+
+    What they taught by another plate is deleted first, so that none goes on from it.
+
+    Parameters
+    ----------
+    store : Store
+    plate : Entry of BatteryPlate
+        As it was just corrected.
+    reason : str
+        Why it was, in a few words.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read or written.
+    """
+    said = PLATE_CORRECTED.format(reason=reason)
+    with store.writing():
+        every = store.entries(Connection, battery_id=plate.id)
+        _forget(store, [entry.id for entry in every], said)
+        for entry in sorted(every, key=lambda one: (one.record.day, _first_written(store, one))):
+            anew, result = _assessed_anew(store, entry.id, entry.record)
+            if anew != entry.record:
+                entry = store.correct(entry.id, anew, said)
+            _learn(store, entry, result)
+
+
+def _first_written(store: Store, entry: Entry[Connection]) -> datetime:
+    return store.history(entry.id)[0].recorded_at
+
+
+def _forget(store: Store, connection_ids: list[str], reason: str) -> None:
+    """Delete what connections had taught of their battery."""
+    taught = [
+        entry.id
+        for one in connection_ids
+        for entry in store.entries(HistoryRevision, connection_id=one)
+    ]
+    if taught:
+        store.delete(taught, reason)
+
+
+def _assessed_anew(
+    store: Store, entry_id: str, record: Connection
+) -> tuple[Connection, Assessment | None]:
+    """A connection on record as it is assessed by what the record knows now."""
+    data = store.file(record.readings_sha256)
+    readings, why_not = _read(data, record.file_name, record.column_map)
+    serial = store.entry(record.battery_id).record.serial
+    battery = known_battery(store, serial, record.day, before=record.started_at, again=entry_id)
+    by = widening(store, battery.chemistry, record.day, but=entry_id)
+    before = answers_before(store, record, but=entry_id)
+    result, why_not = _assessed(battery, record, readings, why_not, by)
+    kept = kept_of(record, battery, readings, result, before, _told_of(record, by))
+    return _with_result(record, result, why_not, kept), result
 
 
 def _read(
@@ -441,7 +482,7 @@ def _read(
     if len(data) > MAX_FILE_BYTES:
         raise InputError(f"{file_name}: is too large for the readings of one connection")
     try:
-        return _readings_from(data, file_name, column_map), None
+        return readings_from(data, file_name, column_map), None
     except BatteryModelError as error:
         return None, "\n".join(error.faults[:MOST_FAULTS_KEPT])
 
@@ -463,8 +504,7 @@ def _assessed(
 
 def _told_of(connection: Connection, widening_by: float) -> dict[str, Any]:
     """What `assess` takes beside readings, battery and day."""
-    values = {name: getattr(connection, name) for name in TOLD_FIELDS}
-    return {**values, "widening": widening_by}
+    return {**told_beside(connection), "widening": widening_by}
 
 
 def _with_result(

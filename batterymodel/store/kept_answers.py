@@ -18,8 +18,10 @@ from batterymodel.inputs.records import Battery, Readings
 from batterymodel.rules.results import Assessment
 from batterymodel.soc.kinds import FULL_SOC
 from batterymodel.store.entries import live_values
+from batterymodel.store.former_plates import former_spells, written_in
 from batterymodel.store.records import Connection
 from batterymodel.store.store import Store
+from batterymodel.store.told_readings import TOLD_FIELDS
 from batterymodel.track.answers import EARLY_S, SAME_TIME_S, answer_of, first_part
 from batterymodel.track.kept import KeptAnswer, RestedCharge, ReturnedCharge, SeenLater
 from batterymodel.track.truths import charge_at_rest, returned_charge
@@ -27,10 +29,6 @@ from batterymodel.track.truths import charge_at_rest, returned_charge
 LEAST_LENGTH = 2.0
 """How many times as long as an early answer's readings a connection must be to have one [-] (own
 choice)."""
-
-
-_FACTS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
-"""What an answer was made from beside readings and battery."""
 
 
 @dataclass(frozen=True)
@@ -69,14 +67,16 @@ def answers_before(
     """
     if connection.started_at is None:
         return ()
-    names = ("battery_id", "started_at", *_FACTS)
+    names = ("battery_id", "started_at", *TOLD_FIELDS)
     with store.reading() as session:
-        rows = live_values(session, Connection, "entry_id", "answers", *names)
+        columns = ("entry_id", "recorded_at", "answers", *names)
+        rows = live_values(session, Connection, *columns)
+        former = former_spells(store.history(connection.battery_id))
     same = [getattr(connection, name) for name in names]
     return tuple(
         AnswerBefore(answer, is_by_same_facts=told == same)
-        for entry, answers, *told in rows
-        if entry != but and told[:2] == same[:2]
+        for entry, written_at, answers, *told in rows
+        if entry != but and told[:2] == same[:2] and not written_in(former, written_at)
         for answer in answers or ()
     )
 

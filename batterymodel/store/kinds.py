@@ -2,17 +2,19 @@
 
 A kind is what plates have in common: chemistry, cells and rated capacity. A battery never teaches
 itself, and invented batteries teach invented ones only. Lessons of completed tapers stand in the
-assessments of the connections; as no row ever changes, each is read once.
+assessments of the connections, or are read from their files (`older_lessons`); as no row ever
+changes, each is read once.
 """
 
 from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
-from itertools import pairwise
+from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -27,6 +29,8 @@ from batterymodel.reference.capacity import REPEAT_REL_SD
 from batterymodel.reference.capacity_in_use import CHECK_RANGE, MOST_SHARE, OLDEST_YEARS
 from batterymodel.soc.kinds import BatteryLessons, RestLesson, kind_belief, rest_lessons
 from batterymodel.store.entries import Entry, all_rows, entry_of, live
+from batterymodel.store.former_plates import PLATE, Spells, former_spells, of_one_kind, written_in
+from batterymodel.store.older_lessons import older_lessons
 from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, Connection
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_RECORD, CardRow, CheckRow, ConnectionRow
@@ -35,8 +39,8 @@ LESSON_MARK, CURVE_MARK = '"taper_lesson":{', '"rest_voltage_v":['
 """By these an assessment that teaches, and a limits card with a rest-voltage curve of its own, are
 found in the spelling of the record."""
 
-PLATE = ("chemistry", "cells", "rated_capacity_ah")
-"""What the plates of one kind have in common."""
+LESSON_NAME, HISTORY_MARK = '"taper_lesson":', '"learned_history":{'
+"""By these an assessment of a completed taper is found that is older than lessons are."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,7 @@ def with_kind(store: Store, serial: str, battery: Battery, on: date | None = Non
         The record cannot be read.
     """
     plate = store.plate(serial)
-    if any(getattr(battery, name) != getattr(plate.record, name) for name in PLATE):
+    if not of_one_kind(battery, plate.record):
         return battery
     return battery.model_copy(update={"kind": kind_of(store, plate, on)})
 
@@ -149,7 +153,7 @@ def kind_of(store: Store, plate: Entry[BatteryPlate], on: date | None = None) ->
         if not others:
             return None
         known = _read.setdefault(store.engine, {})
-        taught = _taught(session, others, on, known)
+        taught = _taught(store, others, on, known)
         checks, curved = _checks(session, others, on), _with_own_curve(session, others)
     lessons = (
         BatteryLessons(
@@ -166,50 +170,61 @@ _pooled = lru_cache(maxsize=64)(kind_belief)
 
 
 def _taught(
-    session: Session,
+    store: Store,
     plates: Plates,
     on: date | None,
     known: dict[tuple[str, str], _Taught],
 ) -> dict[str, list[_Taught]]:
     """What connections up to a day teach, by battery, oldest first; each connection once."""
-    row, found = ConnectionRow, dict[tuple[str, object], list[_Taught]]()
-    former = _former_plates(session, plates)
-    wanted = [row.battery_id.in_(plates), row.assessment.contains(LESSON_MARK)]
-    wanted += [row.day <= on] if on else []
-    teaching = live(KIND_OF_RECORD[Connection]).where(*wanted).order_by(row.day, row.row_id)
-    columns = row.row_id, row.battery_id, row.started_at, row.recorded_at
-    for row_id, battery_id, clock, written_at in session.execute(
-        teaching.with_only_columns(*columns)
-    ):
-        plate = plates[battery_id]
-        if any(since <= written_at < until for since, until in former.get(battery_id, ())):
-            continue
-        key = (row_id, plate.row_id)
-        if key not in known:
-            known[key] = _lesson_of(session, row_id, plate.record)
-        found.setdefault((battery_id, clock or row_id), []).append(known[key])
+    with store.reading() as session:
+        rows = list(_teaching_rows(session, plates, on))
+        older = [
+            one.row_id
+            for one in rows
+            if not one.has_lesson and (one.row_id, plates[one.battery_id].row_id) not in known
+        ]
+        lessons = older_lessons(store, plates, older) if older else {}
+        found = dict[tuple[str, object], list[_Taught]]()
+        for one in rows:
+            plate = plates[one.battery_id]
+            key = (one.row_id, plate.row_id)
+            if key not in known:
+                known[key] = _lesson_of(session, one, plate.record, lessons.get(one.row_id))
+            found.setdefault((one.battery_id, one.clock or one.row_id), []).append(known[key])
     taught = defaultdict[str, list[_Taught]](list)
     for (battery_id, _), files in found.items():
         taught[battery_id].append(_of_one_connection(files))
     return taught
 
 
-def _former_plates(session: Session, plates: Plates) -> dict[str, list[tuple[datetime, datetime]]]:
-    """From when to when a plate stood otherwise on record, by battery.
+class _TeachingRow(NamedTuple):
+    """A present row of a completed taper; its lesson may stand in its assessment or be read yet."""
 
-    What a connection taught then is over another rated capacity.
-    """
-    found: dict[str, list[tuple[datetime, datetime]]] = {}
-    for battery_id, plate in plates.items():
-        if plate.replaces is None:
-            continue
-        rows = all_rows(session, battery_id)
-        found[battery_id] = [
-            (one.recorded_at, after.recorded_at)
-            for one, after in pairwise(rows)
-            if any(getattr(one.record, name) != getattr(plate.record, name) for name in PLATE)
-        ]
-    return found
+    row_id: str
+    battery_id: str
+    clock: datetime | None
+    has_lesson: bool
+
+
+def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterator[_TeachingRow]:
+    """Those up to a day that were assessed by the plates as they stand, oldest first."""
+    row, former = ConnectionRow, _former_spells(session, plates)
+    told = row.assessment.contains(LESSON_MARK)
+    older = row.assessment.contains(HISTORY_MARK) & ~row.assessment.contains(LESSON_NAME)
+    teaching = live(KIND_OF_RECORD[Connection]).where(row.battery_id.in_(plates), told | older)
+    if on is not None:
+        teaching = teaching.where(row.day <= on)
+    columns = row.row_id, row.battery_id, row.started_at, told, row.recorded_at
+    ordered = teaching.with_only_columns(*columns).order_by(row.day, row.row_id)
+    for row_id, battery_id, clock, has_lesson, written_at in session.execute(ordered):
+        if not written_in(former.get(battery_id, ()), written_at):
+            yield _TeachingRow(row_id, battery_id, clock, has_lesson)
+
+
+def _former_spells(session: Session, plates: Plates) -> dict[str, Spells]:
+    """From when to when a plate stood otherwise on record, by battery."""
+    corrected = [one for one, plate in plates.items() if plate.replaces is not None]
+    return {one: former_spells(all_rows(session, one)) for one in corrected}
 
 
 def _of_one_connection(files: list[_Taught]) -> _Taught:
@@ -221,17 +236,26 @@ def _of_one_connection(files: list[_Taught]) -> _Taught:
     return _Taught(longest, max((one.rests for one in files), key=len))
 
 
-def _lesson_of(session: Session, row_id: str, plate: BatteryPlate) -> _Taught:
+def _lesson_of(
+    session: Session, one: _TeachingRow, plate: BatteryPlate, older: TaperLesson | None
+) -> _Taught:
     row = ConnectionRow
     columns = row.assessment, row.rest_voltage_v, row.rest_after_v
-    text, before_v, after_v = session.execute(select(*columns).where(row.row_id == row_id)).one()
-    try:
-        taper = TaperLesson.model_validate(json.loads(text or "{}")["taper_lesson"])
-    except (ValidationError, ValueError, KeyError, TypeError):
+    wanted = select(*columns).where(row.row_id == one.row_id)
+    text, before_v, after_v = session.execute(wanted).one()
+    taper = _lesson_in(text) if one.has_lesson else older
+    if taper is None:
         return _Taught()
     shared = {name: getattr(plate, name) for name in PLATE}
     battery = Battery(tail=plate.serial, **shared)
     return _Taught(taper, rest_lessons(battery, taper, before_v, after_v))
+
+
+def _lesson_in(assessment: str | None) -> TaperLesson | None:
+    try:
+        return TaperLesson.model_validate(json.loads(assessment or "{}")["taper_lesson"])
+    except (ValidationError, ValueError, KeyError, TypeError):
+        return None
 
 
 def _checks(session: Session, plates: Plates, on: date | None) -> dict[str, KindCheck]:

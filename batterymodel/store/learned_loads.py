@@ -15,10 +15,10 @@ from batterymodel.inputs.load_edits import SAME_A
 from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.store.as_of import latest
 from batterymodel.store.entries import Entry
-from batterymodel.store.intake import readings_of
 from batterymodel.store.power import add_load_plan, loads_in_force
 from batterymodel.store.records import Connection, LoadPlan
 from batterymodel.store.store import Store
+from batterymodel.store.told_readings import readings_of
 
 Since = tuple[date, datetime | None]
 """The day a figure was told for, and when that was written down, where it is known."""

@@ -15,10 +15,6 @@ from batterymodel.store.once import add_once
 from batterymodel.store.records import BenchCheck, Servicing, ServicingFound
 from batterymodel.store.store import Store
 
-SAME_CAPACITY_AH = 0.05
-"""Capacities of one day that lie no further apart are one capacity [Ah] (own choice: they are told
-to a tenth)."""
-
 
 def add_servicing(
     store: Store,
@@ -27,6 +23,8 @@ def add_servicing(
     on: date,
     capacity_ah: float | None = None,
     note: str | None = None,
+    *,
+    again: bool = False,
 ) -> tuple[Entry[Servicing], bool]:
     """What servicing found of a battery, kept once; a capacity with its own check, in one go.
 
@@ -40,6 +38,8 @@ def add_servicing(
     capacity_ah : float, optional
         As measured, at the reference temperature [Ah]; with `CAPACITY`, and with that alone.
     note : str, optional
+    again : bool
+        The capacity was measured once more, within days of a check of the same capacity.
 
     Returns
     -------
@@ -50,7 +50,8 @@ def add_servicing(
     ------
     InputError
         A battery that is not there, a day still to come or before the installation, a capacity
-        that is missing, told beside another find or cannot be a battery's; nothing is added.
+        that is missing, told beside another find, cannot be a battery's or may be that of a check
+        on record of another day; nothing is added.
     """
     if (found is ServicingFound.CAPACITY) != (capacity_ah is not None):
         raise InputError(
@@ -64,17 +65,8 @@ def add_servicing(
         if capacity_ah is not None:
             told = {**about, "capacity_ah": capacity_ah, "note": note}
             check = record_from(told, BenchCheck, "capacity as servicing measured it")
-            check_id = _on_record(store, check) or add_check(store, check).entry.id
+            check_id = add_check(store, check, again=again).entry.id
         told = {**about, "found": found, "check_id": check_id, "note": note}
         servicing = record_from(told, Servicing, "what servicing found")
         refuse_day_of(store, servicing, "what servicing found")
         return add_once(store, servicing, "note")
-
-
-def _on_record(store: Store, check: BenchCheck) -> str | None:
-    """The bench's own entry of a check, of the same day and capacity and to its end."""
-    of_day = {"battery_id": check.battery_id, "on": check.on, "is_lower_bound": False}
-    for entry in store.entries(BenchCheck, **of_day):
-        if abs(entry.record.capacity_ah - check.capacity_ah) <= SAME_CAPACITY_AH:
-            return entry.id
-    return None

@@ -4,8 +4,8 @@ A completed taper scores the early answer of its own connection, the first that 
 voltage after scores the answer of all readings, unless a rest voltage before made that: both share
 what the battery is off its curve. What servicing or a bench check found scores the outcome of the
 last answer before it. An invented battery scores only where the record holds no other. What was
-told wrongly and corrected gave no answer of the estimate's: the first by the facts as they stand
-now counts.
+told wrongly and corrected gave no answer of the estimate's: the first by the facts and the plate as
+they stand now counts.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from batterymodel.inputs.records import Chemistry
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.limits import limit_for
 from batterymodel.store.entries import Entry, live_values
+from batterymodel.store.former_plates import Spells, former_spells, written_in
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -31,6 +32,7 @@ from batterymodel.store.records import (
 )
 from batterymodel.store.store import Store
 from batterymodel.store.tables import ConnectionRow
+from batterymodel.store.told_readings import TOLD_FIELDS
 from batterymodel.track.answers import SAME_TIME_S, answer_from_json
 from batterymodel.track.kept import KeptAnswer, SeenLater
 from batterymodel.track.score import (
@@ -47,16 +49,7 @@ MOST_DAYS_BETWEEN = 60
 """Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
 capacity falls by less than 1 % in them, `reference.capacity`)."""
 
-_FACTS = (
-    "battery_id",
-    "day",
-    "started_at",
-    "supply",
-    "rest_voltage_v",
-    "load_a",
-    "load_sd_a",
-    "ambient_c",
-)
+_FACTS = ("battery_id", "day", "started_at", *TOLD_FIELDS)
 """What an answer was made from beside the readings and the record."""
 
 _FIELDS = (
@@ -177,9 +170,12 @@ def _seen(store: Store) -> list[_Seen]:
             .with_only_columns(*(table[name] for name in columns))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
+        former = _former_spells(store)
     first: dict[str, dict[str, Any]] = {}
     for entry_id, written_at, answers, assessment, *told in rows:
         if entry_id in first or told != facts.get(entry_id):
+            continue
+        if written_in(former.get(told[0], ()), written_at):
             continue
         if given := answers or _from_json(assessment):
             first[entry_id] = {"answers": given, "written_at": written_at}
@@ -190,6 +186,12 @@ def _seen(store: Store) -> list[_Seen]:
     ]
     longest = _longest(store, seen)
     return [replace(one, longest=longest.get(one.entry_id)) for one in seen]
+
+
+def _former_spells(store: Store) -> dict[str, Spells]:
+    """When plates stood otherwise on record, by battery."""
+    corrected = [plate.id for plate in store.entries(BatteryPlate) if plate.replaces is not None]
+    return {one: former_spells(store.history(one)) for one in corrected}
 
 
 def _longest(store: Store, seen: list[_Seen]) -> dict[str, str]:

@@ -185,12 +185,23 @@ class Moment:
 class TrackRecord:
     """Everything that was scored, in order of the day the truth was known.
 
-    ``unsure`` counts truths that were less sure than the range they were held against.
+    ``untold`` are ranges whose truth was less sure than they are: they are in no count.
     """
 
     ranges: tuple[RangeCase, ...] = ()
     outcomes: tuple[OutcomeCase, ...] = ()
-    unsure: int = 0
+    untold: tuple[RangeCase, ...] = ()
+
+    @property
+    def unsure(self) -> int:
+        """How many truths were less sure than the range they were held against."""
+        return len(self.untold)
+
+    @property
+    def unsure_by(self) -> dict[TruthFrom, int]:
+        """The same by what told them, those that told none left out."""
+        told = [case.truth_from for case in self.untold]
+        return {one: told.count(one) for one in TruthFrom if one in told}
 
     @property
     def present(self) -> tuple[RangeCase, ...]:
@@ -243,7 +254,8 @@ def record_of(ranges: Iterable[RangeCase], outcomes: Iterable[OutcomeCase]) -> T
     every = sorted(ranges, key=lambda case: (case.known_on, case.answered.connection_id))
     telling = tuple(case for case in every if case.needed is not None)
     found = sorted(outcomes, key=lambda case: (case.found_on, case.answered.connection_id))
-    return TrackRecord(telling, tuple(found), len(every) - len(telling))
+    untold = tuple(case for case in every if case.needed is None)
+    return TrackRecord(telling, tuple(found), untold)
 
 
 def tally_of(name: str, cases: Sequence[RangeCase]) -> Tally:

@@ -7,8 +7,8 @@ from batterymodel.inputs.column_map import Quantity
 from batterymodel.samples.connections import SAMPLE_FOLDER
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
-from batterymodel.store.intake import readings_of
 from batterymodel.store.records import Connection
+from batterymodel.store.told_readings import readings_of
 from batterymodel.store.zip_import import import_zip
 from tests.commands.test_foreign_logs import KEY, OWN, foreign_text
 

@@ -149,7 +149,7 @@ def test_what_is_added_twice_is_kept_once_and_said(fleet, tmp_path):
     things = {
         "connection": ("connection", LOG, "--serial", "B-1"),
         "check": check,
-        "discharge with its log": (*check, "--minutes", 57, "--log", bench),
+        "discharge with its log": (*check, "--capacity", 38.6, "--minutes", 57, "--log", bench),
         "move": ("move", "B-1", "--off", "--on", "2025-05-01", "--reason", "to the bench"),
         "card": ("card", "B-1", card, "--on", "2025-08-01", "--reason", "revision D"),
         "loads": ("loads", "DEMO-1", loads),
@@ -252,7 +252,9 @@ def test_the_first_note_of_a_check_told_twice_stays(fleet):
     first = fleet(*check, "--note", "bench two")
     assert "already in the record" in fleet(*check, "--note", "bench three")
     assert "note = bench two" in fleet("history", entry_id(first))
-    assert fleet(*check, "--minutes", 57).startswith("confirmed")
+    assert fleet(*check, "--minutes", 57).startswith("completed: Capacity check: 38.5 Ah")
+    assert fleet(*check, "--minutes", 57).startswith("already in the record")
+    assert fleet(*check, "--minutes", 59).startswith("confirmed")
 
 
 def test_corrections_keep_the_old_row(fleet):

@@ -29,7 +29,7 @@ def run(demo_sqlite, tmp_path, monkeypatch, capsys):
 
 def test_the_score_of_the_demo_record_in_text_and_json(run):
     text, found = run("score"), json.loads(run("score", "--json"))
-    assert text.startswith(f"Of {found['all']['cases']} range")
+    assert text.startswith(f"{found['all']['cases']} range")
     assert found["all"]["covered"] <= found["all"]["cases"] == len(found["ranges"])
     assert found["widening"]["vrla"]["factor"] == 1.0
     assert found["another_version"] is None

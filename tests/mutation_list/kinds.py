@@ -57,9 +57,44 @@ STORE = changes_in(
     ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
     ("most that teaches", "kinds", "<= share <= MOST_SHARE", "<= share <= CHECK_RANGE[1]"),
     ("files of one connection", "kinds", "(battery_id, clock or row_id)", "(battery_id, row_id)"),
-    ("lessons of a former plate", "kinds", "since <= written_at < until", "False"),
-    ("as of a day", "kinds", "[row.day <= on] if on else []", "[]"),
+    (
+        "lessons of a former plate",
+        "kinds",
+        "if not written_in(former",
+        "if former is not None or written_in(former",
+    ),
+    ("tapers of before lessons", "kinds", "told | older)", "told)"),
+    ("only what taught before", "kinds", "HISTORY_MARK) &", "LESSON_NAME) |"),
+    ("as of a day", "kinds", "if on is not None:\n        teaching", "if False:\n        teaching"),
+    ("lessons read for another battery", "older_lessons", "there.digest != digest", "False"),
+    ("lessons read once", "older_lessons", "    if fresh:\n", "    if not fresh:\n"),
     tests=("tests/store/test_kinds.py",),
 )
 
-ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE)
+FORMER = changes_in(
+    "store",
+    ("learned from a former plate", "former_plates", "or one.recorded_at < first", "or True"),
+    (
+        "charge times that were told",
+        "former_plates",
+        "if one.record.connection_id is None or",
+        "if",
+    ),
+    ("anew by the right plate", "corrections", "not of_one_kind(new, record)", "False"),
+    ("an older correction", "corrections", "or _learned_by_another(store, corrected)", "or False"),
+    (
+        "forgotten first",
+        "intake",
+        "        _forget(store, [entry.id for entry in every], said)\n",
+        "",
+    ),
+    (
+        "answers by a former plate",
+        "track_record",
+        "if written_in(former.get(told[0], ()), written_at)",
+        "if False",
+    ),
+    tests=("tests/store/test_former_plates.py",),
+)
+
+ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE, *FORMER)

@@ -64,8 +64,13 @@ GATHERED = changes_in(
         "or self.longest or self.entry_id",
         "or self.entry_id",
     ),
-    ("same capacity", "servicing", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
-    ("bound of a capacity", "servicing", ', "is_lower_bound": False}', "}"),
+    ("same capacity", "same_check", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
+    (
+        "bound of a capacity",
+        "same_check",
+        "check.battery_id, is_lower_bound=False",
+        "check.battery_id",
+    ),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",
@@ -86,6 +91,15 @@ GATHERED = changes_in(
         "one is None",
     ),
     tests=("tests/store/test_track_record.py",),
+)
+
+ONE_CHECK = changes_in(
+    "store",
+    ("days of one check", "same_check", "SAME_CHECK_DAYS = 5\n", "SAME_CHECK_DAYS = 6\n"),
+    ("measured otherwise", "same_check", "a is None or b is None or a == b", "a or True"),
+    ("asked about", "intake", "        if not again:\n", "        if False:\n"),
+    ("filled in", "same_check", "    if not open_ones:\n", "    if True:\n"),
+    tests=("tests/store/test_same_check.py",),
 )
 
 JUDGED = changes_in(
@@ -143,4 +157,12 @@ KEPT = (
     ),
 )
 
-ALL = (*KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *JUDGED)
+SAID = changes_in(
+    "say",
+    ("share of few", "track_record", "if tally.cases < LEAST_SHOWN:", "if tally.cases < 1:"),
+    ("bounds of few", "track_record", ">= LEAST_SHOWN:\n        b", ">= 1:\n        b"),
+    ("none by rounding", "track_record", 'in ("0", "100") and', "in () and"),
+    tests=("tests/say/test_track_record.py",),
+)
+
+ALL = (*SAID, *KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *ONE_CHECK, *JUDGED)

@@ -12,8 +12,9 @@ from batterymodel.samples.connections import load_scenario
 from batterymodel.say import followed
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
-from batterymodel.store.intake import add_battery, readings_of
+from batterymodel.store.intake import add_battery
 from batterymodel.store.records import Aircraft, Connection, Move
+from batterymodel.store.told_readings import readings_of
 from tests.commands.test_follow import COOL, KEY, LINES
 from tests.commands.test_foreign_logs import foreign_text
 from tests.pages.test_after_connection import html_of, key, sentences, started, uploader

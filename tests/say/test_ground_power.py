@@ -25,7 +25,6 @@ from batterymodel.say.ground_power import (
 )
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
-from batterymodel.store.intake import readings_of
 from batterymodel.store.learned_loads import alter_loads
 from batterymodel.store.power import loads_in_force
 from batterymodel.store.records import (
@@ -35,6 +34,7 @@ from batterymodel.store.records import (
     LoadPlan,
     Move,
 )
+from batterymodel.store.told_readings import readings_of
 from tests.store.cases import PLAN
 
 SUPPLY = Supply(rated_current_a=60.0, name="Cart 1")

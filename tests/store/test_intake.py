@@ -235,7 +235,7 @@ def test_a_check_is_of_a_capacity_that_the_battery_can_have(fleet, capacity_ah, 
     ways = (
         lambda: add_check(fleet, BenchCheck(battery_id=plate, **about)),
         lambda: add_servicing(
-            fleet, "B-1", ServicingFound.CAPACITY, date(2025, 3, 3), about["capacity_ah"]
+            fleet, "B-1", ServicingFound.CAPACITY, date(2025, 3, 9), about["capacity_ah"]
         ),
         lambda: add_battery(fleet, "B-9", BARE.model_copy(update=checked(**about))),
     )

@@ -8,9 +8,10 @@ import time
 from datetime import date, datetime, timedelta
 
 import pytest
+from sqlalchemy import update
 
-from batterymodel import Limits
-from batterymodel.store import Store, open_store
+from batterymodel import InputError, Limits
+from batterymodel.store import Store, kinds, older_lessons, open_store
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.kinds import kind_of, known_battery, with_kind
@@ -22,6 +23,7 @@ from batterymodel.store.records import (
     Connection,
     Move,
 )
+from batterymodel.store.tables import ConnectionRow
 from tests.store.cases import BARE, DAY, LOG
 
 INSTALLED = date(2022, 3, 2)
@@ -230,3 +232,69 @@ def test_two_hundred_connections_cost_little_once_they_were_read(two):
         kind_of(two, plate)
         times.append(time.process_time() - begun)
     assert sorted(times)[3] < 0.050
+
+
+def without_lesson(store: Store, entry, **changes) -> None:
+    """The entry as it stood before there were lessons: its assessment names none."""
+    result = {k: v for k, v in (entry.record.result | changes).items() if k != "taper_lesson"}
+    text = json.dumps(result, separators=(",", ":"))
+    with store.engine.begin() as connection:
+        row = ConnectionRow.__table__
+        connection.execute(update(row).where(row.c.row_id == entry.row_id).values(assessment=text))
+
+
+def of_before_lessons(path, *serials: str) -> Store:
+    store = open_store(path)
+    for serial in serials:
+        (there,) = store.entries(Connection, battery_id=store.plate(serial).id)
+        without_lesson(store, there)
+    store.engine.dispose()
+    return open_store(path)
+
+
+def test_a_connection_of_before_there_were_lessons_teaches_at_once_and_once(two, tmp_path):
+    fitted(two, "B-4")
+    there = connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
+    right = known_battery(two, "B-3").kind
+    two.engine.dispose()
+    store = of_before_lessons(tmp_path / "record.sqlite", "B-1", "B-4")
+    found = known_battery(store, "B-3").kind
+    assert (found.batteries, found.connections, found.rest_voltages) == (3, 3, 2)
+    assert found == right
+    assert store.entry(there.id).record.result.get("taper_lesson") is None
+    corrected_entry(store, there.id, {"rest_after_v": 25.8}, "misread")
+    assert counts(store, "B-3") == (3, 3)
+    store.delete(there.id, "wrong battery")
+    assert counts(store, "B-3") == (2, 2)
+
+
+def test_a_lesson_of_before_is_read_from_its_file_once(two, tmp_path, monkeypatch):
+    two.engine.dispose()
+    path = tmp_path / "record.sqlite"
+    assert counts(of_before_lessons(path, "B-1", "B-2"), "B-3") == (2, 2)
+    monkeypatch.setattr(older_lessons, "assess", None)
+    kinds._read.clear()
+    store = open_store(path)
+    assert counts(store, "B-3") == (2, 2)
+    kinds._read.clear()
+    card = Limits(document="manual", rest_voltage_soc=(0.0, 1.0), rest_voltage_v=(23.0, 26.0))
+    battery_id = store.plate("B-1").id
+    store.add(CardRevision(battery_id=battery_id, on=DAY, limits=card, reason="from the manual"))
+    with pytest.raises(TypeError, match="NoneType"):
+        known_battery(store, "B-3")
+
+
+def test_a_taper_of_before_that_taught_no_battery_teaches_no_kind(two, tmp_path):
+    (there,) = two.entries(Connection, battery_id=two.plate("B-1").id)
+    without_lesson(two, there, learned_history=None)
+    assert counts(two, "B-3") == (1, 1)
+
+
+def test_a_file_of_before_that_cannot_be_read_teaches_nothing(two, tmp_path, monkeypatch):
+    def spoilt(store, connection):
+        raise InputError("spoilt")
+
+    two.engine.dispose()
+    store = of_before_lessons(tmp_path / "record.sqlite", "B-1")
+    monkeypatch.setattr(older_lessons, "readings_of", spoilt)
+    assert counts(store, "B-3") == (1, 1)

@@ -16,6 +16,7 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, Shown, fixed
+from batterymodel.inputs.no_value_marks import MARKS
 from batterymodel.inputs.records import (
     CELSIUS_RANGE,
     OPTIONAL_COLUMNS,
@@ -87,6 +88,9 @@ FORMAT = TableFormat(
     bounds=_BOUNDS,
 )
 """The table of readings: its columns and what they may hold."""
+
+MARK_TYPED = "is a meter's mark for no value; a value that it reads would be right"
+"""What a single mark says that its column cannot hold."""
 
 LEAST_TIMES = 3
 """Different times with a supply current that a whole table must hold (own choice)."""
@@ -188,7 +192,7 @@ def checked_value(column: str, value: float, where: str) -> float:
     """
     words = out_of_bounds(column, value)
     if words is not None:
-        is_temp = column == "battery_temp_c"
+        is_temp = column == "battery_temp_c" and not _is_mark(column, value)
         problem_of = _outside_c(value, words) if is_temp else fixed(words)
         raise EntryError("", column, problem_of, name=where)
     return value
@@ -212,8 +216,12 @@ def out_of_bounds(column: str, value: float) -> str | None:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            return f"{value:.10g} {said}"
+            return f"{value:.10g} {MARK_TYPED if _is_mark(column, value) else said}"
     return None
+
+
+def _is_mark(column: str, value: float) -> bool:
+    return column != "elapsed_s" and value in MARKS
 
 
 def _outside_c(value: float, in_file: str) -> Callable[[Shown], str]:

@@ -6,7 +6,7 @@ import pytest
 from batterymodel.errors import InputError
 from batterymodel.inputs.discharge_log import discharge_log_from_bytes
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
-from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.readings import checked_value, readings_from_bytes
 
 AMPS = ["48.2", "40.1", "33.4", "27.9", "24.0", "22.5"]
 
@@ -122,6 +122,13 @@ def test_a_mark_five_times_above_all_others_is_one_and_below_is_none():
 def test_reversed_leads_are_no_marks():
     with pytest.raises(InputError, match="meter leads reversed"):
         own(["-20", "-20", "-19", "-18"])
+
+
+@pytest.mark.parametrize(("value", "said"), [(9999.0, True), (9998.0, False), (-999.0, True)])
+def test_a_single_mark_that_is_out_of_bounds_is_called_one(value, said):
+    with pytest.raises(InputError) as caught:
+        checked_value("supply_current_a", value, "reading")
+    assert ("is a meter's mark for no value" in str(caught.value)) == said
 
 
 def test_a_discharge_log_has_marks_too():

@@ -26,6 +26,7 @@ from batterymodel.inputs.records import (
 )
 from batterymodel.inputs.remarks import Remarks, TableFormat
 from batterymodel.inputs.second_starts import check_one_start
+from batterymodel.inputs.set_back import check_runs_on
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import (
     LONGEST_LOG_S,
@@ -322,7 +323,8 @@ def readings_from_table(
     Raises
     ------
     InputError
-        A value that cannot be right, fewer readings than `least`, or those of two connections.
+        A value that cannot be right, fewer readings than `least`, those of two connections, or
+        times that go back while the current goes on.
     """
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"
@@ -330,6 +332,7 @@ def readings_from_table(
     frame, started_at = timed(frame, remarks)
     events, temps = _events(frame, remarks), _temps_between(frame)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
+    check_runs_on(frame["elapsed_s"], frame["supply_current_a"], remarks, time)
     _check_one_run(frame["elapsed_s"], time, remarks)
     if time == "time":
         check_no_pause(frame["elapsed_s"], remarks, time)

@@ -33,6 +33,10 @@ NINES = 999.0
 """Within the bounds of a current, but none reads so to the digit `LEAST_TIMES` times among others
 that are far smaller [A], either sign (own choice)."""
 
+LONE_RATIO = 1.1
+"""A mark that its column may hold, as in milliamperes, may be a value where it is within this of
+what stands before and after it (own choice: a taper passes it so)."""
+
 MOST_ROWS_TOLD = 3
 """Rows that a sentence names one by one (own choice)."""
 
@@ -101,6 +105,51 @@ def without_marks(values: pd.Series, outside: pd.Series, column: str, faults: Fa
         else:
             faults.remarks.notes.append(_note(value, at, column))
     return told
+
+
+def possible_marks(values: pd.Series, told: pd.Series) -> pd.Series:
+    """Which values may be marks for no value or values: known marks that stand out of their place.
+
+    Parameters
+    ----------
+    values : Series of float
+        As written, in the order of the rows; NaN where empty.
+    told : Series of bool
+        About which all is said (`without_marks`).
+
+    Returns
+    -------
+    Series of bool
+    """
+    candidates = values.isin(MARKS) & ~told
+    others = values.where(~candidates & ~told)
+    beside = pd.DataFrame({"before": others.ffill(), "after": others.bfill()})
+    low, high = beside.min(axis=1), beside.max(axis=1)
+    return candidates & ((values > LONE_RATIO * high) | (values < low / LONE_RATIO))
+
+
+def possible_words(value: float, read: str, at: pd.Series) -> str:
+    """What is to be confirmed of a possible mark.
+
+    Parameters
+    ----------
+    value : float
+        As written.
+    read : str
+        The value with its unit, as it would be read.
+    at : Series of bool
+        Where it stands.
+
+    Returns
+    -------
+    str
+        A part of a sentence.
+    """
+    rows = _rows(at.index[at].tolist())
+    return (
+        f"{value:.10g} in {rows} may be {read}, or a logger's mark for no value: leave such cells "
+        "empty then"
+    )
 
 
 def are_nines(values: pd.Series) -> pd.Series:

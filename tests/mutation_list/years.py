@@ -354,6 +354,8 @@ FOREIGN = (
         ("nines of a current", "no_value_marks", "NINES = 999.0\n", "NINES = 998.0\n"),
         ("the only negative one", "no_value_marks", "(values < 0.0) & bool", "bool"),
         ("half are marks", "no_value_marks", "known.sum() <= len(", "known.sum() < len("),
+        ("possible marks", "no_value_marks", "LONE_RATIO = 1.1\n", "LONE_RATIO = 1.09\n"),
+        ("a unit in the cell", "foreign", "marks | ~bare)", "marks)"),
         ("a mark typed alone", "readings", "MARK_TYPED if value in MARKS", "MARK_TYPED if False"),
         tests=("tests/inputs/test_no_value_marks.py",),
     ),
@@ -373,6 +375,19 @@ FOREIGN = (
         ("back at a limit", "second_starts", "BACK_AT_FIRST = 0.95\n", "BACK_AT_FIRST = 0.94\n"),
         ("falls faster", "second_starts", "highest and falls > fell", "highest"),
         tests=("tests/inputs/test_two_connections.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("apart when sorted", "set_back", "LEAST_APART = 0.1\n", "LEAST_APART = 0.01\n"),
+        ("share when sorted", "set_back", "MOST_SHARE = 0.75\n", "MOST_SHARE = 1.0\n"),
+        (
+            "winter time",
+            "set_back",
+            "HOUR_S, HOUR_WITHIN_S = 3600.0, 60.0",
+            "HOUR_S, HOUR_WITHIN_S = 3600.0, 59.0",
+        ),
+        ("no rise where set back", "set_back", "rises_a.max() <= apart_a", "True"),
+        tests=("tests/inputs/test_set_back.py",),
     ),
     *changes_in(
         "inputs",

@@ -19,6 +19,9 @@ MOST_SHARE = 0.75
 """Share of the ups and downs of the sorted rows that those as they stand have at most (own choice:
 what errors of the readings make of rows that came late lies nearer to one)."""
 
+LEAST_RUN = 2
+"""Rows that stand in order before and after (own choice: one alone may be mistyped)."""
+
 HOUR_S, HOUR_WITHIN_S = 3600.0, 60.0
 """A clock that is set to winter time goes back by this much [s], give or take a minute that it is
 read to (own choice)."""
@@ -37,7 +40,8 @@ def set_back_at(elapsed_s: np.ndarray, current_a: np.ndarray) -> int | None:
     Returns
     -------
     int or None
-        None where the rows are in order, or fit better when they are sorted.
+        None where the rows are in order, where one stands alone, or where they fit better when
+        they are sorted.
 
     >>> time_s = np.array([7080.0, 7140.0, 3600.0, 3660.0])
     >>> set_back_at(time_s, np.array([40.0, 34.0, 29.0, 25.0]))
@@ -46,7 +50,7 @@ def set_back_at(elapsed_s: np.ndarray, current_a: np.ndarray) -> int | None:
     True
     """
     places = np.flatnonzero(np.diff(elapsed_s) < 0.0) + 1
-    if not places.size:
+    if not places.size or np.diff([0, *places, len(elapsed_s)]).min() < LEAST_RUN:
         return None
     apart_a = LEAST_APART * float(np.abs(current_a).max())
     rises_a = current_a[places] - current_a[places - 1]

@@ -101,6 +101,8 @@ def test_halves_in_the_wrong_order_are_sorted():
         ((300, 400, 200, 210), (40.0, 36.0, 38.0, 20.0), 2),
         ((300, 400, 200, 210), (40.0, 36.0, 40.1, 20.0), None),
         ((0, 10, 20, 30), (40.0, 36.0, 30.0, 20.0), None),
+        ((400, 200, 210), (30.0, 25.0, 20.0), None),
+        ((300, 400, 200), (40.0, 30.0, 25.0), None),
     ],
 )
 def test_where_a_clock_was_set_back(elapsed_s, currents, place):

@@ -356,7 +356,7 @@ FOREIGN = (
         ("half are marks", "no_value_marks", "known.sum() <= len(", "known.sum() < len("),
         ("possible marks", "no_value_marks", "LONE_RATIO = 1.1\n", "LONE_RATIO = 1.09\n"),
         ("a unit in the cell", "foreign", "marks | ~bare)", "marks)"),
-        ("a mark typed alone", "readings", "MARK_TYPED if value in MARKS", "MARK_TYPED if False"),
+        ("a mark typed alone", "readings", "if value in MARKS\n", "if False\n"),
         tests=("tests/inputs/test_no_value_marks.py",),
     ),
     *changes_in(
@@ -379,6 +379,7 @@ FOREIGN = (
     *changes_in(
         "inputs",
         ("apart when sorted", "set_back", "LEAST_APART = 0.1\n", "LEAST_APART = 0.01\n"),
+        ("rows beside a set clock", "set_back", "LEAST_RUN = 2\n", "LEAST_RUN = 1\n"),
         ("share when sorted", "set_back", "MOST_SHARE = 0.75\n", "MOST_SHARE = 1.0\n"),
         (
             "winter time",

@@ -97,7 +97,7 @@ def check_one_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Rem
     elapsed_s, current_a = (rising[c].to_numpy() for c in ("elapsed_s", "supply_current_a"))
     for place in second_starts(elapsed_s, current_a, events_s)[:1]:
         parts = (rising.index[:place], rising.index[place:])
-        rows = " or ".join(f"rows {part.min()} to {part.max()}" for part in parts)
+        rows = " or ".join(f"{remarks.row}s {part.min()} to {part.max()}" for part in parts)
         gap_s, row = elapsed_s[place] - elapsed_s[place - 1], int(rising.index[place])
         raise remarks.error(
             f"two connections: {gap_s:.0f} s without a reading stand before it, then the current "

@@ -26,7 +26,7 @@ LEAST_RUN, LEAST_LAST = 3, 2
 SORTED = ": all rows were sorted"
 """How the note ends that rows went back in time."""
 
-OUT_OF_ORDER = "out of order of time, row {row} first" + SORTED
+OUT_OF_ORDER = "out of order of time, {row} first" + SORTED
 
 
 def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime | None]:
@@ -247,7 +247,7 @@ def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     shared = elapsed_s.duplicated(keep=False)
     if not _is_newest_first(elapsed_s):
         back = elapsed_s < elapsed_s.cummax()
-        remarks.note_rows(back, OUT_OF_ORDER.format(row=first_row(back)))
+        remarks.note_rows(back, OUT_OF_ORDER.format(row=f"{remarks.row} {first_row(back)}"))
     remarks.note_rows(shared, "at the same time as another: their mean is used")
     if shared.any():
         return (

@@ -356,7 +356,7 @@ FOREIGN = (
         ("half are marks", "no_value_marks", "known.sum() <= len(", "known.sum() < len("),
         ("possible marks", "no_value_marks", "LONE_RATIO = 1.1\n", "LONE_RATIO = 1.09\n"),
         ("a unit in the cell", "foreign", "marks | ~bare)", "marks)"),
-        ("a mark typed alone", "readings", "if value in MARKS\n", "if False\n"),
+        ("a mark typed alone", "readings", "and value in MARKS", "and False"),
         tests=("tests/inputs/test_no_value_marks.py",),
     ),
     *changes_in(
@@ -393,7 +393,7 @@ FOREIGN = (
     *changes_in(
         "inputs",
         ("marks typed by hand", "no_value_marks", "(found.doubted | is_typed)", "found.doubted"),
-        tests=("tests/pages/test_after_connection.py",),
+        tests=("tests/inputs/test_typed_lines.py",),
     ),
     *changes_in(
         "store",

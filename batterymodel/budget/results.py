@@ -122,7 +122,8 @@ class ConsumerLine(Result):
 class Configuration(Result):
     """What is on and what is off for a task: what the record keeps of the aircraft.
 
-    ``document`` and ``said_by`` are those of the load plan, ``said_on`` its day.
+    ``document`` and ``said_by`` are those of the load plan, ``said_on`` the day of
+    its last alteration.
     """
 
     tail: str

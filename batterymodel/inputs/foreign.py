@@ -38,11 +38,17 @@ from batterymodel.inputs.foreign_times import (
 )
 from batterymodel.inputs.guesses import with_doubts
 from batterymodel.inputs.header_doubts import told_above
-from batterymodel.inputs.no_value_marks import are_nines, without_marks
+from batterymodel.inputs.no_value_marks import (
+    are_nines,
+    possible_marks,
+    possible_words,
+    without_marks,
+)
 from batterymodel.inputs.own_format import is_own_format
 from batterymodel.inputs.readings import FORMAT, readings_from_bytes, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
+from batterymodel.inputs.set_back import check_runs_on
 from batterymodel.inputs.table_columns import outside_bounds
 from batterymodel.inputs.table_times import check_no_pause
 from batterymodel.inputs.two_times import clock_run_s, doubts_of_times
@@ -187,19 +193,20 @@ def readings_from_foreign(content: bytes, name: str, column_map: ColumnMap) -> R
     frame = _converted(table, column_map)
     table.faults.raise_any()
     remarks = _seen_remarks(table.remarks, column_map)
-    _check_one_connection(table, column_map, frame["supply_current_a"].notna(), remarks)
+    _check_one_connection(table, column_map, frame["supply_current_a"], remarks)
     return readings_from_table(frame, remarks)
 
 
 def _check_one_connection(
-    table: ForeignTable, column_map: ColumnMap, with_current: pd.Series, remarks: Remarks
+    table: ForeignTable, column_map: ColumnMap, current_a: pd.Series, remarks: Remarks
 ) -> None:
-    """Refuse a log of two connections by its clock; a count says itself that it is one."""
+    """Refuse a log of two connections, or of a clock that was set back; a count is of one."""
     taken = {c.quantity: c for c in column_map.columns if c.header in table.headers}
     if Quantity.ELAPSED not in taken:
         unheard = Faults(Remarks(remarks.source, FORMAT))
         run_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
-        check_no_pause(run_s[with_current], remarks, "time")
+        check_runs_on(run_s, current_a, remarks, "time")
+        check_no_pause(run_s[current_a.notna()], remarks, "time")
 
 
 def _mark_of(table: ForeignTable) -> tuple[str, bool]:
@@ -213,6 +220,7 @@ def _mark_of(table: ForeignTable) -> tuple[str, bool]:
 def _guesses(table: ForeignTable, mark: str, chosen: dict[str, Column]) -> Guesses:
     guesses = column_guesses(table.cells, mark, chosen, table.units_apart, table.above)
     guesses = with_doubts(guesses, table.doubts)
+    guesses = with_doubts(guesses, _doubts_of_marks(table, guesses, mark))
     return with_doubts(guesses, doubts_of_times(table.cells, guesses, mark))
 
 
@@ -289,19 +297,68 @@ def _times(table: ForeignTable, taken: Mapping[Quantity, Column], mark: str) -> 
     return frame
 
 
-def _metered(cells: pd.Series, column: Column, column_map: ColumnMap, faults: Faults) -> pd.Series:
-    """Numbers in the unit of the readings; a unit in the cell goes before the column's."""
-    mark, units = column_map.decimal_mark, UNITS[column.quantity]
+@dataclass(frozen=True)
+class _Metered:
+    """A column's numbers as written and in the unit of the readings, with the unit of each."""
+
+    as_written: pd.Series
+    values: pd.Series
+    units: pd.Series
+
+    def possible_marks(self, marks: pd.Series, column: Column) -> str:
+        """What may be a value or a mark for no value, in words; empty where nothing may.
+
+        A cell that names its unit is a value.
+        """
+        bare = self.units == ""
+        found = possible_marks(self.as_written, marks | ~bare)
+        unit, said = UNITS[column.quantity][0], []
+        for value in self.as_written[found].drop_duplicates().tolist():
+            at = found & (self.as_written == value)
+            said.append(possible_words(value, f"{self.values[at].iloc[0]:g} {unit}", at))
+        return "; ".join(said)
+
+
+def _doubts_of_marks(table: ForeignTable, guesses: Guesses, mark: str) -> dict[str, str]:
+    """By header, which cells may be values or marks for no value: only a person knows."""
+    found = {}
+    for column in (guess.column for guess in guesses):
+        if column.quantity in _METERED and column.quantity is not Quantity.ELAPSED:
+            unheard = Faults(Remarks("", FORMAT))
+            metered = _numbers_of(table.cells[column.header], column, mark, unheard)
+            marks = _marks_of(metered, column, unheard)
+            found[column.header] = metered.possible_marks(marks, column)
+    return {header: why for header, why in found.items() if why}
+
+
+def _numbers_of(cells: pd.Series, column: Column, mark: str, faults: Faults) -> _Metered:
+    units = UNITS[column.quantity]
     right = f"a number in {column.unit}; only digits and a decimal '{mark}' would be right"
     numbers = parsed(cells, lambda text: _number_in(text, mark, units), right, faults)
-    pairs = [(value, unit or column.unit) for value, unit in numbers]
-    values = pd.Series([_scaled(*pair) for pair in pairs], numbers.index, dtype=float)
-    as_written = pd.Series([value for value, _ in pairs], numbers.index, dtype=float)
+    scaled = [_scaled(value, unit or column.unit) for value, unit in numbers]
+    return _Metered(
+        pd.Series([value for value, _ in numbers], numbers.index, dtype=float, name=cells.name),
+        pd.Series(scaled, numbers.index, dtype=float),
+        pd.Series([unit for _, unit in numbers], numbers.index, dtype=object),
+    )
+
+
+def _marks_of(metered: _Metered, column: Column, faults: Faults) -> pd.Series:
+    values = metered.values
     doubted = outside_bounds(values, FORMAT, column.quantity.value) | are_nines(values)
-    marks = without_marks(as_written, doubted, str(cells.name), faults)
-    values = values.mask(marks)
+    return without_marks(metered.as_written, doubted, str(metered.as_written.name), faults)
+
+
+def _metered(cells: pd.Series, column: Column, column_map: ColumnMap, faults: Faults) -> pd.Series:
+    """Numbers in the unit of the readings; a unit in the cell goes before the column's."""
+    metered = _numbers_of(cells, column, column_map.decimal_mark, faults)
+    marks = _marks_of(metered, column, faults)
+    values = metered.values.mask(marks)
     _check_bounds(values, cells, column, faults)
-    _note_conversion(cells, column, {unit for _, unit in pairs}, faults.remarks)
+    if possible := metered.possible_marks(marks, column):
+        faults.remarks.notes.append(f"column {shown(column.header)}, read as values: {possible}")
+    units = {unit or column.unit for unit in metered.units}
+    _note_conversion(cells, column, units, faults.remarks)
     return values.reindex(cells.index)
 
 

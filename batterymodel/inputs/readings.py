@@ -16,6 +16,7 @@ import pandas as pd
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.entry_faults import EntryError, Shown, fixed
+from batterymodel.inputs.no_value_marks import MARKS
 from batterymodel.inputs.records import (
     CELSIUS_RANGE,
     OPTIONAL_COLUMNS,
@@ -24,6 +25,8 @@ from batterymodel.inputs.records import (
     TempReading,
 )
 from batterymodel.inputs.remarks import Remarks, TableFormat
+from batterymodel.inputs.second_starts import check_one_start
+from batterymodel.inputs.set_back import check_runs_on
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import (
     LONGEST_LOG_S,
@@ -87,6 +90,9 @@ FORMAT = TableFormat(
     bounds=_BOUNDS,
 )
 """The table of readings: its columns and what they may hold."""
+
+MARK_TYPED = "is a meter's mark for no value; a value that it reads would be right"
+"""What a single mark says that its column cannot hold."""
 
 LEAST_TIMES = 3
 """Different times with a supply current that a whole table must hold (own choice)."""
@@ -188,7 +194,7 @@ def checked_value(column: str, value: float, where: str) -> float:
     """
     words = out_of_bounds(column, value)
     if words is not None:
-        is_temp = column == "battery_temp_c"
+        is_temp = column == "battery_temp_c" and not _is_mark(column, value)
         problem_of = _outside_c(value, words) if is_temp else fixed(words)
         raise EntryError("", column, problem_of, name=where)
     return value
@@ -212,8 +218,12 @@ def out_of_bounds(column: str, value: float) -> str | None:
     for name, least, most, problem in FORMAT.bounds:
         if name == column and not least <= value <= most:
             said = problem.format(milli=value / 1000.0, celsius=value - 273.15)
-            return f"{value:.10g} {said}"
+            return f"{value:.10g} {MARK_TYPED if _is_mark(column, value) else said}"
     return None
+
+
+def _is_mark(column: str, value: float) -> bool:
+    return column != "elapsed_s" and value in MARKS
 
 
 def _outside_c(value: float, in_file: str) -> Callable[[Shown], str]:
@@ -313,16 +323,21 @@ def readings_from_table(
     Raises
     ------
     InputError
-        A value that cannot be right, fewer readings than `least`, or those of two connections.
+        A value that cannot be right, fewer readings than `least`, those of two connections, or
+        times that go back while the current goes on.
     """
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"
+    has_both = {"elapsed_s", "time"} <= set(frame)
     frame, started_at = timed(frame, remarks)
     events, temps = _events(frame, remarks), _temps_between(frame)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
+    check_runs_on(frame["elapsed_s"], frame["supply_current_a"], remarks, time)
     _check_one_run(frame["elapsed_s"], time, remarks)
     if time == "time":
         check_no_pause(frame["elapsed_s"], remarks, time)
+    if not has_both:
+        check_one_start(frame, (event.elapsed_s for event in events), remarks)
     _check_peaks(frame, remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)

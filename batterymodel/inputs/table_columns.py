@@ -151,11 +151,10 @@ def _check_values(frame: pd.DataFrame, faults: Faults) -> None:
     """A fault for each value out of bounds, the first bound that it breaks."""
     told = pd.DataFrame(False, frame.index, frame.columns)
     for name in frame.columns.intersection([*faults.remarks.format.metered]):
-        if not faults.remarks.labels:
-            outside = outside_bounds(frame[name], faults.remarks.format, name)
-            doubted = outside | are_nines(frame[name])
-            told[name] = without_marks(frame[name], doubted, name, faults)
-            frame[name] = frame[name].mask(told[name])
+        outside = outside_bounds(frame[name], faults.remarks.format, name)
+        doubted = outside | are_nines(frame[name])
+        told[name] = without_marks(frame[name], doubted, name, faults)
+        frame[name] = frame[name].mask(told[name])
     for name, least, most, problem in faults.remarks.format.bounds:
         if name in frame:
             values = frame[name]

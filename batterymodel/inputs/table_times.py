@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 
-from batterymodel.inputs.remarks import Remarks
+from batterymodel.inputs.remarks import Remarks, first_row
 from batterymodel.inputs.tables import MISSING
 
 LONGEST_LOG_S = 86_400.0
@@ -23,8 +23,10 @@ GAP_RATIO, LEAST_GAP_S = 10.0, 60.0
 LEAST_RUN, LEAST_LAST = 3, 2
 """Rows of a run of a logger before it began anew, and of its last run (own choice)."""
 
-OUT_OF_ORDER = "out of order of time: all rows were sorted"
+SORTED = ": all rows were sorted"
 """How the note ends that rows went back in time."""
+
+OUT_OF_ORDER = "out of order of time, {row} first" + SORTED
 
 
 def timed(frame: pd.DataFrame, remarks: Remarks) -> tuple[pd.DataFrame, datetime | None]:
@@ -244,7 +246,8 @@ def in_order(frame: pd.DataFrame, remarks: Remarks) -> pd.DataFrame:
     elapsed_s = frame["elapsed_s"]
     shared = elapsed_s.duplicated(keep=False)
     if not _is_newest_first(elapsed_s):
-        remarks.note_rows(elapsed_s < elapsed_s.cummax(), OUT_OF_ORDER)
+        back = elapsed_s < elapsed_s.cummax()
+        remarks.note_rows(back, OUT_OF_ORDER.format(row=f"{remarks.row} {first_row(back)}"))
     remarks.note_rows(shared, "at the same time as another: their mean is used")
     if shared.any():
         return (

@@ -43,7 +43,7 @@ from batterymodel.say.ground_power import (
     view_text,
 )
 from batterymodel.store import Store
-from batterymodel.store.learned_loads import said_first
+from batterymodel.store.learned_loads import choice_said_first, said_first
 from batterymodel.store.power import keep_configuration, known_configuration, loads_in_force
 
 LIMITS = ("Limit", "Gives", "Room", "From")
@@ -159,7 +159,8 @@ def _show_details(view: PowerView, known_c: tuple[float, ...]) -> None:
 def _show_keeping(store: Store, asked: Asked, budget: Budget) -> None:
     st.header("Keep in the record")
     known = known_configuration(store, asked.tail, asked.task)
-    st.html(pages.note(known_words(asked.task, known)))
+    first = None if known is None else choice_said_first(store, known)
+    st.html(pages.note(known_words(asked.task, known, first)))
     st.button(
         literal(f"Keep this configuration of {asked.tail}"),
         type="primary",

@@ -243,6 +243,7 @@ class MeterPad {
     const expected = this.data.expected[name];
     if (!expected) return null;
     const before = this.lines().filter((line) => line.quantity === name).slice(0, 2);
+    if (expected.marks.includes(Math.abs(value))) return { value, meant: null, words: expected.mark_words };
     const meant = meantBy(value, expected, before);
     if (value < expected.least) return { value, meant, words: expected.words[0] };
     if (expected.most !== null && value > expected.most) return { value, meant, words: expected.words[1] };

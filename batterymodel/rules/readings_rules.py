@@ -6,7 +6,7 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.meters import CLAMP_OFFSET_A
-from batterymodel.inputs.table_times import OUT_OF_ORDER
+from batterymodel.inputs.table_times import SORTED
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import LEAST_READINGS, LEAST_SCATTER_A, OWN_RULE, Case, against
 from batterymodel.rules.current_rules import LEAST_WINDOW_S
@@ -71,7 +71,7 @@ def clock_back(case: Case) -> Finding | None:
     -------
     Finding or None
     """
-    if not any(note.endswith(OUT_OF_ORDER) for note in case.readings.notes):
+    if not any(note.endswith(SORTED) for note in case.readings.notes):
         return None
     return Finding(
         rule="clock_back", severity=Severity.WATCH, text=say("clock_back.watch"), source=OWN_RULE

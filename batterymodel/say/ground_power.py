@@ -390,6 +390,10 @@ OPEN = (Severity.WATCH, Severity.SERVICE, Severity.DISCONNECT)
 KNOWN = "Known configuration of {on}, on {supply}: on are {runs}; off are {off}. {source}"
 NOT_KNOWN = "No configuration for {task} is on record yet."
 SOURCE = "Currents from {document}, said by {by} on {on}."
+ALTERED_SOURCE = (
+    "Currents from {document}, said by {by} on {first}; altered since, last on {on}, which need "
+    "not be of that document or person."
+)
 SOURCE_OF_LOADS = "Consumers and tasks of {tail}: from {document}, said by {by} on {on}."
 ALTERED_LOADS = (
     "Consumers and tasks of {tail}: from {document}, said by {by} on {first}; altered since, last "
@@ -398,13 +402,15 @@ ALTERED_LOADS = (
 NOBODY, NO_DOCUMENT, NO_DAY = "somebody not named", "no document named", "a day not told"
 
 
-def known_words(task: str, known: LoadConfiguration | None) -> str:
+def known_words(task: str, known: LoadConfiguration | None, said_first: date | None = None) -> str:
     """The configuration that was chosen last for a task, with its day and who said so.
 
     Parameters
     ----------
     task : str
     known : LoadConfiguration or None
+    said_first : date, optional
+        Since when its document and person are named; what came after it was an alteration.
 
     Returns
     -------
@@ -412,10 +418,11 @@ def known_words(task: str, known: LoadConfiguration | None) -> str:
     """
     if known is None:
         return NOT_KNOWN.format(task=task)
-    source = SOURCE.format(
+    source = (ALTERED_SOURCE if _is_altered(said_first, known.said_on) else SOURCE).format(
         document=known.document or NO_DOCUMENT,
         by=known.said_by or NOBODY,
         on=known.said_on or NO_DAY,
+        first=said_first,
     )
     return KNOWN.format(
         on=known.on,
@@ -424,6 +431,11 @@ def known_words(task: str, known: LoadConfiguration | None) -> str:
         off=", ".join(known.left_off or ()) or "none",
         source=source,
     )
+
+
+def _is_altered(said_first: date | None, on: date | None) -> bool:
+    """Whether loads of a day are others than were said first, by the same document and person."""
+    return said_first is not None and on is not None and said_first < on
 
 
 def loads_words(loads: AircraftLoads, said_first: date | None = None) -> str:
@@ -439,8 +451,7 @@ def loads_words(loads: AircraftLoads, said_first: date | None = None) -> str:
     -------
     str
     """
-    was_altered = said_first is not None and loads.on is not None and said_first < loads.on
-    return (ALTERED_LOADS if was_altered else SOURCE_OF_LOADS).format(
+    return (ALTERED_LOADS if _is_altered(said_first, loads.on) else SOURCE_OF_LOADS).format(
         tail=loads.tail,
         document=loads.document or NO_DOCUMENT,
         by=loads.said_by or NOBODY,

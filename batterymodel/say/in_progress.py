@@ -16,7 +16,7 @@ from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, 
 from batterymodel.store.finishing import battery_so_far, told_so_far
 from batterymodel.store.former_plates import PLATE
 from batterymodel.store.in_progress import connections_in_progress
-from batterymodel.store.noted_readings import readings_of, stands_alone
+from batterymodel.store.noted_readings import marks_left_out, readings_of, stands_alone
 from batterymodel.store.track_record import widening
 
 LEAST_READINGS = 3
@@ -355,9 +355,27 @@ def _known(connection: InProgress, name: str) -> bool:
 
 
 def _currents_s(connection: InProgress) -> list[float]:
-    """Times of the supply's currents noted so far [s]."""
-    readings = (reading for _, reading in connection.readings)
-    return [r.elapsed_s for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
+    """Times of the supply's currents that count so far [s]."""
+    return [reading.elapsed_s for reading in currents_that_count(connection)]
+
+
+def currents_that_count(connection: InProgress) -> list[Reading]:
+    """The supply's currents noted so far, in order of time, without a meter's marks for no value.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Returns
+    -------
+    list of Reading
+    """
+    left_out = marks_left_out(connection)
+    return [
+        reading
+        for key, reading in connection.readings
+        if reading.quantity is Quantity.SUPPLY_CURRENT and key not in left_out
+    ]
 
 
 def _due_s(connection: InProgress, assessment: Assessment | None) -> float | None:

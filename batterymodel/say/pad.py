@@ -13,14 +13,21 @@ from math import isfinite
 from typing import Any
 
 from batterymodel.inputs.entry_faults import Shown
+from batterymodel.inputs.no_value_marks import MARKS as NO_VALUE
 from batterymodel.inputs.records import Battery, Supply
 from batterymodel.reference.supply import output_limit
 from batterymodel.reference.temperature import LEAD_ACID
 from batterymodel.rules.results import Assessment, Outcome
-from batterymodel.say.in_progress import QUESTIONS, UNITS, LiveView, is_after_meter
+from batterymodel.say.in_progress import (
+    QUESTIONS,
+    UNITS,
+    LiveView,
+    currents_that_count,
+    is_after_meter,
+)
 from batterymodel.say.rest_doubt import rest_doubt
 from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading
-from batterymodel.store.noted_readings import stands_alone
+from batterymodel.store.noted_readings import marks_left_out, stands_alone
 from batterymodel.taper.slips import NEAR_RATIO, Expected, expected_values
 
 LABELS = {
@@ -59,6 +66,10 @@ FULL_LABELS = {
 NOT_IN_RECORD = "belongs to a connection that is not in this record"
 """What is said of an entry that no record will take."""
 
+MARK_WORDS = "A meter that has no reading shows such a number."
+"""What is said to a value that is a meter's mark for no value."""
+
+LEFT_OUT = "left out: a meter's mark for no value"
 COUNTS_LATER = "counts once the meter is read beside it"
 COUNTS_NOT = "does not count: the meter was not read beside it"
 LIMIT_WORDS = {
@@ -93,7 +104,7 @@ def pad_of(view: LiveView, now: datetime) -> dict[str, Any]:
         JSON: `closed_pad` and besides ``due_ms`` (moment of the next reading [ms], or None),
         ``next_words`` (said in its place), ``question`` (name, text, unit, or None), ``expected``
         (by name: least and most that need no question or None, words for both, ``near`` and
-        ``beside``; see `batterymodel.taper.slips`).
+        ``beside``, see `batterymodel.taper.slips`; ``marks`` for no value, with their words).
     """
     connection, question = view.connection, view.question
     started_ms = 1000.0 * connection.started_at.timestamp()
@@ -170,14 +181,15 @@ def _next_words(assessment: Assessment | None) -> str:
 
 def _expected(view: LiveView) -> dict[str, dict[str, Any]]:
     supply = view.connection.told.supply
-    readings = (reading for _, reading in view.connection.readings)
-    currents = [r.value for r in readings if r.quantity is Quantity.SUPPLY_CURRENT]
+    currents = [reading.value for reading in currents_that_count(view.connection)]
     found = expected_values(view.battery, supply, currents)
     shown = {
         name: {
             "least": expected.least,
             "most": expected.most if isfinite(expected.most) else None,
             "near": NEAR_RATIO,
+            "marks": sorted({abs(mark) for mark in NO_VALUE}),
+            "mark_words": MARK_WORDS,
             "words": list(doubt_words(name, expected, supply)),
             "beside": None if expected.beside is None else asdict(expected.beside),
         }
@@ -204,8 +216,11 @@ def _last(connection: InProgress) -> Iterable[dict[str, Any]]:
     counting = [noted for noted in connection.noted if not (noted.struck or noted.late)]
     counting.sort(key=lambda noted: noted.what.elapsed_s, reverse=True)
     of_kind: dict[str, int] = {}
+    left_out = marks_left_out(connection)
     for place, noted in enumerate(counting):
         line = _line(connection, noted)
+        if noted.key in left_out:
+            line["remark"] = LEFT_OUT
         name = line["quantity"]
         of_kind[name] = of_kind.get(name, 0) + 1
         line["stays"] = name in QUESTIONS and of_kind[name] == 1

@@ -14,7 +14,7 @@ from batterymodel.store.former_plates import PLATE
 from batterymodel.store.in_progress import tell
 from batterymodel.store.intake import Taken, Told, add_connection, add_fitted_battery
 from batterymodel.store.kinds import known_battery
-from batterymodel.store.noted_readings import file_name_of, readings_bytes
+from batterymodel.store.noted_readings import file_name_of, readings_bytes, refuse_doubted_marks
 from batterymodel.store.store import Store
 
 NO_TAIL = "no tail told"
@@ -186,6 +186,7 @@ def _check_ready(connection: InProgress) -> None:
         )
     if not connection.readings:
         raise InputError(f"{connection.where} has no readings to keep; note one, or leave it")
+    refuse_doubted_marks(connection)
     if connection.told.serial is None:
         raise InputError(
             f"{connection.where} names no battery on record; add its battery to the record and "

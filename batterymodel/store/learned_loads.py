@@ -16,7 +16,7 @@ from batterymodel.inputs.load_plan import AircraftLoads, Consumer
 from batterymodel.store.as_of import latest
 from batterymodel.store.entries import Entry
 from batterymodel.store.power import add_load_plan, loads_in_force
-from batterymodel.store.records import Connection, LoadPlan
+from batterymodel.store.records import Connection, LoadConfiguration, LoadPlan
 from batterymodel.store.store import Store
 from batterymodel.store.told_readings import readings_of
 
@@ -185,6 +185,35 @@ def said_first(store: Store, loads: AircraftLoads) -> date | None:
         return _said_first(plans_up_to(store, loads))
 
 
+def choice_said_first(store: Store, chosen: LoadConfiguration) -> date | None:
+    """The day since which the document and the person of a kept configuration are named.
+
+    Its ``said_on`` is the day of the last alteration before it was chosen.
+
+    Parameters
+    ----------
+    store : Store
+    chosen : LoadConfiguration
+
+    Returns
+    -------
+    date or None
+        None where no plan up to that day names both.
+    """
+    if chosen.said_on is None:
+        return None
+    with store.reading():
+        every = store.entries(LoadPlan, aircraft_id=chosen.aircraft_id)
+    plans = sorted((e for e in every if e.record.on <= chosen.said_on), key=lambda e: e.order)
+    while plans and _source_of(plans[-1]) != (chosen.document, chosen.said_by):
+        plans.pop()
+    return _said_first(tuple(plans))
+
+
+def _source_of(plan: Entry[LoadPlan]) -> tuple[str | None, str | None]:
+    return plan.record.loads.document, plan.record.loads.said_by
+
+
 def _told_since(loads: AircraftLoads, plans: tuple[Entry[LoadPlan], ...]) -> dict[str, Since]:
     """By consumer, the day and moment from which on connections teach of it; all, without."""
     last = (loads.on, None) if not plans else (plans[-1].record.on, plans[-1].recorded_at)
@@ -216,8 +245,7 @@ def _said_first(plans: tuple[Entry[LoadPlan], ...]) -> date | None:
     """The day of the first of the last plans in a row that name the same document and person."""
     day = None
     for plan in reversed(plans):
-        said = (plan.record.loads.document, plan.record.loads.said_by)
-        if said != (plans[-1].record.loads.document, plans[-1].record.loads.said_by):
+        if _source_of(plan) != _source_of(plans[-1]):
             break
         day = plan.record.on
     return day

@@ -14,6 +14,7 @@ from datetime import timedelta
 import pandas as pd
 
 from batterymodel.errors import InputError
+from batterymodel.inputs.no_value_marks import are_nines, marks_in
 from batterymodel.inputs.readings import readings_from_frame
 from batterymodel.inputs.records import Readings
 from batterymodel.store.acts import InProgress, Quantity, Reading
@@ -53,12 +54,14 @@ def readings_of(connection: InProgress) -> Readings:
     Raises
     ------
     InputError
-        No supply current yet, or currents that cannot all be right.
+        No supply current yet, marks for no value in more than half of the readings of a meter, or
+        currents that cannot all be right.
     """
     if not any(r.quantity is Quantity.SUPPLY_CURRENT for _, r in connection.readings):
         raise InputError(
             f"{connection.where}: no supply current is noted yet; read the ammeter first"
         )
+    refuse_doubted_marks(connection)
     return readings_from_frame(noted_table(connection), file_name_of(connection), least=1)
 
 
@@ -89,6 +92,54 @@ def file_name_of(connection: InProgress) -> str:
     str
     """
     return f"connection-{connection.started_at:%Y%m%dT%H%M%SZ}.csv"
+
+
+def marks_left_out(connection: InProgress) -> frozenset[str]:
+    """Keys of readings that are a meter's mark for no value, which no file of readings counts.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Returns
+    -------
+    frozenset of str
+    """
+    found = (marks_in(values, are_nines(values)) for values in _values_of(connection))
+    return frozenset(str(key) for marks in found for key in marks.sure.index[marks.sure])
+
+
+def refuse_doubted_marks(connection: InProgress) -> None:
+    """Ask about marks for no value that are too many to be left out, as a file of them is refused.
+
+    Parameters
+    ----------
+    connection : InProgress
+
+    Raises
+    ------
+    InputError
+        Names the value and when it was noted first.
+    """
+    by_key = dict(connection.readings)
+    for values in _values_of(connection):
+        doubted = marks_in(values, are_nines(values)).doubted
+        for key in values.index[doubted][:1]:
+            at_s, value = by_key[key].elapsed_s, by_key[key].value
+            raise InputError(
+                f"{value:g} at {at_s // 60:.0f}:{at_s % 60:02.0f} and {doubted.sum() - 1} times "
+                "more looks like a meter's mark for no value; undo such readings, and note what "
+                "the meter reads"
+            )
+
+
+def _values_of(connection: InProgress) -> list[pd.Series]:
+    """What counts of each meter, by key."""
+    of_kind = {
+        quantity: {key: r.value for key, r in connection.readings if r.quantity is quantity}
+        for quantity in Quantity
+    }
+    return [pd.Series(values, dtype=float) for values in of_kind.values() if values]
 
 
 def stands_alone(connection: InProgress, reading: Reading) -> bool:

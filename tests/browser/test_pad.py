@@ -106,7 +106,8 @@ def test_after_each_other_meter_the_pad_is_back_at_the_ammeter(page, server) -> 
         ("1290", "The supply gives up to 60 A. Did you mean 12.9 A?"),
         ("1.28", "The last was 12.9 A. Did you mean 12.8 A?"),
         ("0.5", "The last was 12.9 A."),
-        ("999", "The supply gives up to 60 A."),
+        ("998", "The supply gives up to 60 A."),
+        ("999", "A meter that has no reading shows such a number."),
         ("61", "The last was 12.9 A."),
     ],
 )

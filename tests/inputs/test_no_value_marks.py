@@ -6,7 +6,7 @@ import pytest
 from batterymodel.errors import InputError
 from batterymodel.inputs.discharge_log import discharge_log_from_bytes
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
-from batterymodel.inputs.readings import readings_from_bytes
+from batterymodel.inputs.readings import checked_value, readings_from_bytes
 
 AMPS = ["48.2", "40.1", "33.4", "27.9", "24.0", "22.5"]
 
@@ -122,6 +122,72 @@ def test_a_mark_five_times_above_all_others_is_one_and_below_is_none():
 def test_reversed_leads_are_no_marks():
     with pytest.raises(InputError, match="meter leads reversed"):
         own(["-20", "-20", "-19", "-18"])
+
+
+@pytest.mark.parametrize(("value", "said"), [(9999.0, True), (9998.0, False), (-999.0, True)])
+def test_a_single_mark_that_is_out_of_bounds_is_called_one(value, said):
+    with pytest.raises(InputError) as caught:
+        checked_value("supply_current_a", value, "reading")
+    assert ("is a meter's mark for no value" in str(caught.value)) == said
+
+
+MILLIAMPS = ["48200", "40100", "33400", "27900", "24000", "22500"]
+
+
+def milliamps(*cells, header="Current [mA]"):
+    lines = [f"14:02:{5 * k:02};{a}" for k, a in enumerate(cells)]
+    return "\n".join([f"Time;{header}", *lines, ""]).encode()
+
+
+def guessed(content):
+    return guess_columns(content, "log.csv")
+
+
+@pytest.mark.parametrize(
+    ("mark", "read"), [("999", "0.999"), ("9999", "9.999"), ("99999", "99.999"), ("-999", "-0.999")]
+)
+@pytest.mark.parametrize("place", [1, 3, 6])
+def test_a_mark_that_may_be_a_value_is_asked_about_and_then_said(mark, read, place):
+    content = milliamps(*MILLIAMPS[:place], mark, *MILLIAMPS[place:])
+    said = (
+        f"{mark} in row {place + 2} may be {read} A, or a logger's mark for no value: leave such "
+        "cells empty then"
+    )
+    (why,) = guessed(content).doubts
+    assert said in why
+    readings = readings_from_foreign(content, "log.csv", guessed(content).column_map)
+    assert readings.supply_current_a[place] == float(read)
+    assert f"column 'Current [mA]', read as values: {said}" in readings.notes
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        ("1098", "1050", "999", "960", "940"),
+        ("1200", "1098", "999", "1098", "1200"),
+        (*MILLIAMPS[:3], "32767", *MILLIAMPS[3:]),
+        (*MILLIAMPS[:3], "999 mA", *MILLIAMPS[3:]),
+        (*MILLIAMPS[:3], "998", *MILLIAMPS[3:]),
+    ],
+)
+def test_a_mark_that_the_readings_pass_or_that_names_its_unit_is_a_value(cells):
+    content = milliamps(*cells)
+    assert guessed(content).is_sure
+    readings = readings_from_foreign(content, "log.csv", guessed(content).column_map)
+    assert not any("read as values" in note for note in readings.notes)
+
+
+def test_a_possible_mark_a_tenth_from_its_neighbours_is_asked_about():
+    assert not guessed(milliamps("1200", "1100", "999", "1100", "1200")).is_sure
+    assert guessed(milliamps("1200", "1098", "999", "1098", "1200")).is_sure
+
+
+def test_what_a_person_told_of_the_column_is_not_asked_again():
+    content = milliamps(*MILLIAMPS, "999", "999")
+    told = guess_columns(content, "log.csv", ["Current [mA]=supply_current_a:mA"])
+    assert told.is_sure
+    notes = readings_from_foreign(content, "log.csv", told.column_map).notes
+    assert any("999 in rows 8 and 9 may be 0.999 A" in note for note in notes)
 
 
 def test_a_discharge_log_has_marks_too():

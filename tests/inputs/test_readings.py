@@ -198,7 +198,7 @@ def test_empty_time_column_beside_elapsed_is_no_matter():
             HEADER + "10,25\n0,30\n20,22\n5,28\n",
             [0, 5, 10, 20],
             [30, 28, 25, 22],
-            "2 rows out of order of time: all rows were sorted",
+            "2 rows out of order of time, row 3 first: all rows were sorted",
         ),
         (
             HEADER + "0,30\n10,25\n10,26\n10,30\n20,22\n",

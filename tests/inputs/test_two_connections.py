@@ -1,5 +1,7 @@
 """Two connections in one file, hours apart: refused, since only a person knows which is meant."""
 
+from datetime import datetime, timedelta
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.runs import last_run
+from batterymodel.inputs.second_starts import second_starts
 from batterymodel.inputs.table_times import pauses
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
@@ -40,9 +43,13 @@ def test_two_connections_hours_apart_are_refused(header, stamp, hours, rows):
     assert "column 'Time'" in str(caught.value)
 
 
-def test_a_count_says_itself_that_it_is_one_connection():
+def test_a_count_says_itself_that_it_is_one_connection_unless_the_current_falls_anew():
     content = content_of("Elapsed", "{h}:{m:02}:{s:02}", 0, 3)
-    assert read(content).elapsed_s[-1] == 3 * 3600.0 + 30.0
+    with pytest.raises(InputError, match="two connections: 10770 s without a reading"):
+        read(content)
+    first, _, _ = content.decode().partition("3:00:00")
+    going_on = "".join(f"3:00:{10 * k:02};{a}\n" for k, a in enumerate((12.1, 12.0, 12.0, 11.9)))
+    assert read((first + going_on).encode()).elapsed_s[-1] == 3 * 3600.0 + 30.0
 
 
 def test_one_connection_is_read():
@@ -144,3 +151,109 @@ def test_of_a_growing_log_of_the_own_format_the_last_connection_is_followed(cont
     assert (run.row, run.paused) == (row, row is not None)
     readings = readings_from_bytes(run.content, "log.csv")
     assert row is None or readings.started_at.hour == 12
+
+
+# Less than an hour apart: told by the current
+
+
+def current_a(time_s, amplitude_a=30.0):
+    """A taper of two time constants over a load of 8 A (invented)."""
+    fast, slow = np.exp(-time_s / 250.0), np.exp(-time_s / 1500.0)
+    return 8.4 + amplitude_a * (0.6 * fast + 0.4 * slow)
+
+
+RUN_S = np.arange(0.0, 601.0, 15.0)
+
+
+def log_of(gap_min, second, clock, run_s=RUN_S, event=""):
+    elapsed_s = np.concatenate([run_s, run_s[-1] + 60.0 * gap_min + run_s])
+    currents = np.concatenate([current_a(run_s), second(run_s, run_s[-1] + 60.0 * gap_min)])
+    start = datetime(2026, 3, 2, 9)
+    texts = [(start + timedelta(seconds=s)).isoformat() if clock else f"{s:g}" for s in elapsed_s]
+    events = [event if k == len(run_s) else "" for k in range(len(elapsed_s))]
+    lines = [f"{t},{a:.1f},{e}" for t, a, e in zip(texts, currents, events, strict=True)]
+    head = f"{'time' if clock else 'elapsed_s'},supply_current_a,event"
+    return "\n".join([head, *lines, ""]).encode()
+
+
+def anew(time_s, _):
+    return current_a(time_s, 26.0)
+
+
+def going_on(time_s, since_s):
+    return current_a(time_s + since_s)
+
+
+def with_a_load(time_s, since_s):
+    return going_on(time_s, since_s) + 12.0
+
+
+@pytest.mark.parametrize("clock", [True, False])
+@pytest.mark.parametrize("gap_min", [10, 30, 50])
+def test_a_current_that_falls_anew_after_a_gap_is_told_as_two_connections(gap_min, clock):
+    with pytest.raises(InputError) as caught:
+        readings_from_bytes(log_of(gap_min, anew, clock), "log.csv")
+    assert str(caught.value) == (
+        f"log.csv: row 43, column 'supply_current_a': two connections: {60 * gap_min} s without a "
+        "reading stand before it, then the current falls anew from 34.4 A, after 18.1 A; give the "
+        "readings of one (rows 2 to 42 or rows 43 to 83), or write there as an event what was "
+        "switched on"
+    )
+
+
+@pytest.mark.parametrize("clock", [True, False])
+@pytest.mark.parametrize("gap_min", [10, 30, 50])
+@pytest.mark.parametrize("second", [going_on, with_a_load])
+def test_one_connection_that_was_not_looked_at_for_a_while_is_read(gap_min, second, clock):
+    assert len(readings_from_bytes(log_of(gap_min, second, clock), "log.csv")) == 82
+
+
+def test_a_switch_that_was_told_explains_the_rise():
+    content = log_of(30, anew, True, event="radios on")
+    assert len(readings_from_bytes(content, "log.csv")) == 82
+
+
+def test_a_count_beside_a_clock_that_tells_the_same_gap_is_one_connection():
+    lines = log_of(30, anew, True).decode().splitlines()
+    counts = ["elapsed_s", *(f"{s:g}" for s in [*RUN_S, *(2400.0 + RUN_S)])]
+    both = "\n".join(f"{count},{line}" for count, line in zip(counts, lines, strict=True))
+    assert len(readings_from_bytes(both.encode(), "log.csv")) == 82
+
+
+def test_readings_taken_seldom_are_of_one_connection():
+    content = log_of(45, going_on, True, run_s=np.arange(0.0, 7201.0, 900.0))
+    assert len(readings_from_bytes(content, "log.csv")) == 18
+
+
+def test_of_a_growing_log_the_last_connection_is_followed_though_it_came_minutes_later():
+    run = last_run(log_of(10, anew, True), "log.csv", ColumnMap(columns=(), own=True))
+    assert (run.row, run.paused) == (43, True)
+    going = log_of(10, going_on, True)
+    assert last_run(going, "log.csv", ColumnMap(columns=(), own=True)).row is None
+
+
+FIRST = [40.0, 31.0, 25.0, 21.0]
+
+
+@pytest.mark.parametrize(
+    ("elapsed_s", "currents", "places"),
+    [
+        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 28.0, 23.0), [4]),
+        ((0, 60, 120, 180, 479, 539, 599), (*FIRST, 36.0, 28.0, 23.0), []),
+        ((0, 50, 100, 150, 449, 499, 549), (*FIRST, 36.0, 28.0, 23.0), []),
+        ((0, 61, 122, 183, 487, 548, 609), (*FIRST, 36.0, 28.0, 23.0), []),
+        ((0, 60, 120, 180, 480, 540), (*FIRST, 36.0, 28.0), []),
+        ((0, 60, 360, 420, 480), (40.0, 21.0, 36.0, 28.0, 23.0), []),
+        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 25.8, 20.0, 16.0), [4]),
+        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 25.7, 20.0, 16.0), []),
+        ((0, 60, 120, 180, 480, 540, 600), (40.0, 39.5, 38.0, 36.1, 60.0, 50.0, 45.0), []),
+        ((0, 60, 120, 180, 480, 540, 600), (40.0, 39.5, 38.0, 36.0, 60.0, 50.0, 45.0), [4]),
+        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 40.0, 40.0, 40.0), [4]),
+        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 38.0, 38.0, 38.0), [4]),
+        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 37.9, 37.9, 37.9), []),
+        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 32.0, 31.0), []),
+        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 31.9, 31.0), [4]),
+    ],
+)
+def test_where_a_second_connection_begins(elapsed_s, currents, places):
+    assert second_starts(np.array(elapsed_s, dtype=float), np.array(currents)) == places

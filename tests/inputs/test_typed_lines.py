@@ -153,6 +153,20 @@ def test_what_only_the_whole_can_tell_names_lines():
     assert sorted_note[0].startswith("1 line out of order")
 
 
+@pytest.mark.parametrize("mark", ["999", "-999"])
+def test_marks_for_no_value_are_asked_about_as_a_kept_file_leaves_them_out(mark):
+    (said,) = [*faults(f"0 20\n15 19\n30 18\n45 17\n50 {mark}\n55 {mark}")][:1]
+    if mark == "999":
+        assert said == (
+            f"{SOURCE}: line 5, current: 999 looks like a meter's mark for no value, here and in "
+            "line 6; a dash would be right"
+        )
+    else:
+        assert said.endswith(
+            "line 5: -999 is a meter's mark for no value; a value that it reads would be right"
+        )
+
+
 def test_times_of_day_are_not_read_as_minutes_and_seconds():
     for first in ("1:00", "9:15", "23:59"):
         minutes, seconds = map(int, first.split(":"))

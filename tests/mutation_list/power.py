@@ -419,6 +419,27 @@ ENTERED = (
         tests=("tests/budget/test_learning.py",),
     ),
     *changes_in(
+        "store",
+        (
+            "source of a kept configuration",
+            "learned_loads",
+            "while plans and _source_of(plans[-1]) != (chosen.document, chosen.said_by):",
+            "while False:",
+        ),
+        (
+            "plans after a kept configuration",
+            "learned_loads",
+            "if e.record.on <= chosen.said_on)",
+            "if True)",
+        ),
+        tests=("tests/say/test_ground_power.py",),
+    ),
+    *changes_in(
+        "say",
+        ("altered since", "ground_power", "said_first < on", "said_first <= on"),
+        tests=("tests/say/test_ground_power.py",),
+    ),
+    *changes_in(
         "reference",
         ("same area", "wiring", "SAME_AREA = 0.99\n", "SAME_AREA = 0.97\n"),
         ("wire table", "wiring", "    4: 80.0,\n", "    4: 90.0,\n"),

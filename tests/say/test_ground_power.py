@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from batterymodel.budget.plan import budget
 from batterymodel.errors import InputError
 from batterymodel.inputs.load_edits import with_consumer, with_source
 from batterymodel.inputs.records import Supply
@@ -25,8 +26,8 @@ from batterymodel.say.ground_power import (
 )
 from batterymodel.store import open_store
 from batterymodel.store.in_progress import begin, leave, note, tell
-from batterymodel.store.learned_loads import alter_loads
-from batterymodel.store.power import loads_in_force
+from batterymodel.store.learned_loads import alter_loads, choice_said_first
+from batterymodel.store.power import keep_configuration, loads_in_force
 from batterymodel.store.records import (
     Aircraft,
     Connection,
@@ -171,6 +172,29 @@ def test_loads_altered_since_are_not_said_by_who_said_the_first(store):
     learned = power_basis(store, "DEMO-1", datetime.now(UTC)).learned
     said = loads_words(learned.loads, learned.said_first)
     assert f"from Load sheet 2, said by C. Mechanic on {today}." in said
+
+
+def test_a_kept_configuration_tells_when_it_was_said_and_when_altered(store):
+    plan, today = loads_in_force(store, "DEMO-1"), datetime.now(UTC).date()
+    task = plan.tasks[0].name
+
+    def kept(on):
+        loads = loads_in_force(store, "DEMO-1")
+        chosen = budget(loads, task, Supply(rated_current_a=500.0), on=on)
+        known = keep_configuration(store, chosen, "Cart 1", "fits")[0].record
+        return known_words(task, known, choice_said_first(store, known))
+
+    source = f"{plan.document}, said by {plan.said_by} on {plan.on}"
+    assert kept(plan.on).endswith(f"Currents from {source}.")
+    alter_loads(store, "DEMO-1", lambda loads: with_source(loads, {"bus_min_v": 25.0}), today)
+    assert f"Currents from {source}; altered since, last on {today}, which need not" in kept(today)
+    before = keep_configuration(
+        store, budget(plan, task, Supply(rated_current_a=500.0), on=today), "Cart 2", "fits"
+    )
+    whole = {"said_by": "C. Mechanic", "document": "Load sheet 2"}
+    alter_loads(store, "DEMO-1", lambda loads: with_source(loads, whole), today)
+    assert f"Currents from Load sheet 2, said by C. Mechanic on {today}." in kept(today)
+    assert choice_said_first(store, before[0].record) == plan.on
 
 
 def test_one_without_an_answer_does_not_count_and_is_said(store):

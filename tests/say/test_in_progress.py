@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from batterymodel import Outcome
+from batterymodel import InputError, Outcome
 from batterymodel.say.in_progress import (
     ALL_ZERO,
     NO_BATTERY,
@@ -188,3 +188,23 @@ def test_a_connection_that_was_left_says_why(fleet):
     begun(fleet, serial="B-1")
     leave(fleet, C, "leave-01", "wrong aircraft")
     assert "(wrong aircraft)" in ended_words(load(fleet, C))[0]
+
+
+def test_a_mark_for_no_value_is_no_reading_of_those_that_an_answer_takes(fleet):
+    begun(fleet, serial="B-1")
+    taper(fleet, count=2)
+    for k in (2, 3):
+        note(fleet, C, f"nines-00{k}", Quantity.SUPPLY_CURRENT, 999.0, at(30.0 * k))
+    view = live_view(fleet, load(fleet, C))
+    assert (view.assessment, view.readings_left, view.problem) == (None, 1, None)
+
+
+def test_marks_that_are_most_of_the_readings_are_asked_about_and_not_kept(fleet):
+    begun(fleet, serial="B-1")
+    taper(fleet, count=3)
+    for k in range(4):
+        note(fleet, C, f"nines-00{k}", Quantity.SUPPLY_CURRENT, 999.0, at(100.0 + 10.0 * k))
+    view = live_view(fleet, load(fleet, C))
+    assert "999 at 1:40 and 3 times more looks like a meter's mark" in str(view.problem)
+    with pytest.raises(InputError, match="and 3 times more looks like a meter's mark"):
+        finish(fleet, C, "finish-001")

@@ -9,7 +9,7 @@ import pytest
 
 from batterymodel.inputs.records import Supply
 from batterymodel.say.in_progress import live_view
-from batterymodel.say.pad import COUNTS_LATER, COUNTS_NOT, closed_pad, pad_of
+from batterymodel.say.pad import COUNTS_LATER, COUNTS_NOT, LEFT_OUT, closed_pad, pad_of
 from batterymodel.store import open_store
 from batterymodel.store.acts import Quantity
 from batterymodel.store.finishing import finish
@@ -170,3 +170,14 @@ def test_the_answer_of_a_battery_temperature_counts_at_the_battery(fleet, at_s):
     assert (line["quantity"], line["value"]) == ("battery_temp_c", 71.0)
     strike(fleet, C, "undo-0001", "answer-001")
     assert pad_now(fleet)["question"]["name"] == "battery_temp_c"
+
+
+def test_marks_for_no_value_are_asked_about_and_those_left_out_are_said(fleet):
+    assert {999.0, 9999.0, 32768.0} < set(
+        pad(fleet, serial="B-1")["expected"]["supply_current_a"]["marks"]
+    )
+    taper(fleet, count=4)
+    for k in (0, 1):
+        note(fleet, C, f"nines-00{k}", Quantity.SUPPLY_CURRENT, 999.0, at(200.0 + k))
+    shown = pad_now(fleet)["last"]
+    assert [line["remark"] for line in shown if line["value"] == 999.0] == [LEFT_OUT, LEFT_OUT]

@@ -15,6 +15,7 @@ from batterymodel.inputs.readings import checked_value, readings_from_bytes
 from batterymodel.store.acts import InProgress, Mark, Noted, Quantity, Reading, ToldSoFar
 from batterymodel.store.noted_readings import (
     file_name_of,
+    marks_left_out,
     readings_bytes,
     readings_of,
 )
@@ -233,3 +234,35 @@ def test_temperatures_keep_their_times_and_their_order():
     at_s, temps = readings_of(noted(*currents, *read)).battery_temps()
     np.testing.assert_array_equal(temps, [30.0, 27.0, 26.8])
     np.testing.assert_allclose(at_s, [240.0, 285.0, 350.0])
+
+
+FALLING_A = (48.2, 40.1, 33.4, 27.9)
+
+
+def noted_currents(*amps, quantity=SUPPLY):
+    meter = [(SUPPLY, 30.0, 30.0 * k) for k in range(len(amps))] if quantity != SUPPLY else []
+    return noted(*((quantity, a, 30.0 * k) for k, a in enumerate(amps)), *meter)
+
+
+@pytest.mark.parametrize("quantity", [SUPPLY, CLAMP])
+@pytest.mark.parametrize("nines", [(), (999.0,), (999.0, 999.0), (998.0, 998.0)])
+def test_what_is_left_out_as_a_mark_is_what_the_kept_file_leaves_out(quantity, nines):
+    connection = noted_currents(*FALLING_A, *nines, quantity=quantity)
+    kept = readings_from_bytes(readings_bytes(connection), "kept.csv")
+    by_key = dict(connection.readings)
+    left_out = [by_key[key].value for key in marks_left_out(connection)]
+    assert left_out == ([999.0, 999.0] if nines == (999.0, 999.0) else [])
+    counted = getattr(kept, quantity.value)
+    assert sorted([*left_out, *counted[np.isfinite(counted)]]) == sorted([*FALLING_A, *nines])
+
+
+def test_marks_that_are_most_of_the_readings_are_asked_about_in_words_of_the_pad():
+    connection = noted_currents(40.0, 999.0, 999.0)
+    with pytest.raises(InputError) as caught:
+        readings_of(connection)
+    assert str(caught.value) == (
+        "999 at 0:30 and 1 times more looks like a meter's mark for no value; undo such readings, "
+        "and note what the meter reads"
+    )
+    with pytest.raises(InputError):
+        readings_from_bytes(readings_bytes(connection), "kept.csv")

@@ -1,0 +1,145 @@
+"""Two connections in one table, by their current: after a gap the taper starts again.
+
+A load that is switched on in a gap raises the current too, but no taper falls faster after a gap
+than before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from batterymodel.inputs.remarks import Remarks
+
+LEAST_GAP_S, GAP_STEPS = 300.0, 5.0
+"""A gap in which power may have been off is at least so long [s], and so many usual steps (own
+choice: power is off for minutes between two connections)."""
+
+LEAST_ROWS = 3
+"""Rows on both sides of the gap (own choice: with fewer no fall is told from an error)."""
+
+LEAST_FALL = 0.1
+"""Share of its highest that the current fell before the gap, and falls again after it (own choice:
+several steps of a meter)."""
+
+LEAST_RISE = 0.25
+"""Share of what it had fallen that the current is higher after the gap (own choice)."""
+
+WINDOW = 1.0 / 3.0
+"""Share of the shorter side over which the falls before and after the gap are compared (own
+choice)."""
+
+BACK_AT_FIRST = 0.95
+"""Share of its first plateau at which a supply is at its limit again (own choice: one meter)."""
+
+
+def second_starts(
+    elapsed_s: np.ndarray, current_a: np.ndarray, switched_s: Iterable[float] = ()
+) -> list[int]:
+    """Places at which a second connection seems to begin.
+
+    The current had fallen, is higher again by `LEAST_RISE` of that after the gap, and falls faster
+    there than it did before, or stands at the limit it stood at first.
+
+    Parameters
+    ----------
+    elapsed_s : ndarray, shape (n,)
+        Rising [s].
+    current_a : ndarray, shape (n,)
+        Of the supply [A], or in any other unit.
+    switched_s : iterable of float
+        When something was switched, as events say [s]: what is told explains a rise.
+
+    Returns
+    -------
+    list of int
+
+    >>> t = np.array([0.0, 60, 120, 180, 1380, 1440, 1500])
+    >>> second_starts(t, np.array([40.0, 31, 25, 21, 36, 28, 23]))
+    [4]
+    >>> second_starts(t, np.array([40.0, 31, 25, 21, 33, 32.5, 32.1]))
+    []
+    """
+    switched_s = tuple(switched_s)
+    ends = [0, *_gaps(elapsed_s), len(elapsed_s)]
+    found = []
+    for (first, place), (_, end) in pairwise(pairwise(ends)):
+        gap_s = elapsed_s[place - 1], elapsed_s[place]
+        told = any(gap_s[0] < at_s <= gap_s[1] for at_s in switched_s)
+        before, after = slice(first, place), slice(place, end)
+        sides = (elapsed_s[before], current_a[before]), (elapsed_s[after], current_a[after])
+        if not told and _starts_again(*sides):
+            found.append(place)
+    return found
+
+
+def check_one_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Remarks) -> None:
+    """Refuse rows of two connections whose current tells them apart: a person knows which is meant.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        ``elapsed_s`` [s] and ``supply_current_a`` [A] in every row, indexed by the row as seen.
+    events_s : iterable of float
+        When something was switched [s].
+    remarks : Remarks
+        Names the file.
+
+    Raises
+    ------
+    InputError
+        Names the first row of the second connection, and the rows of both.
+    """
+    rising = frame.sort_values("elapsed_s", kind="stable")
+    elapsed_s, current_a = (rising[c].to_numpy() for c in ("elapsed_s", "supply_current_a"))
+    for place in second_starts(elapsed_s, current_a, events_s)[:1]:
+        parts = (rising.index[:place], rising.index[place:])
+        rows = " or ".join(f"{remarks.row}s {part.min()} to {part.max()}" for part in parts)
+        gap_s, row = elapsed_s[place] - elapsed_s[place - 1], int(rising.index[place])
+        raise remarks.error(
+            f"two connections: {gap_s:.0f} s without a reading stand before it, then the current "
+            f"falls anew from {current_a[place]:g} A, after {current_a[place - 1]:g} A; give the "
+            f"readings of one ({rows}), or write there as an event what was switched on",
+            row,
+            "supply_current_a",
+        )
+
+
+def _gaps(elapsed_s: np.ndarray) -> list[int]:
+    """Places before which there is a gap."""
+    steps_s = np.diff(elapsed_s)
+    if not (steps_s > 0.0).any():
+        return []
+    usual_s = float(np.median(steps_s[steps_s > 0.0]))
+    long = steps_s >= max(LEAST_GAP_S, GAP_STEPS * usual_s)
+    return [int(place) for place in np.flatnonzero(long) + 1]
+
+
+def _starts_again(
+    before: tuple[np.ndarray, np.ndarray], after: tuple[np.ndarray, np.ndarray]
+) -> bool:
+    if min(len(before[0]), len(after[0])) < LEAST_ROWS:
+        return False
+    highest, last, start = before[1].max(), before[1][-1], after[1][0]
+    has_fallen = highest - last >= LEAST_FALL * highest
+    is_higher = start - last >= LEAST_RISE * (highest - last)
+    at_limit = _is_flat(before[1], highest) and start >= BACK_AT_FIRST * highest
+    return bool(has_fallen and is_higher and (at_limit or _falls_faster(before, after, highest)))
+
+
+def _is_flat(current: np.ndarray, highest: float) -> bool:
+    """Whether the current began at a limit of the supply."""
+    return bool((current[:LEAST_ROWS] >= BACK_AT_FIRST * highest).all())
+
+
+def _falls_faster(
+    before: tuple[np.ndarray, np.ndarray], after: tuple[np.ndarray, np.ndarray], highest: float
+) -> bool:
+    window_s = WINDOW * min(np.ptp(before[0]), np.ptp(after[0]))
+    at_end, at_start = before[0][-1], after[0][0]
+    fell = np.interp(at_end - window_s, *before) - before[1][-1]
+    falls = after[1][0] - np.interp(at_start + window_s, *after)
+    return bool(after[1][0] - after[1].min() >= LEAST_FALL * highest and falls > fell)

@@ -43,6 +43,11 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     return WorkStealingScheduling(config, log)
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes longest is started first, else one worker is still at it when all others end."""
+    items.sort(key=lambda item: item.get_closest_marker("starts_first") is None)
+
+
 @pytest.fixture(autouse=True, scope="session")
 def _record_of_the_tests(tmp_path_factory):
     """Pages and commands never touch the record of whoever runs the tests."""

@@ -61,22 +61,26 @@ def test_the_sample_is_one_of_all_batteries():
     assert sum(not s.case.limited_throughout for s in scores) == pytest.approx(100, abs=3)
 
 
+@pytest.mark.long
 def test_median_error_of_the_state_of_charge():
     """1.2 points; samples of 100 drawn from the half's 696 errors stay in 0.74 to 1.69 (99.7 %)."""
     assert 0.74 <= summary(list(sample()))["median"] <= 1.69
 
 
+@pytest.mark.long
 def test_large_errors_of_the_state_of_charge():
     """4.6 points; the same samples' 95th percentiles stay in 3.1 to 7.2."""
     assert 3.1 <= summary(list(sample()))["p95"] <= 7.2
 
 
+@pytest.mark.long
 def test_intervals_are_not_too_narrow():
     """96.9 % of the half."""
     least, _ = binomial_band(0.969, len(sample()))
     assert np.mean([s.covered for s in sample()]) >= least
 
 
+@pytest.mark.long
 def test_intervals_are_not_too_wide():
     """84.3 % in the middle half; two exponentials are these batteries' law to within a few percent.
 
@@ -86,6 +90,7 @@ def test_intervals_are_not_too_wide():
     assert least <= np.mean([middle_half_covers(s) for s in sample()]) <= most
 
 
+@pytest.mark.long
 def test_no_battery_below_the_limit_is_topped_off():
     """About 97 of the sample are below the limit, and about 36 are topped off."""
     limits = [limit_for(s.case.battery, "min_top_off_soc").value for s in sample()]
@@ -94,6 +99,7 @@ def test_no_battery_below_the_limit_is_topped_off():
     assert sum(s.dangerous for s in sample()) == 0
 
 
+@pytest.mark.long
 def test_full_batteries_are_topped_off_and_not_sent_away():
     """Above 85 % full none is sent for service; 112 of the half's 190, 58.9 %, are topped off.
 

@@ -103,6 +103,7 @@ def test_files_that_are_named_exist():
             assert (ROOT / named).exists(), named
 
 
+@pytest.mark.tools
 def test_modules_import_only_from_their_left():
     """The contract of `pyproject.toml`; CI runs it as a command too."""
     linter = pytest.importorskip("importlinter.cli", reason="needs tests/requirements.txt")

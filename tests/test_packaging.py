@@ -46,6 +46,15 @@ def test_the_installed_package_asks_for_no_test_tool():
     assert not [line for line in declared() if line.startswith(TEST_TOOLS)]
 
 
+def test_what_is_skipped_without_a_test_tool_is_marked():
+    """CI runs what is marked again once `tests/requirements.txt` is installed."""
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        text = path.read_text(encoding="utf-8")
+        if path != Path(__file__) and "pytestmark = pytest.mark." not in text:
+            asked, marked = text.count("importorskip("), text.count("pytest.mark.tools")
+            assert marked >= asked, path.name
+
+
 @pytest.mark.parametrize(
     "code",
     [

@@ -129,16 +129,39 @@ def weighted_interval(values: np.ndarray, weight: np.ndarray) -> Interval:
     -------
     Interval
     """
+    return weighted_interval_and_median(values, weight)[0]
+
+
+def weighted_interval_and_median(values: np.ndarray, weight: np.ndarray) -> tuple[Interval, float]:
+    """`weighted_interval` and `weighted_median`, in the unit of the values, by one ranking.
+
+    Parameters
+    ----------
+    values : ndarray of any shape
+    weight : ndarray of that shape
+        Zero or more, sum 1.
+
+    Returns
+    -------
+    tuple of Interval and float
+    """
     ranked, cumulative = _ranked(values, weight)
+    low, high = _ends(ranked, cumulative)
+    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
+    mean = float(values.ravel()[kept] @ weight.ravel()[kept])
+    interval = Interval(mean=mean, low=low, high=high, level=LEVEL)
+    return interval, float(np.interp(0.5, cumulative, ranked))
+
+
+def _ends(ranked: np.ndarray, cumulative: np.ndarray) -> tuple[float, float]:
+    """Ends of central and shortest interval together."""
     quantiles = np.interp(np.linspace(0.0, 1.0, STEPS + 1), cumulative, ranked)
     tail = round(0.5 * (1.0 - LEVEL) * STEPS)
     starts, ends = quantiles[: 2 * tail + 1], quantiles[STEPS - 2 * tail :]
     off_middle = 1.0 + OFF_MIDDLE * np.abs(np.arange(starts.size) - tail)
     shortest = int(np.argmin((ends - starts) * off_middle))
     low, high = min(starts[tail], starts[shortest]), max(ends[tail], ends[shortest])
-    kept = weight.ravel() > NEGLIGIBLE_WEIGHT * weight.max()
-    mean = float(values.ravel()[kept] @ weight.ravel()[kept])
-    return Interval(mean=mean, low=float(low), high=float(high), level=LEVEL)
+    return float(low), float(high)
 
 
 def weighted_median(values: np.ndarray, weight: np.ndarray) -> float:

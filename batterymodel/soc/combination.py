@@ -16,7 +16,11 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtri
 
 from batterymodel.basis.arrays import FloatArray
-from batterymodel.basis.intervals import Interval, weighted_interval, weighted_median
+from batterymodel.basis.intervals import (
+    Interval,
+    weighted_interval_and_median,
+    weighted_median,
+)
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC, data_for
 from batterymodel.reference.conditions import Condition
@@ -360,8 +364,7 @@ def _together(parts: list[tuple[Weighted, float]]) -> Weighted:
 
 
 def _unwidened(found: Weighted) -> Unwidened:
-    interval = weighted_interval(found.values, found.weight)
-    middle = weighted_median(found.values, found.weight)
+    interval, middle = weighted_interval_and_median(found.values, found.weight)
     return Unwidened(interval, min(max(middle, interval.low), interval.high))
 
 

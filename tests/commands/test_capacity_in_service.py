@@ -159,6 +159,7 @@ def test_the_record_tells_it_of_every_connection_with_both_rests(capsys, on_reco
     assert f"{interval['low']:.0f} to" in out
 
 
+@pytest.mark.long
 def test_a_connection_that_tells_nothing_says_why(capsys, on_record):
     store = open_store(on_record[1])
     (entry,) = store.entries(Connection)

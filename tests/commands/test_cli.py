@@ -83,6 +83,7 @@ def test_each_fault_of_bad_readings_is_one_line_and_exit_2(capsys, tmp_path, nam
     assert all(re.match(r"batterymodel: \S+log\.csv: ", line) for line in err.splitlines())
 
 
+@pytest.mark.long
 def test_two_million_rows_are_one_line_and_exit_2(capsys, tmp_path):
     path = tmp_path / "log.csv"
     path.write_text(HEAD + "".join(f"{k / 100},20\n" for k in range(2_000_000)))

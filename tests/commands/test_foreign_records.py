@@ -62,6 +62,7 @@ def test_report_takes_a_foreign_log_and_says_how(capsys, tmp_path):
     assert to.read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.long
 def test_the_sheet_of_a_foreign_log_is_that_of_the_same_readings(capsys, tmp_path):
     log = written(tmp_path / "log.csv")
     sheets = []

@@ -18,6 +18,7 @@ class TestEveryTopic:
         assert len(words.TEXTS[topic]) == 2
         assert words.PARAMETERS[topic]
 
+    @pytest.mark.tools
     @pytest.mark.long
     def test_text_can_be_read_after_nine_years_of_school(self, topic: str):
         textstat = pytest.importorskip("textstat")

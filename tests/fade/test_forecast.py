@@ -243,12 +243,14 @@ def test_measured_cells_from_half_of_their_record():
     assert sum(case.covered for case in cell_forecasts()) >= 3
 
 
+@pytest.mark.long
 def test_the_cell_that_never_crosses_is_not_said_to_cross():
     (found,) = (case for case in cell_forecasts() if not case.crosses)
     assert found.cell == "B0007"
     assert found.high == np.inf
 
 
+@pytest.mark.long
 def test_more_cells_are_close_than_by_an_ordinary_line():
     crossing = [case for case in cell_forecasts() if case.crosses]
     by_line = sum(abs(case.line - case.truth) < 0.15 * case.truth for case in crossing)

@@ -160,6 +160,7 @@ def test_own_readings_ask_for_the_battery_then_answer() -> None:
     assert not at.info
 
 
+@pytest.mark.long
 @uploads
 def test_battery_from_file_fills_the_form_and_gives_the_librarys_answer() -> None:
     at = with_toml(with_csv(GOOD_CSV), record_toml(BATTERY))

@@ -161,6 +161,7 @@ def test_a_battery_with_one_check_shows_what_was_measured_and_no_date_of_crossin
     assert "2028" not in said
 
 
+@pytest.mark.long
 def test_an_entry_is_deleted_with_a_reason_and_comes_back(own):
     store = open_store(own)
     before = timeline_of(store, "SF-101")
@@ -176,6 +177,7 @@ def test_an_entry_is_deleted_with_a_reason_and_comes_back(own):
     assert timeline_of(store, "SF-101") == before
 
 
+@pytest.mark.long
 def test_invented_data_goes_in_one_go(own):
     at = shown("battery_record")
     button(at, "Remove all invented data").click().run()

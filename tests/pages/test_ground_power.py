@@ -238,6 +238,7 @@ def refused(at: AppTest, name: str, value) -> str:
     return said
 
 
+@pytest.mark.long
 def test_a_cable_without_its_size_keeps_the_answer_before(typed):
     before = html_of(typed)
     entered(typed, "cable.length_m", 5.0)
@@ -273,6 +274,7 @@ def with_file(at: AppTest, text: bytes, name: str = "loads.toml") -> AppTest:
     return checked(upload.set_value((name, text, "application/toml")).run())
 
 
+@pytest.mark.long
 def test_an_aircraft_without_loads_takes_them_from_a_file_once(own):
     at = chosen(shown(), "tail", "DEMO-3")
     assert "What DEMO-3 takes is not on record yet" in words_of(at.info)[0]
@@ -286,6 +288,7 @@ def test_an_aircraft_without_loads_takes_them_from_a_file_once(own):
     assert len(own.entries(LoadPlan, aircraft_id=aircraft)) == 1
 
 
+@pytest.mark.long
 def test_loads_said_before_those_in_force_are_kept_and_said_not_to_count(own):
     older = LIGHT_SINGLE.model_copy(update={"on": date(2026, 1, 5)})
     at = pressed(with_file(shown(), record_toml(older).encode()), "Keep 15 consumers")

@@ -101,6 +101,7 @@ def entered_by_hand(at: AppTest) -> AppTest:
     )
 
 
+@pytest.mark.long
 def test_loads_entered_by_hand_give_an_answer_and_are_kept(own, bare):
     assert f"What {BARE} takes is not on record yet: enter its consumers" in words_of(bare.info)[0]
     at = added(bare, "consumer", CONSUMER_LABELS, name="Avionics", continuous_a=9.5)
@@ -145,6 +146,7 @@ def test_loads_entered_by_hand_give_an_answer_and_are_kept(own, bare):
     assert entry(at, CONSUMER_LABELS["name"].title).value in (None, "")
 
 
+@pytest.mark.long
 def test_all_that_is_wrong_is_said_at_once_and_nothing_typed_is_lost(own, bare):
     at = added(bare, "consumer", CONSUMER_LABELS, name="Fan", continuous_a=2.0)
     typed = {"name": "FAN", "continuous_a": 5000.0, "starting_s": 99.0, "duty": 150.0}
@@ -339,6 +341,7 @@ def test_names_like_the_own_choices_are_reached(own, bare):
     assert loads_in_force(own, BARE).consumer(name).continuous_a == 3.0
 
 
+@pytest.mark.long
 def test_a_consumer_taken_away_on_another_device_is_said(own, bare):
     at = entered_by_hand(bare)
     at = checked(entry(at, "Task to add or alter").select("Database update").run())

@@ -70,6 +70,7 @@ def test_page_and_command_look_equally_often():
     assert follow.EVERY_S == followed.EVERY_S
 
 
+@pytest.mark.long
 def test_each_new_line_gives_an_answer_in_the_words_of_the_command(log):
     log.write_text("".join(LINES[:40]))
     at = following(log)

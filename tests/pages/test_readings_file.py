@@ -72,6 +72,7 @@ def test_what_is_sure_is_told_and_not_asked():
     assert file_columns.CONFIRM not in [button.label for button in at.button]
 
 
+@pytest.mark.long
 def test_the_foreign_file_is_answered_as_the_own_one():
     assert boxes_of(given(SURE)) == boxes_of(given(OWN))
 
@@ -190,6 +191,7 @@ def test_all_faults_are_told_at_once_one_sentence_each():
     assert "jc-word" not in html_of(at)
 
 
+@pytest.mark.long
 def test_a_bad_file_takes_nothing_away():
     at = given(SURE, "good.csv")
     shown = boxes_of(at)

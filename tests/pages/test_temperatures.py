@@ -213,6 +213,7 @@ def at_minute(minute: int) -> str:
     return f"2026-03-02T07:{minute}:10Z"
 
 
+@pytest.mark.long
 def test_the_answer_at_the_aircraft_is_in_the_chosen_unit(own):
     """A reading of the pad in degrees Fahrenheit is kept and assessed in degrees Celsius."""
     store = open_store(own)

@@ -120,6 +120,7 @@ def test_what_servicing_found_takes_two_taps(own, label, found):  # noqa: F811
     assert "is in the record" in at.success[0].value
 
 
+@pytest.mark.long
 def test_a_capacity_is_kept_with_its_number(own):  # noqa: F811
     before = len(open_store(own).entries(BenchCheck))
     at = press(shown("battery_record"), "Capacity as measured")
@@ -133,6 +134,7 @@ def test_a_capacity_is_kept_with_its_number(own):  # noqa: F811
     assert entry.record.check_id in {check.id for check in checks}
 
 
+@pytest.mark.long
 def test_a_day_ahead_is_refused_and_what_was_entered_stays(own):  # noqa: F811
     at = press(shown("battery_record"), "A faulty cell")
     at.date_input(key=f"{pages.KEPT}found.on").set_value(TODAY + timedelta(days=9)).run()

@@ -176,6 +176,7 @@ def test_a_rise_that_loads_can_make_is_watched_unless_a_clamp_shows_it(battery, 
 THREE_EACH = [range(first, 60, 3) for first in range(3)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "seeds", [THREE_EACH[0], *(pytest.param(s, marks=pytest.mark.slow) for s in THREE_EACH[1:])]
 )

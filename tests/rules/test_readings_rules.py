@@ -74,6 +74,7 @@ def wandering(seed, drift_a=0.0):
     return readings.model_copy(update={"supply_current_a": current})
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "seeds", [range(15), pytest.param(range(15, 40), marks=pytest.mark.slow)], ids=str
 )

@@ -189,6 +189,7 @@ def test_a_faulty_cell_found_today_overtakes_a_connection_begun_before(store):
     assert "servicing of" in seen.newer
 
 
+@pytest.mark.long
 def test_a_connection_begun_later_today_goes_before_one_in_progress(store):
     began = in_progress(store, 50)
     told = plate_of(store)

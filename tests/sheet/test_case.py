@@ -108,6 +108,7 @@ def test_a_battery_that_is_not_the_one_on_record_takes_nothing_from_it(sqlite_st
     assert with_record(sqlite_store, case) == case
 
 
+@pytest.mark.tools
 @pytest.mark.long
 @pytest.mark.parametrize("serial", DEMO)
 def test_every_sheet_of_the_demo_record_is_true_to_it(demo: Store, serial: str):
@@ -128,6 +129,7 @@ def test_every_sheet_of_the_demo_record_is_true_to_it(demo: Store, serial: str):
     assert strange_numbers(content, *told) - {serial[3:]} == set()
 
 
+@pytest.mark.tools
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("serial", DEMO)

@@ -33,6 +33,7 @@ from tests.sheet.cases import (
     without_pictures,
 )
 
+pytestmark = pytest.mark.tools
 pdfplumber = pytest.importorskip("pdfplumber")
 pypdfium2 = pytest.importorskip("pypdfium2")
 from pdfminer.pdftypes import resolve1  # noqa: E402 (comes with pdfplumber)

@@ -99,6 +99,7 @@ def expected_forecast(key: str) -> list[str]:
 
 @pytest.mark.parametrize("key", sparing(KEYS))
 class TestEverySample:
+    @pytest.mark.tools
     def test_every_measured_value_is_that_of_the_json(self, key: str):
         pytest.importorskip("pypdfium2")
         text = text_of(sheet_pdf(without_pictures(content_of(key))))
@@ -110,6 +111,7 @@ class TestEverySample:
         told = assessed_sample(key), BY_KEY[key].battery, SUPPLY, forecast_of(key)
         assert strange_numbers(content_of(key), *told) == set()
 
+    @pytest.mark.tools
     def test_prose_can_be_read_after_nine_years_of_school(self, key: str):
         textstat = pytest.importorskip("textstat")
         assert textstat.flesch_kincaid_grade(" ".join(content_of(key).prose())) <= GRADE

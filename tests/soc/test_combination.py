@@ -157,6 +157,7 @@ def test_order_of_evidence_does_not_matter(battery):
             assert interval.low <= interval.mean <= interval.high
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("known", sparing([True, False]))
 @pytest.mark.parametrize("load_known", [True, pytest.param(False, marks=pytest.mark.slow)])
 def test_interval_coverage_on_batteries_drawn_from_the_prior(known, load_known, monkeypatch):

@@ -181,6 +181,7 @@ def completed_taper(own_time_h, own_share, rng):
     )
 
 
+@pytest.mark.starts_first
 @pytest.mark.slow
 def test_five_tapers_of_one_battery_cover_its_charge_time(battery):
     """Nominal 90 %: 120 batteries drawn from belief, five noisy tapers each, three binomial errors.

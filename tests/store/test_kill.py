@@ -97,6 +97,7 @@ def check_confirmed(database: Path, folder: Path, confirmed: list[str]) -> None:
         assert (name, (folder / name).read_bytes()) in kept
 
 
+@pytest.mark.long
 def test_an_import_goes_on_where_it_was_killed(folder):
     database, logs = folder / "record.sqlite", folder / "logs"
     write_logs(logs, FILES)

@@ -127,6 +127,7 @@ def test_what_was_learned_by_a_mistyped_plate_teaches_nothing(two):
     assert counts(two, "B-3") == (3, 3)
 
 
+@pytest.mark.long
 def test_files_of_one_connection_teach_once(two):
     """Three lengths of one connection: the longest teaches, whatever else was told beside it."""
     fitted(two, "B-4")

@@ -1,5 +1,6 @@
 """Answers on record and the truths that come later: each counted once, none from itself."""
 
+import shutil
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 from batterymodel import InputError, Outcome
 from batterymodel.assessment import ESTIMATE_VERSION
 from batterymodel.inputs.records import Chemistry
-from batterymodel.store import kept_answers
+from batterymodel.store import kept_answers, open_store
 from batterymodel.store import track_record as module
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import corrected_entry
@@ -36,10 +37,14 @@ NEW = date(2025, 1, 5)
 @pytest.fixture
 def fleet(sqlite_store):
     """One battery in one aircraft."""
-    aircraft = sqlite_store.add(Aircraft(tail="DEMO-1")).id
-    battery = add_battery(sqlite_store, "B-1", BARE, NEW).id
-    sqlite_store.add(Move(battery_id=battery, aircraft_id=aircraft, on=NEW, reason="new"))
-    return sqlite_store
+    return with_one_battery(sqlite_store)
+
+
+def with_one_battery(store):
+    aircraft = store.add(Aircraft(tail="DEMO-1")).id
+    battery = add_battery(store, "B-1", BARE, NEW).id
+    store.add(Move(battery_id=battery, aircraft_id=aircraft, on=NEW, reason="new"))
+    return store
 
 
 def csv_of(readings, started=None):
@@ -230,14 +235,22 @@ def narrowed(answer):
     return answer.model_copy(update={"charge_to_return_ah": told})
 
 
-@pytest.fixture
-def misses(fleet, monkeypatch):
+@pytest.fixture(scope="module")
+def misses_file(new_sqlite):
     """Ten completed tapers on ten days; every early answer is made to miss."""
-    real = kept_answers.answer_of
-    monkeypatch.setattr(kept_answers, "answer_of", lambda result: narrowed(real(result)))
-    list(miss(fleet, 10))
-    monkeypatch.undo()
-    return fleet
+    path, real = new_sqlite("misses"), kept_answers.answer_of
+    store = with_one_battery(open_store(path))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(kept_answers, "answer_of", lambda result: narrowed(real(result)))
+        list(miss(store, 10))
+    store.engine.dispose()
+    return path
+
+
+@pytest.fixture
+def misses(misses_file, tmp_path):
+    """The same, to be added to."""
+    return open_store(shutil.copy(misses_file, tmp_path / "record.sqlite"))
 
 
 def test_ranges_that_missed_widen_the_next_and_only_by_what_was_known_before(misses):

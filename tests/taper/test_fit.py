@@ -33,6 +33,7 @@ def fitted(readings: Readings, battery: Battery, load_a: float | None = 8.0, loa
     return fit_taper(signal, prior_for(battery, 25.0))
 
 
+@pytest.mark.tools
 @pytest.mark.parametrize(
     ("depth", "minutes", "steps"),
     [(0.1, 5.0, ()), (0.3, 10.0, ((200.0, 6.0),)), (0.5, 10.0, ()), (0.005, 5.0, ())],

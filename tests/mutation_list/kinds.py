@@ -56,7 +56,7 @@ STORE = changes_in(
     ("never from itself", "kinds", "if one.id != plate.id}", "}"),
     ("invented apart", "kinds", '(*PLATE, "invented")', "PLATE"),
     ("most that teaches", "kinds", "<= share <= MOST_SHARE", "<= share <= CHECK_RANGE[1]"),
-    ("files of one connection", "kinds", "(battery_id, clock or row_id)", "(battery_id, row_id)"),
+    ("files of one connection", "kinds", "one.clock or one.row_id", "one.row_id"),
     (
         "lessons of a former plate",
         "kinds",

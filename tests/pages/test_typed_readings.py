@@ -15,8 +15,9 @@ from batterymodel.inputs.typed_lines import typed_lines
 from batterymodel.pages import after_connection, typed_readings
 from batterymodel.store import open_store
 from batterymodel.store.engine import URL_VARIABLE
-from batterymodel.store.intake import add_battery, readings_of
+from batterymodel.store.intake import add_battery
 from batterymodel.store.records import Aircraft, Connection, Move
+from batterymodel.store.told_readings import readings_of
 from tests.pages.test_after_connection import html_of, key, sentences, started
 
 BATTERY = Battery(tail="OWN-1", chemistry=Chemistry.VRLA, cells=12, rated_capacity_ah=40.0)

@@ -184,17 +184,23 @@ def test_a_kept_configuration_tells_when_it_was_said_and_when_altered(store):
         known = keep_configuration(store, chosen, "Cart 1", "fits")[0].record
         return known_words(task, known, choice_said_first(store, known))
 
+    of_then = budget(plan, task, Supply(rated_current_a=500.0), on=plan.on)
+    first = keep_configuration(store, of_then, "Cart 3", "fits")[0].record
     source = f"{plan.document}, said by {plan.said_by} on {plan.on}"
     assert kept(plan.on).endswith(f"Currents from {source}.")
     alter_loads(store, "DEMO-1", lambda loads: with_source(loads, {"bus_min_v": 25.0}), today)
     assert f"Currents from {source}; altered since, last on {today}, which need not" in kept(today)
-    before = keep_configuration(
-        store, budget(plan, task, Supply(rated_current_a=500.0), on=today), "Cart 2", "fits"
-    )
+    altered = loads_in_force(store, "DEMO-1")
+    of_today = budget(altered, task, Supply(rated_current_a=500.0), on=today)
+    before = keep_configuration(store, of_today, "Cart 2", "fits")[0].record
     whole = {"said_by": "C. Mechanic", "document": "Load sheet 2"}
     alter_loads(store, "DEMO-1", lambda loads: with_source(loads, whole), today)
     assert f"Currents from Load sheet 2, said by C. Mechanic on {today}." in kept(today)
-    assert choice_said_first(store, before[0].record) == plan.on
+    assert before.said_on == today
+    assert choice_said_first(store, before) == plan.on
+    again = {"said_by": plan.said_by, "document": plan.document}
+    alter_loads(store, "DEMO-1", lambda loads: with_source(loads, again), today)
+    assert choice_said_first(store, first) == plan.on
 
 
 def test_one_without_an_answer_does_not_count_and_is_said(store):

@@ -25,6 +25,9 @@ BUSY_S = 20.0
 """How long one writer waits for another before it gives up [s] (own choice: a connection is
 assessed inside its turn, which a slow machine takes seconds for)."""
 
+_NO_FILE_BESIDE = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+"""What SQLite says where it may not make the files that it keeps beside a database."""
+
 _WRITERS_LOCK = 280_028
 NO_DRIVER = (
     "PostgreSQL needs the psycopg driver: install it with "
@@ -198,11 +201,11 @@ def _opened_to_read(path: Path) -> sqlite3.Connection:
         return connection
     except sqlite3.OperationalError as error:
         connection.close()
-        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN:
+        if error.sqlite_errorcode & 0xFF not in _NO_FILE_BESIDE:
             raise
-    unsaved = path.with_name(f"{path.name}-wal")
-    if unsaved.exists() and unsaved.stat().st_size > 0:
-        raise StoreError(f"{path}: {UNSAVED_BESIDE}")
+    for beside in (path.with_name(path.name + end) for end in ("-wal", "-journal")):
+        if beside.exists() and beside.stat().st_size > 0:
+            raise StoreError(f"{path}: {UNSAVED_BESIDE} ({beside.name})")
     return sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True)
 
 

@@ -21,8 +21,8 @@ OLD_AND_ONLY_READ = (
     "to; copy it into a folder you may write in. It was not touched"
 )
 UNSAVED_BESIDE = (
-    "cannot be read where it may not be written: its last writes stand in the file '-wal' beside "
-    "it; copy both into a folder you may write in"
+    "cannot be read where it may not be written, as its last writes stand in a file beside it; "
+    "copy both into a folder you may write in"
 )
 SPOILT_TEXT = "Could not decode to UTF-8"
 """How Python's sqlite3 begins to say that a text in the database is none; it gives no code."""

@@ -12,6 +12,7 @@ from typing import Any, ClassVar, TypeVar
 
 from pydantic import TypeAdapter
 from sqlalchemy import Date, DateTime, LargeBinary, String, Text, TypeDecorator
+from sqlalchemy.types import TypeEngine
 
 from batterymodel.store.faults import SpoiltValueError
 
@@ -21,7 +22,7 @@ T = TypeVar("T")
 class Sound(TypeDecorator[T]):
     """A column whose values are of one kind when they are read."""
 
-    impl = Text
+    impl: TypeEngine[Any] | type[TypeEngine[Any]] = Text
     cache_ok = True
     kind: ClassVar[type] = object
 

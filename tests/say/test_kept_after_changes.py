@@ -52,21 +52,21 @@ def without_kept(store: Store) -> RecordView:
     return record_view(store, SERIAL, TODAY)
 
 
-def same_forecast(one: RecordView, other: RecordView) -> bool:
-    return same(one.forecast, other.forecast)
+def same_forecast(this: RecordView, other: RecordView) -> bool:
+    return same(this.forecast, other.forecast)
 
 
-def same_tapers(one: RecordView, other: RecordView) -> bool:
-    return len(one.tapers) == len(other.tapers) and all(
+def same_tapers(this: RecordView, other: RecordView) -> bool:
+    return len(this.tapers) == len(other.tapers) and all(
         (a.on, a.temp_c) == (b.on, b.temp_c)
         and np.array_equal(a.time_s, b.time_s)
         and np.array_equal(a.current_per_ah, b.current_per_ah)
-        for a, b in zip(one.tapers, other.tapers, strict=True)
+        for a, b in zip(this.tapers, other.tapers, strict=True)
     )
 
 
-def same_service(one: RecordView, other: RecordView) -> bool:
-    return one.service == other.service
+def same_service(this: RecordView, other: RecordView) -> bool:
+    return this.service == other.service
 
 
 SHOWN: dict[str, Callable[[RecordView, RecordView], bool]] = {

@@ -268,7 +268,7 @@ def test_an_older_record_that_lacks_something_is_left_as_it_was(old_url):
     engine = engine_for(url_from(old_url))
     with write_transaction(engine) as connection:
         connection.execute(text("ALTER TABLE capacity_checks DROP COLUMN note"))
-    with pytest.raises(StoreError, match="lacks 'capacity_checks.note', which"):
+    with pytest.raises(StoreError, match=r"lacks 'capacity_checks\.note', which"):
         open_store(old_url)
     with engine.connect() as connection:
         assert revision_of(connection) == "0001"

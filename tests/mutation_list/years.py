@@ -49,7 +49,7 @@ OLD_RECORDS = (
     ),
     *changes_in(
         "store",
-        ("first exports", "archive", "frozenset({\"connections.rest_after_v\"})", "frozenset()"),
+        ("first exports", "archive", 'frozenset({"connections.rest_after_v"})', "frozenset()"),
         ("of the first format", "archive", "MAY_LACK = {1: ", "MAY_LACK = {2: "),
         tests=("tests/store/test_zip_import.py",),
     ),
@@ -70,7 +70,7 @@ OLD_RECORDS = (
     ),
     *changes_in(
         "pages",
-        ("fault on a page", "kept", "    except StoreError as error:", "    except KeyError as error:"),
+        ("fault on a page", "kept", "except StoreError as error:", "except KeyError as error:"),
         tests=("tests/pages/test_damaged_record.py",),
     ),
 )

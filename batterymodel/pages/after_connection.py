@@ -115,6 +115,7 @@ class Job:
             return None
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     st.html(pages.STYLE)

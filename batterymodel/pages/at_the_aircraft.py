@@ -24,6 +24,7 @@ from batterymodel.store.acts import InProgress, State
 from batterymodel.store.in_progress import load
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     st.html(pages.STYLE)

@@ -36,6 +36,7 @@ FEW_IN_SERVICE = 3
 """Estimates in service shown at once."""
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened("Battery record")

@@ -45,6 +45,7 @@ TEMPLATE_CSV = """elapsed_s,discharge_current_a,battery_voltage_v,battery_temp_c
 """
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened("Capacity check")

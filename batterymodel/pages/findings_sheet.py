@@ -24,6 +24,7 @@ ON_PAGE = {"width": "container", "height": 360}
 PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     st.html(pages.STYLE)

@@ -55,6 +55,7 @@ NO_LOADS = (
 )
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened("Ground power")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import wraps
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,7 +14,7 @@ import streamlit as st
 from batterymodel import pages
 from batterymodel.charts.record import fade_chart, tapers_chart
 from batterymodel.charts.style import spec_of
-from batterymodel.errors import BatteryModelError
+from batterymodel.errors import BatteryModelError, StoreError
 from batterymodel.inputs.entry_faults import Shown, said_by_labels
 from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Chemistry, Supply
@@ -79,6 +80,29 @@ def record() -> Store | None:
     if store.backup is not None:
         st.caption(literal(f"The record was brought up to date; as it was: {store.backup}"))
     return store
+
+
+def saying_faults(page: Callable[[], None]) -> Callable[[], None]:
+    """A page that ends in one sentence where the record cannot be read.
+
+    Parameters
+    ----------
+    page : callable
+        Shows the page; what it showed before the fault stays.
+
+    Returns
+    -------
+    callable
+    """
+
+    @wraps(page)
+    def shown() -> None:
+        try:
+            page()
+        except StoreError as error:
+            st.error(literal(str(error)))
+
+    return shown
 
 
 def settings_store() -> Store | None:

@@ -21,6 +21,7 @@ FILLED = f"{KEPT}card.of"
 LABELS = {"reason": Shown("Reason for this revision"), "on": Shown("In force from")}
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened("Limits card")

@@ -21,6 +21,7 @@ from batterymodel.store import Store
 _CHOSEN = "connection_chosen"
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened(places.BAR[places.HOME])

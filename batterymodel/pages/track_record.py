@@ -14,6 +14,7 @@ from batterymodel.track.score import TrackRecord, over_time, tallies
 TITLE = "How right has it been here"
 
 
+@kept.saying_faults
 def page() -> None:
     """Show the page."""
     store = kept.opened(TITLE)

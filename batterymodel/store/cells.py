@@ -11,9 +11,9 @@ import re
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import Boolean, Column, Date, Double, Integer, String
+from sqlalchemy import Boolean, Column, Double, Integer
 
-from batterymodel.store.tables import Clock, Json, Utc
+from batterymodel.store.column_types import Clock, Day, Json, Name, Utc, Words
 
 _BOOL = {"true": True, "false": False}
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
@@ -45,7 +45,7 @@ def cell_of(column: Column[Any], value: Any) -> str:
         return repr(value)
     if isinstance(value, date | datetime):
         return value.isoformat()
-    return no_formula(value) if isinstance(column.type, String) else str(value)
+    return no_formula(value) if isinstance(column.type, Words | Name) else str(value)
 
 
 def no_formula(text: str) -> str:
@@ -121,7 +121,7 @@ def value_of(column: Column[Any], cell: str, escaped: bool = True) -> Any:
         if isinstance(kind, Utc) and moment.tzinfo is None:
             raise ValueError("has no UTC offset")
         return moment
-    if isinstance(kind, Date):
+    if isinstance(kind, Day):
         return date.fromisoformat(cell)
     if isinstance(kind, Boolean):
         if cell not in _BOOL:
@@ -131,4 +131,4 @@ def value_of(column: Column[Any], cell: str, escaped: bool = True) -> Any:
         return float(cell)
     if isinstance(kind, Integer):
         return int(cell)
-    return as_told(cell) if escaped and isinstance(kind, String) else cell
+    return as_told(cell) if escaped and isinstance(kind, Words | Name) else cell

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
@@ -15,7 +16,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from batterymodel.errors import StoreError
-from batterymodel.store.faults import said_plainly
+from batterymodel.store.faults import SPOILT_TEXT, UNSAVED_BESIDE, said_plainly
 
 URL_VARIABLE = "BATTERYMODEL_DATABASE_URL"
 FILE_NAME = "record.sqlite"
@@ -23,6 +24,9 @@ DEMO_NAME = "record-invented-demo.sqlite"
 BUSY_S = 20.0
 """How long one writer waits for another before it gives up [s] (own choice: a connection is
 assessed inside its turn, which a slow machine takes seconds for)."""
+
+_NO_FILE_BESIDE = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+"""What SQLite says where it may not make the files that it keeps beside a database."""
 
 _WRITERS_LOCK = 280_028
 NO_DRIVER = (
@@ -118,7 +122,7 @@ def place_of(url: URL) -> str:
 
 
 def engine_for(url: URL) -> Engine:
-    """Engine with foreign keys on and one writer at a time.
+    """Engine with foreign keys on and one writer at a time; `is_only_read` where none may write.
 
     One engine serves a database for the life of the process, so that statements are compiled once;
     it holds no connection open, so that a process may fork.
@@ -139,14 +143,36 @@ def engine_for(url: URL) -> Engine:
         A path that is a folder or whose folder is missing, or no driver for PostgreSQL.
     """
     if url.get_backend_name() == "sqlite":
-        _check_file(Path(str(url.database)))
+        path = Path(str(url.database))
+        _check_file(path)
+        return _engine(url, only_read=path.exists() and not os.access(path.parent, os.W_OK))
     return _engine(url)
 
 
+def is_only_read(engine: Engine) -> bool:
+    """Whether the database is a file in a folder that cannot be written in.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `engine_for`.
+
+    Returns
+    -------
+    bool
+    """
+    return bool(engine.get_execution_options().get("only_read", False))
+
+
 @lru_cache(maxsize=16)
-def _engine(url: URL) -> Engine:
+def _engine(url: URL, only_read: bool = False) -> Engine:
     if url.get_backend_name() == "sqlite":
-        engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_S})
+        engine = create_engine(
+            url,
+            poolclass=NullPool,
+            execution_options={"only_read": only_read},
+            **_opening(Path(str(url.database)), only_read),
+        )
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
@@ -154,6 +180,33 @@ def _engine(url: URL) -> Engine:
         return create_engine(url, poolclass=NullPool)
     except ModuleNotFoundError:
         raise StoreError(NO_DRIVER) from None
+
+
+def _opening(path: Path, only_read: bool) -> dict[str, Any]:
+    if only_read:
+        return {"creator": lambda: _opened_to_read(path)}
+    return {"connect_args": {"timeout": BUSY_S}}
+
+
+def _opened_to_read(path: Path) -> sqlite3.Connection:
+    """Opened beside one who may write there; where there is none, as a file that stays as it is.
+
+    SQLite keeps the last writes in a file of its own, and reads that only with a third file that it
+    may make or finds there.
+    """
+    address = path.absolute().as_uri()
+    connection = sqlite3.connect(f"{address}?mode=ro", uri=True, timeout=BUSY_S)
+    try:
+        connection.execute("PRAGMA schema_version")
+        return connection
+    except sqlite3.OperationalError as error:
+        connection.close()
+        if error.sqlite_errorcode & 0xFF not in _NO_FILE_BESIDE:
+            raise
+    for beside in (path.with_name(path.name + end) for end in ("-wal", "-journal")):
+        if beside.exists() and beside.stat().st_size > 0:
+            raise StoreError(f"{path}: {UNSAVED_BESIDE} ({beside.name})")
+    return sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True)
 
 
 def _check_file(path: Path) -> None:
@@ -168,8 +221,12 @@ def _check_file(path: Path) -> None:
 
 def _set_up_sqlite(connection: Any, _record: object) -> None:
     connection.isolation_level = None
-    connection.execute("PRAGMA foreign_keys=ON")
-    connection.execute("PRAGMA synchronous=FULL")
+    try:
+        connection.execute("PRAGMA foreign_keys=ON")
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute("SELECT 1 FROM sqlite_master")  # reads the names of all tables
+    except UnicodeDecodeError:  # SQLite quotes a spoilt name, and Python cannot read the quotation
+        raise sqlite3.DatabaseError(SPOILT_TEXT) from None
 
 
 def _begin_sqlite(connection: Connection) -> None:

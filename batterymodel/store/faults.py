@@ -16,6 +16,17 @@ LOCKED = "is in use by another program; wait a moment and do it again. Nothing w
 DAMAGED = (
     "is damaged; keep the file as it is and go on from a backup beside it or from an exported ZIP"
 )
+OLD_AND_ONLY_READ = (
+    "was written by an older version and must be brought up to date first, but cannot be written "
+    "to; copy it into a folder you may write in. It was not touched"
+)
+UNSAVED_BESIDE = (
+    "cannot be read where it may not be written, as its last writes stand in a file beside it; "
+    "copy both into a folder you may write in"
+)
+SPOILT_TEXT = "Could not decode to UTF-8"
+"""How Python's sqlite3 begins to say that a text in the database is none; it gives no code."""
+
 NO_DATABASE = "is not a database of this tool; give another file. It was not touched"
 NOT_OPENED = "cannot be opened; check that the folder exists and may be written in"
 DISK_FAULT = (
@@ -50,6 +61,10 @@ _POSTGRES = {
 }
 
 
+class SpoiltValueError(Exception):
+    """A value in the database is not of its column's kind; `said_plainly` says so."""
+
+
 @contextmanager
 def said_plainly(where: str) -> Iterator[None]:
     """Turn a fault of database or disk into a `StoreError` of one sentence.
@@ -73,6 +88,8 @@ def said_plainly(where: str) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise StoreError(f"{where}: {_cause(error.orig)}") from error
+    except SpoiltValueError as error:
+        raise StoreError(f"{where}: {DAMAGED}") from error
     except (sqlite3.Error, OSError) as error:
         raise StoreError(f"{where}: {_cause(error)}") from error
     except SQLAlchemyError as error:
@@ -84,6 +101,8 @@ def _cause(error: BaseException | None) -> str:
         code = getattr(error, "sqlite_errorcode", None)
         if code is not None and code & 0xFF in _SQLITE:
             return _SQLITE[code & 0xFF]
+        if str(error).startswith(SPOILT_TEXT):
+            return DAMAGED
     if isinstance(error, OSError) and error.strerror:
         return f"{error.strerror.lower()}. Nothing was changed"
     state = getattr(error, "sqlstate", None)

@@ -14,6 +14,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from batterymodel.basis.intervals import Interval
 from batterymodel.basis.meters import LOAD_SD_A
 from batterymodel.basis.text import alike, one_line
 from batterymodel.errors import InputError
@@ -31,6 +32,7 @@ from batterymodel.inputs.records import (
     Supply,
     Volts,
 )
+from batterymodel.rules.results import Outcome
 from batterymodel.track.kept import KeptAnswer, SeenLater
 
 MAX_FILE_BYTES = 256 * 1024 * 1024
@@ -56,7 +58,19 @@ def _json_object(text: str) -> str:
     content = json.loads(text, parse_constant=refused)
     if not isinstance(content, dict):
         raise ValueError("an assessment must be one JSON object")
+    _check_read_again(content)
     return json.dumps(content, separators=(",", ":"))
+
+
+def _check_read_again(content: dict[str, Any]) -> None:
+    """What the record itself reads of an assessment is of the kind it should be."""
+    if content.get("outcome") not in set(Outcome):
+        raise ValueError("an assessment must name its outcome")
+    charge = content.get("state_of_charge") or {}
+    if not isinstance(charge, dict):
+        raise ValueError("the state of charge of an assessment must be one JSON object")
+    if charge.get("now"):
+        Interval.model_validate(charge["now"])
 
 
 def _in_utc(moment: datetime) -> datetime:

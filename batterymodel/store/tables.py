@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
-from pydantic import TypeAdapter
 from sqlalchemy import (
     Boolean,
-    Date,
-    DateTime,
     Double,
     ForeignKey,
     Integer,
-    LargeBinary,
     MetaData,
-    String,
-    Text,
-    TypeDecorator,
     UniqueConstraint,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
@@ -29,6 +22,7 @@ from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Cable, Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
 from batterymodel.store.acts import Act, ToldSoFar
+from batterymodel.store.column_types import Clock, Content, Day, Json, Name, Utc, Words
 from batterymodel.track.kept import KeptAnswer, SeenLater
 
 NAMES = {
@@ -39,212 +33,30 @@ NAMES = {
 }
 
 
-class Utc(TypeDecorator[datetime]):
-    """A moment, always in UTC."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Any) -> datetime | None:
-        """A moment without offset would be a guess, and is refused.
-
-        Parameters
-        ----------
-        value : datetime or None
-            With any UTC offset.
-        dialect : Dialect
-            Not used; all databases keep it alike.
-
-        Returns
-        -------
-        datetime or None
-            The same moment in UTC.
-
-        Raises
-        ------
-        ValueError
-            A moment without UTC offset.
-        """
-        if value is not None and value.tzinfo is None:
-            raise ValueError("a moment without UTC offset")
-        return None if value is None else value.astimezone(UTC)
-
-    def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
-        """SQLite gives the moment without its offset.
-
-        Parameters
-        ----------
-        value : datetime or None
-            As the database gives it; without offset it is in UTC.
-        dialect : Dialect
-            Not used.
-
-        Returns
-        -------
-        datetime or None
-            In UTC, with its offset.
-        """
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-class Clock(TypeDecorator[datetime]):
-    """A clock time kept as it was told, with or without offset, as ISO 8601 text."""
-
-    impl = String(40)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Any) -> str | None:
-        """ISO 8601 text.
-
-        Parameters
-        ----------
-        value : datetime or None
-            With or without UTC offset; neither is added nor taken away.
-        dialect : Dialect
-            Not used; all databases keep it alike.
-
-        Returns
-        -------
-        str or None
-        """
-        return None if value is None else value.isoformat()
-
-    def process_result_value(self, value: str | None, dialect: Any) -> datetime | None:
-        """The clock time.
-
-        Parameters
-        ----------
-        value : str or None
-            As `process_bind_param` wrote it.
-        dialect : Dialect
-            Not used.
-
-        Returns
-        -------
-        datetime or None
-            With the offset it was told with, or none.
-
-        Raises
-        ------
-        ValueError
-            Text of other hands that is no clock time.
-        """
-        return None if value is None else datetime.fromisoformat(value)
-
-
-class Json(TypeDecorator[Any]):
-    """A pydantic value as JSON text in one fixed spelling.
-
-    Parameters
-    ----------
-    kind : type
-        What the column holds: anything pydantic can check.
-    """
-
-    impl = Text
-    cache_ok = True
-
-    def __init__(self, kind: Any) -> None:
-        """Hold values of the given kind."""
-        super().__init__()
-        self.kind = kind
-        self._adapter = TypeAdapter(kind)
-
-    def text(self, value: Any) -> str:
-        """The value as JSON text.
-
-        Parameters
-        ----------
-        value : instance of `kind`
-
-        Returns
-        -------
-        str
-            Without fields that are None.
-        """
-        return self._adapter.dump_json(value, exclude_none=True).decode()
-
-    def value(self, text: str) -> Any:
-        """The value of a JSON text.
-
-        Parameters
-        ----------
-        text : str
-
-        Returns
-        -------
-        instance of `kind`
-
-        Raises
-        ------
-        pydantic.ValidationError
-            Text that is no JSON, or of another kind.
-        """
-        return self._adapter.validate_json(text)
-
-    def process_bind_param(self, value: Any, dialect: Any) -> str | None:
-        """JSON text.
-
-        Parameters
-        ----------
-        value : instance of `kind`, or None
-        dialect : Dialect
-            Not used; all databases keep it alike.
-
-        Returns
-        -------
-        str or None
-        """
-        return None if value is None else self.text(value)
-
-    def process_result_value(self, value: str | None, dialect: Any) -> Any:
-        """The pydantic value.
-
-        Parameters
-        ----------
-        value : str or None
-            As `process_bind_param` wrote it.
-        dialect : Dialect
-            Not used.
-
-        Returns
-        -------
-        instance of `kind`, or None
-
-        Raises
-        ------
-        pydantic.ValidationError
-            Text of other hands that is no JSON, or of another kind.
-        """
-        return None if value is None else self.value(value)
-
-
 class Base(DeclarativeBase):
     """Base of all tables."""
 
     metadata = MetaData(naming_convention=NAMES)
     type_annotation_map = {  # noqa: RUF012 (declared so by SQLAlchemy)
-        str: Text(),
+        str: Words(),
         int: Integer(),
         float: Double(),
         bool: Boolean(),
-        date: Date(),
-        bytes: LargeBinary(),
-        Chemistry: Text(),
+        date: Day(),
+        bytes: Content(),
+        Chemistry: Words(),
     }
 
 
 def _reference(target: str, **more: Any) -> Mapped[Any]:
     return mapped_column(
-        String(36), ForeignKey(target, deferrable=True, initially="DEFERRED"), index=True, **more
+        Name(36), ForeignKey(target, deferrable=True, initially="DEFERRED"), index=True, **more
     )
 
 
 def _file(**more: Any) -> Mapped[Any]:
     return mapped_column(
-        String(64),
+        Name(64),
         ForeignKey("files.sha256", deferrable=True, initially="DEFERRED"),
         index=True,
         **more,
@@ -255,21 +67,21 @@ class FileRow(Base):
     """The bytes of a file, kept exactly as imported, under their SHA-256."""
 
     __tablename__ = "files"
-    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    sha256: Mapped[str] = mapped_column(Name(64), primary_key=True)
     content: Mapped[bytes]
 
 
 class Row:
     """What every row has besides its content."""
 
-    row_id: Mapped[str] = mapped_column(String(36), primary_key=True, sort_order=-5)
+    row_id: Mapped[str] = mapped_column(Name(36), primary_key=True, sort_order=-5)
     recorded_at: Mapped[datetime] = mapped_column(Utc, sort_order=-4)
 
 
 class EntryRow(Row):
     """A row of an entry: its first writing, or a correction of the row it replaces."""
 
-    entry_id: Mapped[str] = mapped_column(String(36), index=True, sort_order=-3)
+    entry_id: Mapped[str] = mapped_column(Name(36), index=True, sort_order=-3)
     correction_reason: Mapped[str | None] = mapped_column(sort_order=-1)
 
     @declared_attr
@@ -277,7 +89,7 @@ class EntryRow(Row):
         """The row this one corrects; a row is corrected once at most."""
         own = f"{cls.__tablename__}.row_id"  # type: ignore[attr-defined]
         key = ForeignKey(own, deferrable=True, initially="DEFERRED")
-        return mapped_column(String(36), key, unique=True, sort_order=-2)
+        return mapped_column(Name(36), key, unique=True, sort_order=-2)
 
 
 class AircraftRow(EntryRow, Base):
@@ -455,9 +267,9 @@ class DeletionRow(Row, Base):
     """An entry taken out of sight; `act_id` is shared by all that went together."""
 
     __tablename__ = "deletions"
-    act_id: Mapped[str] = mapped_column(String(36), index=True)
+    act_id: Mapped[str] = mapped_column(Name(36), index=True)
     table_name: Mapped[str]
-    entry_id: Mapped[str] = mapped_column(String(36), index=True)
+    entry_id: Mapped[str] = mapped_column(Name(36), index=True)
     reason: Mapped[str]
 
 
@@ -473,7 +285,7 @@ class InProgressRow(Base):
     """A connection in progress as it was begun; what came after are rows of `ActRow`."""
 
     __tablename__ = "connections_in_progress"
-    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    id: Mapped[str] = mapped_column(Name(64), primary_key=True)
     recorded_at: Mapped[datetime] = mapped_column(Utc)
     started_at: Mapped[datetime] = mapped_column(Utc)
     day: Mapped[date]
@@ -488,10 +300,10 @@ class ActRow(Base):
 
     __tablename__ = "acts_in_progress"
     __table_args__ = (UniqueConstraint("in_progress_id", "number"),)
-    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    key: Mapped[str] = mapped_column(Name(64), primary_key=True)
     recorded_at: Mapped[datetime] = mapped_column(Utc)
     in_progress_id: Mapped[str] = mapped_column(
-        String(64),
+        Name(64),
         ForeignKey("connections_in_progress.id", deferrable=True, initially="DEFERRED"),
     )
     number: Mapped[int]
@@ -505,7 +317,7 @@ class SettingRow(Base):
     __tablename__ = "settings"
     number: Mapped[int] = mapped_column(primary_key=True)
     recorded_at: Mapped[datetime] = mapped_column(Utc)
-    name: Mapped[str] = mapped_column(String(64), index=True)
+    name: Mapped[str] = mapped_column(Name(64), index=True)
     value: Mapped[str]
 
 
@@ -513,9 +325,9 @@ class KeptResultRow(Base):
     """A result computed of an entry, in place of the one before; no export takes it along."""
 
     __tablename__ = "kept_results"
-    kind: Mapped[str] = mapped_column(String(40), primary_key=True)
-    entry_id: Mapped[str] = mapped_column(String(36), primary_key=True)
-    digest: Mapped[str] = mapped_column(String(64))
+    kind: Mapped[str] = mapped_column(Name(40), primary_key=True)
+    entry_id: Mapped[str] = mapped_column(Name(36), primary_key=True)
+    digest: Mapped[str] = mapped_column(Name(64))
     recorded_at: Mapped[datetime] = mapped_column(Utc)
     value: Mapped[str]
 

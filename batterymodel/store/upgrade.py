@@ -7,17 +7,33 @@ import time
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, Engine, inspect, text
 
 from batterymodel.errors import StoreError
-from batterymodel.store.engine import BUSY_S, write_transaction
-from batterymodel.store.faults import NO_DATABASE, said_plainly
+from batterymodel.store.engine import BUSY_S, is_only_read, write_transaction
+from batterymodel.store.faults import NO_DATABASE, OLD_AND_ONLY_READ, said_plainly
+from batterymodel.store.tables import Base
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008")
 """Every revision of the tables, oldest first; the last one is what this version works with."""
 
 HEAD = REVISIONS[-1]
+
+LEFT_OUT = "0007"
+"""For a while 0008 followed 0006: a record of that time says 0008 and lacks what 0007 brings."""
+
+BROUGHT_BY_IT = frozenset({"servicings", "connections.answers", "connections.seen_later"})
+_COLUMNS = {
+    "sqlite": "SELECT m.name, c.name FROM sqlite_master m JOIN pragma_table_info(m.name) c "
+    "WHERE m.type = 'table'",
+    "postgresql": "SELECT table_name, column_name FROM information_schema.columns "
+    "WHERE table_schema = current_schema()",
+}
 
 
 def bring_up_to_date(engine: Engine, where: str) -> Path | None:
@@ -39,15 +55,44 @@ def bring_up_to_date(engine: Engine, where: str) -> Path | None:
     Raises
     ------
     StoreError
-        A newer database, another program's database, a fault of the disk.
+        A newer database, another program's database, one that lacks a table or column, an older
+        one that may only be read, a fault of the disk.
     """
     with said_plainly(where):
         with engine.connect() as connection:
-            revision = _revision(connection, where)
-        backup = _migrate(engine, where) if revision != HEAD else None
+            ready = _revision(connection, where) == HEAD and not lacking(connection)
+        if is_only_read(engine):
+            if not ready:
+                raise StoreError(f"{where}: {OLD_AND_ONLY_READ}")
+            return None
+        backup = None if ready else _migrate(engine, where)
         if engine.dialect.name == "sqlite":
             _use_write_ahead_log(engine)
     return backup
+
+
+def lacking(connection: Connection) -> frozenset[str]:
+    """Tables and columns of this version that the database has not.
+
+    Parameters
+    ----------
+    connection : Connection
+
+    Returns
+    -------
+    frozenset of str
+        ``table`` for a whole table, else ``table.column``; empty where all are there.
+    """
+    there: dict[str, set[str]] = {}
+    for table, column in connection.execute(text(_COLUMNS[connection.dialect.name])):
+        there.setdefault(table, set()).add(column)
+    lacked = set()
+    for table in Base.metadata.tables.values():
+        if table.name not in there:
+            lacked.add(table.name)
+        else:
+            lacked |= {str(c) for c in table.columns if c.name not in there[table.name]}
+    return frozenset(lacked)
 
 
 def _use_write_ahead_log(engine: Engine) -> None:
@@ -67,13 +112,45 @@ def _use_write_ahead_log(engine: Engine) -> None:
 def _migrate(engine: Engine, where: str) -> Path | None:
     with write_transaction(engine) as connection:
         revision = _revision(connection, where)
-        if revision == HEAD:
+        lacked = lacking(connection) if revision == HEAD else frozenset()
+        if revision == HEAD and not lacked:
             return None
+        if lacked and lacked != BROUGHT_BY_IT:
+            raise _lacks(where, lacked)
         backup = None
         if revision is not None and engine.dialect.name == "sqlite":
             backup = write_backup(Path(str(engine.url.database)), revision)
-        upgrade(connection, HEAD)
+        if lacked:
+            _run_left_out(connection)
+        else:
+            _upgrade_whole(connection, where, backup)
         return backup
+
+
+def _upgrade_whole(connection: Connection, where: str, backup: Path | None) -> None:
+    upgrade(connection, HEAD)
+    lacked = lacking(connection)
+    if lacked:
+        if backup is not None:
+            backup.unlink(missing_ok=True)
+        raise _lacks(where, lacked)
+
+
+def _lacks(where: str, lacked: frozenset[str]) -> StoreError:
+    return StoreError(
+        f"{where}: lacks '{min(lacked)}', which its version of the tables has; go on from a backup "
+        "beside it or from an exported ZIP. It was not touched"
+    )
+
+
+def _run_left_out(connection: Connection) -> None:
+    """Run the one migration that was left out; the later ones have run."""
+    from alembic import command  # slow to import, and needed once in a database's life
+
+    config = _config(connection)
+    command.stamp(config, REVISIONS[REVISIONS.index(LEFT_OUT) - 1])
+    command.upgrade(config, LEFT_OUT)
+    command.stamp(config, HEAD)
 
 
 def _revision(connection: Connection, where: str) -> str | None:
@@ -103,13 +180,18 @@ def upgrade(connection: Connection, revision: str) -> None:
         One of `REVISIONS`, not older than the one the database is at.
     """
     from alembic import command  # slow to import, and needed once in a database's life
+
+    command.upgrade(_config(connection), revision)
+
+
+def _config(connection: Connection) -> Config:
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", "batterymodel.store:migrations")
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
-    command.upgrade(config, revision)
+    return config
 
 
 def write_backup(database: Path, revision: str) -> Path:

@@ -36,6 +36,7 @@ from batterymodel.store.archive import (
     cells_of,
     columns_of,
     file_columns,
+    first_columns_of,
     in_silence,
     tables_of,
 )
@@ -51,8 +52,9 @@ MAX_ALL_BYTES = 16 * 1024**3
 """Most bytes a ZIP may unpack to."""
 
 READ_FORMATS = (1, 2, 3, 4, FORMAT)
-"""Format 1 wrote text that begins like a formula as it stood; 2 knew no files of other loggers; 3
-knew no supplies and load plans; 4 no answers as they were given and no servicings."""
+"""Format 1 wrote text that begins like a formula as it stood, and at first no rest voltage after a
+connection; 2 knew no files of other loggers; 3 knew no supplies and load plans; 4 no answers as
+they were given and no servicings."""
 
 _MAX_MEMBERS = 5_000_000
 [_CARD_COLUMN] = [column for column in columns_of(CardRow) if column.name == "limits"]
@@ -284,13 +286,9 @@ def _card_cell(row: Any) -> str:
 def _rows(archive: _Archive, table: Any) -> Iterator[Any]:
     """The rows of a table's CSV, each checked; raises `StoreError` naming the line."""
     name = f"{table.__tablename__}.csv"
-    columns = columns_of(table, archive.format)
     seen: set[str] = set()
     lines = _lines(archive, name)
-    header = next(lines, (0, []))[1]
-    if header != [column.name for column in columns]:
-        wanted = ",".join(column.name for column in columns)
-        raise archive.error(f"'{name}' has another header than {wanted}")
+    columns = _columns(archive, table, next(lines, (0, []))[1])
     for number, cells in lines:
         place = f"'{name}', line {number}"
         if len(cells) != len(columns):
@@ -300,6 +298,15 @@ def _rows(archive: _Archive, table: Any) -> Iterator[Any]:
             raise archive.error(f"{place}: row {row.row_id} stands there twice")
         seen.add(row.row_id)
         yield row
+
+
+def _columns(archive: _Archive, table: Any, header: list[str]) -> tuple[Any, ...]:
+    columns = columns_of(table, archive.format)
+    for known in (columns, first_columns_of(table, archive.format)):
+        if header == [column.name for column in known]:
+            return known
+    wanted = ",".join(column.name for column in columns)
+    raise archive.error(f"'{table.__tablename__}.csv' has another header than {wanted}")
 
 
 def _lines(archive: _Archive, name: str) -> Iterator[tuple[int, list[str]]]:

@@ -14,6 +14,7 @@ from batterymodel import History, Limits, Supply
 from batterymodel.inputs.load_plan import AircraftLoads, Task
 from batterymodel.inputs.load_plan import Consumer as PlannedConsumer
 from batterymodel.inputs.records import LEAST_CHECK_AH, MOST_CHECK_AH, Cable
+from batterymodel.rules.results import Outcome
 from batterymodel.store import open_store
 from batterymodel.store.archive import export_zip
 from batterymodel.store.records import (
@@ -118,6 +119,7 @@ def fleets(draw):
     )
     aircraft = draw(st.builds(Aircraft, tail=LABEL, note=MAYBE | TEXT))
     about = {"battery_id": "battery", "aircraft_id": "aircraft"}
+    outcome = str(draw(st.sampled_from(Outcome)))
     result = draw(MAYBE | st.dictionaries(st.text(max_size=9), JSON, max_size=3))
     rest = [
         (CardRevision, {"on": draw(DAYS), "limits": draw(LIMITS), "reason": draw(TEXT)}),
@@ -154,7 +156,7 @@ def fleets(draw):
             "supply": draw(MAYBE | SUPPLY),
             "load_a": draw(MAYBE | AMPERES),
             "ambient_c": draw(MAYBE | CELSIUS),
-            "assessment": None if result is None else json.dumps(result),
+            "assessment": None if result is None else json.dumps(result | {"outcome": outcome}),
             "not_assessed": draw(MAYBE | TEXT),
         }),
     ]  # fmt: skip

@@ -6,6 +6,7 @@ import re
 import sqlite3
 from contextlib import closing
 from datetime import date
+from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -16,6 +17,7 @@ from sqlalchemy import create_engine, inspect, text
 from batterymodel import StoreError
 from batterymodel.store import open_store
 from batterymodel.store import upgrade as upgrade_module
+from batterymodel.store.archive import export_zip
 from batterymodel.store.engine import engine_for, url_from, write_transaction
 from batterymodel.store.finishing import finish
 from batterymodel.store.in_progress import begin, note
@@ -31,7 +33,7 @@ from batterymodel.store.records import (
 from batterymodel.store.records import Connection as ConnectionRecord
 from batterymodel.store.servicing import add_servicing
 from batterymodel.store.tables import Base
-from batterymodel.store.upgrade import HEAD, REVISIONS, upgrade
+from batterymodel.store.upgrade import BROUGHT_BY_IT, HEAD, LEFT_OUT, REVISIONS, lacking, upgrade
 from tests.store.cases import PLAN, SUPPLY
 
 A, B, M, L = (f"{n}0000000-0000-4000-8000-000000000000" for n in "1234")
@@ -193,6 +195,86 @@ def test_a_newer_file_stays_the_same_to_the_byte(own_store):
         open_store(path)
     with open(path, "rb") as file:
         assert file.read() == before
+
+
+@pytest.fixture
+def skipped_url(new_url, tmp_path):
+    """A record of the time when 0008 followed 0006: it says 0008, and 0007 never ran."""
+    url = new_url()
+    if "://" not in url:
+        url = str(tmp_path / "skipped.sqlite")
+    with write_transaction(engine_for(url_from(url))) as connection:
+        upgrade(connection, REVISIONS[REVISIONS.index(LEFT_OUT) - 1])
+        for statement in (*OLD_ROWS, LOAD_ROW):
+            connection.execute(text(statement))
+        Base.metadata.tables["kept_results"].create(connection)
+        connection.execute(text("UPDATE alembic_version SET version_num = '0008'"))
+    return url
+
+
+def test_what_the_left_out_migration_brings_is_what_the_code_says(skipped_url):
+    with engine_for(url_from(skipped_url)).connect() as connection:
+        assert lacking(connection) == BROUGHT_BY_IT
+
+
+def test_a_record_whose_migration_was_left_out_gets_it_and_loses_nothing(skipped_url, tmp_path):
+    with engine_for(url_from(skipped_url)).connect() as connection:
+        was = rows_of(connection)
+    store = open_store(skipped_url)
+    with store.engine.connect() as connection:
+        now = rows_of(connection)
+        assert revision_of(connection) == HEAD
+        assert lacking(connection) == frozenset()
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) == []
+    assert {name: now[name] for name in was} == was
+    add_servicing(store, "B-1", ServicingFound.CAPACITY, date(2026, 3, 3), 38.0)
+    assert store.entries(ConnectionRecord) == ()
+    export_zip(store, tmp_path / "all.zip")
+    assert open_store(skipped_url).backup is None
+    if store.engine.dialect.name == "sqlite":
+        assert ".tables-0008." in store.backup.name
+        with closing(sqlite3.connect(store.backup)) as backup:
+            names = {name for (name,) in backup.execute("SELECT name FROM sqlite_master")}
+        assert "servicings" not in names
+        assert "moves" in names
+
+
+@pytest.mark.parametrize(
+    ("statement", "lacked"),
+    [
+        ("DROP TABLE settings", "settings"),
+        ("ALTER TABLE capacity_checks DROP COLUMN note", "capacity_checks.note"),
+        ("ALTER TABLE connections DROP COLUMN answers", "connections.answers"),
+    ],
+)
+def test_a_record_that_lacks_something_else_is_said_and_left_alone(own_store, statement, lacked):
+    path = own_store.engine.url.database
+    with closing(sqlite3.connect(path)) as other:
+        other.execute(statement)
+        other.commit()
+    for _ in range(2):
+        with pytest.raises(StoreError, match=f"lacks '{lacked}', which") as caught:
+            open_store(path)
+    assert "exported ZIP" in str(caught.value)
+    assert list(own_store_folder(own_store).glob("*.backup")) == []
+
+
+def own_store_folder(store):
+    return Path(str(store.engine.url.database)).parent
+
+
+def test_an_older_record_that_lacks_something_is_left_as_it_was(old_url):
+    engine = engine_for(url_from(old_url))
+    with write_transaction(engine) as connection:
+        connection.execute(text("ALTER TABLE capacity_checks DROP COLUMN note"))
+    with pytest.raises(StoreError, match=r"lacks 'capacity_checks\.note', which"):
+        open_store(old_url)
+    with engine.connect() as connection:
+        assert revision_of(connection) == "0001"
+        assert "servicings" not in inspect(connection).get_table_names()
+    if engine.dialect.name == "sqlite":
+        assert list(Path(old_url).parent.glob("*.backup")) == []
 
 
 def test_the_migrations_make_the_tables_of_the_code(store):

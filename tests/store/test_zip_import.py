@@ -299,6 +299,42 @@ def test_a_zip_of_a_format_before_gives_the_same_connections(
         assert (loads.record.name, loads.record.on, loads.record.left_off) == ("Ramp", None, None)
 
 
+def without(members, name, column):
+    """Take one column off a table, wherever it stands."""
+    rows = list(csv.reader(io.StringIO(members[name].decode(), newline="")))
+    at = rows[0].index(column)
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(row[:at] + row[at + 1 :] for row in rows)
+    members[name] = text.getvalue().encode()
+
+
+def test_a_zip_from_before_the_rest_voltage_after_a_connection_is_taken(
+    exported, sqlite_store, tmp_path
+):
+    members = dict(exported)
+    as_of_format(1, members)
+    without(members, "connections.csv", "rest_after_v")
+    assert members["connections.csv"].startswith(
+        b"row_id,recorded_at,entry_id,replaces,correction_reason,battery_id,aircraft_id,day,"
+        b"started_at,file_name,readings_sha256,supply,rest_voltage_v,load_a,load_sd_a,ambient_c,"
+        b"assessment,not_assessed\n"
+    )
+    path = write(tmp_path / "first.zip", members)
+    import_zip(sqlite_store, path)
+    [connection] = sqlite_store.entries(Connection)
+    assert connection.record.rest_after_v is None
+    assert connection.record.assessment is not None  # the cells after it are where they belong
+    assert import_zip(sqlite_store, path).added == 0
+
+
+def test_only_the_first_format_may_lack_the_rest_voltage_after(exported, sqlite_store, tmp_path):
+    members = dict(exported)
+    as_of_format(2, members)
+    without(members, "connections.csv", "rest_after_v")
+    path = write(tmp_path / "second.zip", members)
+    assert "'connections.csv' has another header than row_id" in refused(sqlite_store, path)
+
+
 def test_a_table_of_a_later_format_is_refused_in_a_former_one(exported, sqlite_store, tmp_path):
     members = dict(exported)
     as_of_format(3, members)

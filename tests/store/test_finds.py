@@ -105,6 +105,18 @@ def test_a_check_stopped_early_counts_only_where_none_of_its_day_ran_to_its_end(
     assert verdicts(left) == [WRONG_BY_LOW]
 
 
+@pytest.mark.parametrize(
+    "told", [{"capacity_ah": 40.0}, {"capacity_ah": 33.0, "is_lower_bound": True}]
+)
+def test_a_capacity_at_the_limit_is_no_better_for_a_higher_one_of_its_day(left, told):
+    """32 Ah with an error of 0.5 Ah is on neither side of 80 %: no other of that day tells."""
+    checked(left, 32.0, 1)
+    checked(left, day=1, **told)
+    assert verdicts(left) == []
+    checked(left, day=9, **told)
+    assert verdicts(left) == [(Verdict.RIGHT, Found.ENOUGH)]
+
+
 def test_a_check_stopped_early_below_the_limit_outranks_nothing(left):
     checked(left, 25.0, 1, is_lower_bound=True)
     serviced(left, ServicingFound.NOTHING_WRONG, 3)

@@ -198,6 +198,15 @@ def test_one_file_of_several_batteries_teaches_once(two):
     assert (counts(two, "B-4"), counts(two, "B-5")) == ((3, 3), (2, 2))
 
 
+def test_the_battery_a_file_was_entered_for_first_stays_the_first(two):
+    """The younger battery's, and corrected since: its first writing counts."""
+    for serial in ("B-4", "B-5"):
+        fitted(two, serial)
+    first, _ = same_file(two, "B-5", "B-4")
+    corrected_entry(two, first.entry.id, {"ambient_c": 21.0}, "read again")
+    assert (counts(two, "B-4"), counts(two, "B-5")) == ((3, 3), (2, 2))
+
+
 def test_two_columns_of_one_file_are_two_batteries(two):
     """A logger of two clamps: each battery has a column of its own."""
     fitted(two, "B-4")

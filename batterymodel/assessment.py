@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from numbers import Real
 from pathlib import Path
@@ -66,6 +66,7 @@ from batterymodel.rules.wording import (
     NICD_CAUTION,
     OUTCOME_WORDS,
     TOPPING_OFF,
+    WITHOUT_KIND,
     kind_words,
     minutes_words,
 )
@@ -181,9 +182,51 @@ def assess(
         readings = read_readings(readings)
     check_bounds(readings)
     _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c, widening)
-    temp_c = _battery_temp_c(readings, ambient_c)
-    day = connection_day(readings, on)
-    signal = signal_from(readings, supply, load_a, load_sd_a)
+    about = _About(readings, supply, rest_voltage_v, load_a, load_sd_a, ambient_c, on, widening)
+    case, posterior = _case(about, battery)
+    findings, is_careful = _careful_findings(case, about, battery)
+    return _assessment(case, posterior, findings, outcome_of(findings), is_careful)
+
+
+@dataclass(frozen=True)
+class _About:
+    """What is told of one connection beside the battery, as `assess` takes it."""
+
+    readings: Readings
+    supply: Supply | None
+    rest_voltage_v: float | None
+    load_a: float | None
+    load_sd_a: float
+    ambient_c: float | None
+    on: date | None
+    widening: float
+
+
+def _careful_findings(
+    case: Case, about: _About, battery: Battery
+) -> tuple[tuple[Finding, ...], bool]:
+    """Findings, and whether they are those without the kind: it may never lift an outcome."""
+    findings = findings_for(case)
+    outcome, kind = outcome_of(findings), case.battery.kind
+    if kind is None or not tells_more(kind, case.battery) or outcome is Outcome.DISCONNECT:
+        return findings, False
+    alone, _ = _case(about, battery.model_copy(update={"kind": None}))
+    without = findings_for(alone)
+    if _ORDER.index(outcome_of(without)) <= _ORDER.index(outcome):
+        return findings, False
+    return without, True
+
+
+_ORDER = tuple(Outcome)
+"""The outcomes, the most careful last."""
+
+
+def _case(about: _About, battery: Battery) -> tuple[Case, ChargePosterior | ChargeBounds]:
+    """The connection as the rules look at it, and what the current says of the charge."""
+    readings, supply, rest_voltage_v = about.readings, about.supply, about.rest_voltage_v
+    temp_c = _battery_temp_c(readings, about.ambient_c)
+    day = connection_day(readings, about.on)
+    signal = signal_from(readings, supply, about.load_a, about.load_sd_a)
     held_v = held_voltage_v(readings, supply, signal.limit_end_s or 0.0)
     known, (battery, prior, fit) = battery, _fitted(signal, battery, temp_c, day, held_v)
     rise = rise_of(fit)
@@ -202,7 +245,9 @@ def assess(
         limit_for(battery, "min_top_off_soc").value,
         day,
     )
-    state = charge_state(posterior, battery, others, conditions, signal.sigma_a, day, widening)
+    state = charge_state(
+        posterior, battery, others, conditions, signal.sigma_a, day, about.widening
+    )
     case = Case(
         battery=battery,
         supply=supply,
@@ -214,15 +259,13 @@ def assess(
         rest_voltage_v=rest_voltage_v,
         on=day,
         conditions=conditions,
-        load_a=load_a,
-        load_sd_a=load_sd_a,
+        load_a=about.load_a,
+        load_sd_a=about.load_sd_a,
         unlike_history=known.history is not None and battery.history is None,
         kind=known.kind,
         held_v=held_v,
     )
-    case = with_doubt(case)
-    findings = findings_for(case)
-    return _assessment(case, posterior, findings, outcome_of(findings))
+    return with_doubt(case), posterior
 
 
 def connection_day(readings: Readings, on: date | None = None) -> date:
@@ -290,6 +333,7 @@ def _assessment(
     posterior: ChargePosterior | ChargeBounds,
     findings: tuple[Finding, ...],
     outcome: Outcome,
+    is_careful: bool = False,
 ) -> Assessment:
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
@@ -318,7 +362,7 @@ def _assessment(
         learned_history=updated_history(case.battery, taught, case.on) if taught else None,
         taper_lesson=_lesson(case, taught) if taught else None,
         kind=_kind_on_record(case),
-        notes=_notes(case),
+        notes=(*_notes(case), *((WITHOUT_KIND,) if is_careful else ())),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         widening=state.widening,
         unwidened=_unwidened(state),
@@ -346,7 +390,9 @@ def _lesson(case: Case, taught: MeasuredTaper) -> TaperLesson | None:
     sound = case.conditions is None or case.conditions.ranked[0][0] is Condition.SOUND
     if slow or not sound:
         return None
-    return taper_lesson(taught, case.battery, _usable_temp(case.temp_c), case.on)
+    is_read = held_voltage_v(case.readings, None, case.fit.signal.limit_end_s or 0.0) is not None
+    temp_c = _usable_temp(case.temp_c)
+    return taper_lesson(taught, case.battery, temp_c, case.on, voltage_read=is_read)
 
 
 def _kind_on_record(case: Case) -> KindOnRecord | None:

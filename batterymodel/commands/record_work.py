@@ -32,8 +32,8 @@ from batterymodel.store import Store
 from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
 from batterymodel.store.corrections import assessed_with, corrected_entry
+from batterymodel.store.folder_intake import connection_files, import_connections
 from batterymodel.store.in_progress import connections_in_progress
-from batterymodel.store.intake import connection_files, import_connections
 from batterymodel.store.learned_loads import learned_loads
 from batterymodel.store.power import loads_in_force
 from batterymodel.store.track_record import track_record

@@ -22,7 +22,8 @@ class TaperLesson(Record):
     current [0..1], ``float_current_per_ah`` what is left after the taper [A per rated Ah], each
     with its standard deviation; None where the readings say nothing. ``missing`` is what the
     battery lacked at connection and ``left`` what it lacked at the last reading, over its capacity
-    [0..1]; ``temp_c`` is its temperature [degC].
+    [0..1]; ``temp_c`` is its temperature [degC]. ``voltage_read`` says that the supply's voltage
+    was read meanwhile: without that nobody knows how full the taper left it.
     """
 
     log_time_s: float
@@ -35,6 +36,7 @@ class TaperLesson(Record):
     missing_sd: Sd
     left: Annotated[float, Field(ge=0.0, le=1.5)]
     temp_c: float | None = None
+    voltage_read: bool = False
 
 
 class KindCheck(Record):

@@ -443,7 +443,8 @@ def _keep(serial: str, file: GivenReadings, job: Job) -> None:
 
 def _kept_words(serial: str, taken: Taken) -> str:
     already = " already; nothing was added" if taken.was_there else ""
-    return f"The connection is in the record of {serial}{already}."
+    also = f" But {taken.elsewhere}." if taken.elsewhere else ""
+    return f"The connection is in the record of {serial}{already}.{also}"
 
 
 def _show_rest(battery: Battery, result: Assessment) -> None:

@@ -328,6 +328,10 @@ KIND_LEFT_OUT = (
     "the current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
     "expect, so these were left out"
 )
+WITHOUT_KIND = (
+    "the outcome and its reasons are judged without those other batteries: they may narrow a "
+    "range, but never make an outcome better"
+)
 """What the answer says of the other batteries of the kind."""
 
 

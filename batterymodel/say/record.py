@@ -339,13 +339,14 @@ def taken_text(taken: Taken, file_name: str) -> str:
     Returns
     -------
     str
-        On one line, with the id of the entry.
+        On one line, with the id of the entry; on another where they are on record elsewhere.
     """
     record, remark = taken.entry.record, f" ({taken.remark})" if taken.remark else ""
     if taken.was_there:
         return f"{ALREADY}: {file_name}  [{taken.entry.id}]"
     said = f"{record.day}: {outcome_words(record)}{remark}"
-    return f"confirmed: {file_name}: {said}  [{taken.entry.id}]"
+    also = f"\n{taken.elsewhere}" if taken.elsewhere else ""
+    return f"confirmed: {file_name}: {said}  [{taken.entry.id}]{also}"
 
 
 def deletions_text(deletions: Iterable[Deletion]) -> str:

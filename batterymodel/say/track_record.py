@@ -247,7 +247,11 @@ def outcome_sentences(record: TrackRecord) -> tuple[str, ...]:
         return ()
     count = {v: n for v, n in record.verdicts().items() if n}
     words = ", ".join(f"{n} {VERDICT_WORDS[verdict]}" for verdict, n in count.items())
-    return (f"{counted(len(record.outcomes), 'outcome')} held against what was found: {words}.",)
+    said = f"{counted(len(record.outcomes), 'outcome')} held against what was found: {words}."
+    against = sum(bool(case.opposite) for case in record.outcomes)
+    if against:
+        said += f" In {against} of them, finds contradict each other."
+    return (said,)
 
 
 def outcome_lines(record: TrackRecord) -> tuple[str, ...]:
@@ -266,10 +270,12 @@ def outcome_lines(record: TrackRecord) -> tuple[str, ...]:
 
 def _outcome_line(case: OutcomeCase) -> str:
     said = OUTCOME_WORDS[case.answered.answer.outcome]
-    return (
+    words = (
         f"{case.answered.on}  {said}; found {case.found_on}: {FOUND_WORDS[case.found]} "
         f"({VERDICT_WORDS[case.verdict]})"
     )
+    other = [f"{one.on}: {FOUND_WORDS[one.found]}" for one in case.opposite if one.found]
+    return f"{words}; contradicted by {', '.join(other)}" if other else words
 
 
 def tally_words(tally: Tally) -> str:
@@ -416,4 +422,5 @@ def _outcome_json(case: OutcomeCase) -> dict[str, Any]:
         "found": case.found,
         "found_on": case.found_on,
         "verdict": case.verdict,
+        "contradicted_by": [{"found": one.found, "found_on": one.on} for one in case.opposite],
     }

@@ -176,8 +176,11 @@ def rest_lessons(
     Returns
     -------
     tuple of RestLesson
-        That after it only where at least `FULL_SOC` was reached.
+        That after it only where at least `FULL_SOC` was reached; neither where nobody read
+        the supply's voltage: a taper may complete at a low one, far from full.
     """
+    if not lesson.voltage_read:
+        return ()
     found = []
     if before_v is not None:
         soc = 1.0 - lesson.missing

@@ -135,7 +135,12 @@ def completed_taper(
 
 
 def taper_lesson(
-    measured: MeasuredTaper, battery: Battery, temp_c: float | None, on: date
+    measured: MeasuredTaper,
+    battery: Battery,
+    temp_c: float | None,
+    on: date,
+    *,
+    voltage_read: bool = False,
 ) -> TaperLesson | None:
     """What a completed taper teaches of other batteries of its kind.
 
@@ -150,6 +155,9 @@ def taper_lesson(
         Battery temperature [degC].
     on : date
         Day of the connection.
+    voltage_read : bool
+        The supply's voltage was read meanwhile. A set voltage that was told is none: it may be the
+        usual one of `Supply` that nobody looked at.
 
     Returns
     -------
@@ -175,6 +183,7 @@ def taper_lesson(
         missing_sd=error * of_capacity,
         left=min(measured.left_ah * of_capacity, 1.5),
         temp_c=temp_c,
+        voltage_read=voltage_read,
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -35,6 +34,7 @@ from batterymodel.store.records import (
     Servicing,
 )
 from batterymodel.store.same_check import filled, refuse_perhaps_same, same_check
+from batterymodel.store.same_readings import said_of_another
 from batterymodel.store.store import Store
 from batterymodel.store.told_readings import TOLD_FIELDS, readings_from, told_beside
 from batterymodel.store.track_record import widening
@@ -78,11 +78,15 @@ class TakenCheck:
 
 @dataclass(frozen=True)
 class Taken:
-    """A connection in the record; `was_there` where these readings had been added before."""
+    """A connection in the record; `was_there` where these readings had been added before.
+
+    ``elsewhere`` says that they are on record for another battery too.
+    """
 
     entry: Entry[Connection]
     was_there: bool = False
     remark: str | None = None
+    elsewhere: str | None = None
 
 
 def add_battery(
@@ -239,9 +243,10 @@ def add_connection(
         if there:
             return _there_already(there[0], column_map, told)
         store.keep_file(data)
+        elsewhere = said_of_another(store, battery_id, sha256, column_map)
         entry = store.add(_with_result(connection, result, why_not, kept))
         _learn(store, entry, result)
-    return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN)
+    return Taken(entry, remark=None if told.on or clock else TODAY_TAKEN, elsewhere=elsewhere)
 
 
 def _there_already(entry: Entry[Connection], column_map: ColumnMap | None, told: Told) -> Taken:
@@ -532,69 +537,3 @@ def _aircraft_id(store: Store, serial: str, day: date, tail: str | None) -> str:
             "move that put it there"
         )
     return found.id
-
-
-def connection_files(store: Store, folder: Path, serial: str | None) -> list[tuple[str, Path]]:
-    """Serial and path of every readings CSV in a folder, in order of name.
-
-    Parameters
-    ----------
-    store : Store
-    folder : Path
-    serial : str or None
-        Battery of the CSV files of the folder itself; None takes those of its subfolders, each
-        named by the serial of its battery.
-
-    Returns
-    -------
-    list of (str, Path)
-
-    Raises
-    ------
-    InputError
-        No CSV files, or a battery that is not in the record.
-    """
-    pattern = "*.csv" if serial else "*/*.csv"
-    found = sorted(path for path in folder.glob(pattern) if path.is_file())
-    if not found:
-        raise InputError(
-            f"{folder}: no CSV files there; put the files of a battery into a subfolder named by "
-            "its serial, or name the battery for all of them"
-        )
-    files = [(serial or path.parent.name, path) for path in found]
-    for name in sorted({name for name, _ in files}):
-        store.plate(name)
-    return files
-
-
-def import_connections(
-    store: Store, files: list[tuple[str, Path]], told: Told
-) -> Iterator[tuple[Path, Taken]]:
-    """Take connections in one by one; each is committed before it is handed on.
-
-    Parameters
-    ----------
-    store : Store
-    files : list of (str, Path)
-        Serial and readings CSV, as `connection_files` gives them.
-    told : Told
-        Holds for every one of them.
-
-    Yields
-    ------
-    Path, Taken
-        The file and the connection it gave, in the order of `files`.
-
-    Raises
-    ------
-    InputError
-        A file that cannot be read or taken in; those before it stay in the record.
-    """
-    for serial, path in files:
-        try:
-            with path.open("rb") as file:
-                data = file.read(MAX_FILE_BYTES + 1)
-        except OSError as error:
-            reason = (error.strerror or type(error).__name__).lower()
-            raise InputError(f"{path}: cannot be read ({reason})") from None
-        yield path, add_connection(store, serial, data, path.name, told)

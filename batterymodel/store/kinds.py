@@ -1,9 +1,9 @@
 """What the other batteries of its kind on record teach of a battery, as of a day.
 
 A kind is what plates have in common: chemistry, cells and rated capacity. A battery never teaches
-itself, and invented batteries teach invented ones only. Lessons of completed tapers stand in the
-assessments of the connections, or are read from their files (`older_lessons`); as no row ever
-changes, each is read once.
+itself, one file teaches once, and invented batteries teach invented ones only. Lessons of completed
+tapers stand in the assessments of the connections, or are read from their files (`older_lessons`);
+as no row ever changes, each is read once.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ from batterymodel.store.entries import Entry, all_rows, entry_of, live
 from batterymodel.store.former_plates import PLATE, Spells, former_spells, of_one_kind, written_in
 from batterymodel.store.older_lessons import older_lessons
 from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, Connection
+from batterymodel.store.same_readings import doubled_readings
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_RECORD, CardRow, CheckRow, ConnectionRow
 
@@ -207,17 +208,22 @@ class _TeachingRow(NamedTuple):
 
 
 def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterator[_TeachingRow]:
-    """Those up to a day that were assessed by the plates as they stand, oldest first."""
+    """Those up to a day that were assessed by the plates as they stand, oldest first.
+
+    Readings that are on record for several batteries teach by the first of them alone.
+    """
     row, former = ConnectionRow, _former_spells(session, plates)
+    doubled = doubled_readings(session)
     told = row.assessment.contains(LESSON_MARK)
     older = row.assessment.contains(HISTORY_MARK) & ~row.assessment.contains(LESSON_NAME)
     teaching = live(KIND_OF_RECORD[Connection]).where(row.battery_id.in_(plates), told | older)
     if on is not None:
         teaching = teaching.where(row.day <= on)
-    columns = row.row_id, row.battery_id, row.started_at, told, row.recorded_at
+    columns = row.row_id, row.battery_id, row.started_at, told, row.recorded_at, row.entry_id
     ordered = teaching.with_only_columns(*columns).order_by(row.day, row.row_id)
-    for row_id, battery_id, clock, has_lesson, written_at in session.execute(ordered):
-        if not written_in(former.get(battery_id, ()), written_at):
+    for row_id, battery_id, clock, has_lesson, written_at, entry_id in session.execute(ordered):
+        is_former = written_in(former.get(battery_id, ()), written_at)
+        if not is_former and entry_id not in doubled:
             yield _TeachingRow(row_id, battery_id, clock, has_lesson)
 
 

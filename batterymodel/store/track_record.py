@@ -2,10 +2,11 @@
 
 A completed taper scores the early answer of its own connection, the first that was given; a rest
 voltage after scores the answer of all readings, unless a rest voltage before made that: both share
-what the battery is off its curve. What servicing or a bench check found scores the outcome of the
-last answer before it. An invented battery scores only where the record holds no other. What was
-told wrongly and corrected gave no answer of the estimate's: the first by the facts and the plate as
-they stand now counts.
+what the battery is off its curve. Readings on record for several batteries score the first of them
+alone. What servicing and bench checks found scores the outcome of the last answer before, all of it
+together. An invented battery scores only where the record holds no other. What was told wrongly and
+corrected gave no answer of the estimate's: the first by the facts and the plate as they stand now
+counts.
 """
 
 from __future__ import annotations
@@ -30,13 +31,16 @@ from batterymodel.store.records import (
     Servicing,
     ServicingFound,
 )
+from batterymodel.store.same_readings import doubled_readings
 from batterymodel.store.store import Store
 from batterymodel.store.tables import ConnectionRow
 from batterymodel.store.told_readings import TOLD_FIELDS
 from batterymodel.track.answers import SAME_TIME_S, answer_from_json
+from batterymodel.track.finds import outcome_case
 from batterymodel.track.kept import KeptAnswer, SeenLater
 from batterymodel.track.score import (
     Answered,
+    Find,
     Found,
     OutcomeCase,
     RangeCase,
@@ -170,10 +174,10 @@ def _seen(store: Store) -> list[_Seen]:
             .with_only_columns(*(table[name] for name in columns))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
-        former = _former_spells(store)
+        former, doubled = _former_spells(store), doubled_readings(session)
     first: dict[str, dict[str, Any]] = {}
     for entry_id, written_at, answers, assessment, *told in rows:
-        if entry_id in first or told != facts.get(entry_id):
+        if entry_id in first or entry_id in doubled or told != facts.get(entry_id):
             continue
         if written_in(former.get(told[0], ()), written_at):
             continue
@@ -313,18 +317,37 @@ def kind_words(plate: BatteryPlate) -> str:
 def _outcome_cases(
     store: Store, seen: list[_Seen], plates: dict[str, BatteryPlate]
 ) -> Iterator[OutcomeCase]:
-    """Each find with the last answer before it; of several finds one, servicing before all."""
-    scored: set[str] = set()
+    """Each answer with all finds that it is the last one before."""
+    least, found = _least_of_day(store), dict[str, list[Find]]()
+    answers = {one.entry_id: one for one in seen}
     for entry, check in _finds(store):
         one = _last_before(seen, entry, check)
-        if one is None or one.entry_id in scored or entry.record.battery_id not in plates:
+        if one is None or entry.record.battery_id not in plates:
             continue
-        measured = check.record if check else None
-        found = _found(store, plates[one.battery_id], entry.record, measured)
-        if found is not None:
-            scored.add(one.entry_id)
-            answered = _answered(one, plates[one.battery_id], one.answers[-1])
-            yield OutcomeCase(answered, found, entry.record.on)
+        find = _find(store, plates[one.battery_id], entry.record, check.record if check else None)
+        if find is not None:
+            counts = check is None or check.id in least
+            found.setdefault(one.entry_id, []).append(replace(find, counts=counts))
+    for entry_id, finds in found.items():
+        one = answers[entry_id]
+        answered = _answered(one, plates[one.battery_id], one.answers[-1])
+        if (case := outcome_case(answered, finds)) is not None:
+            yield case
+
+
+def _least_of_day(store: Store) -> set[str]:
+    """Checks that count: of those of a battery and day that ran to their end the least."""
+    least: dict[tuple[str, date], Entry[BenchCheck]] = {}
+    checks = store.entries(BenchCheck)
+    for check in sorted(checks, key=lambda one: one.record.capacity_ah):
+        if not check.record.is_lower_bound:
+            least.setdefault((check.record.battery_id, check.record.on), check)
+    ended = {check.id for check in least.values()}
+    return ended | {
+        one.id
+        for one in checks
+        if one.record.is_lower_bound and (one.record.battery_id, one.record.on) not in least
+    }
 
 
 def _finds(store: Store) -> Iterable[tuple[Entry[Any], Entry[BenchCheck] | None]]:
@@ -359,15 +382,22 @@ def _last_before(
     return max(before, key=lambda one: (one.day, one.written_at), default=None)
 
 
-def _found(
+def _find(
     store: Store, plate: BatteryPlate, record: Servicing | BenchCheck, check: BenchCheck | None
-) -> Found | None:
-    """What a find says; None where its capacity does not tell on which side of the limit it is."""
+) -> Find | None:
+    """What was found; None where a check that was stopped early tells nothing."""
     if isinstance(record, Servicing) and record.found is not ServicingFound.CAPACITY:
         is_cell = record.found is ServicingFound.FAULTY_CELL
-        return Found.FAULTY_CELL if is_cell else Found.NOTHING_WRONG
+        return Find(Found.FAULTY_CELL if is_cell else Found.NOTHING_WRONG, record.on)
     if check is None:
         return None
+    found = _found(store, plate, check)
+    is_open = found is None and check.is_lower_bound
+    return None if is_open else Find(found, record.on, is_measured=True)
+
+
+def _found(store: Store, plate: BatteryPlate, check: BenchCheck) -> Found | None:
+    """What a check says; None where it does not tell on which side of the limit it is."""
     battery = store.battery(plate.serial, check.on)
     least_ah = limit_for(battery, "min_capacity_fraction").value * plate.rated_capacity_ah
     beyond = LEVEL_SD * check.check.sd_ah

@@ -49,6 +49,10 @@ class Found(StrEnum):
     NOTHING_WRONG = "nothing_wrong"
 
 
+SOUND = frozenset({Found.ENOUGH, Found.NOTHING_WRONG})
+"""Finds of a sound battery."""
+
+
 class Verdict(StrEnum):
     """What such a find says of an outcome; `OPEN`: the answer had not decided."""
 
@@ -111,12 +115,32 @@ class RangeCase:
 
 
 @dataclass(frozen=True)
+class Find:
+    """What was found on a day; None: a capacity of which none can tell if it is enough.
+
+    ``is_measured`` tells a capacity from what was seen; ``counts`` is False for one of which the
+    record holds a lower one of its day.
+    """
+
+    found: Found | None
+    on: date
+    is_measured: bool = False
+    counts: bool = True
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether it speaks of a sound battery."""
+        return self.found in SOUND
+
+
+@dataclass(frozen=True)
 class OutcomeCase:
-    """An outcome held against what was found later."""
+    """An outcome held against what was found later; ``opposite`` are finds that contradict that."""
 
     answered: Answered
     found: Found
     found_on: date
+    opposite: tuple[Find, ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -138,7 +162,7 @@ def verdict_of(answer: KeptAnswer, found: Found) -> Verdict:
         A battery sent away for its charge, a temperature or a voltage is not told wrong by a sound
         find: none of these is there any more.
     """
-    is_sound = found in (Found.ENOUGH, Found.NOTHING_WRONG)
+    is_sound = found in SOUND
     if answer.outcome is Outcome.KEEP_WATCHING:
         return Verdict.OPEN
     if answer.outcome is Outcome.TOP_OFF:

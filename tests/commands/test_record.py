@@ -96,6 +96,17 @@ def test_a_connection_is_added_and_assessed(fleet):
     assert fleet("add", "connection", LOG, "--serial", "B-1").startswith("already in the record")
 
 
+def test_readings_of_another_battery_are_kept_and_said(fleet):
+    fleet("add", "battery", "B-2", BATTERY, "--installed", "2024-01-05", "--aircraft", "DEMO-1")
+    first = fleet("add", "connection", LOG, "--serial", "B-1", "--load", 8)
+    said = fleet("add", "connection", LOG, "--serial", "B-2", "--load", 8).splitlines()
+    assert len(first.splitlines()) == 1
+    assert said[0].startswith("confirmed: healthy-top-off.csv: 2026-03-02")
+    assert said[1].startswith("these readings are on record for battery B-1 too, as ")
+    assert entry_id(first) in said[1]
+    assert "healthy-top-off.csv" in fleet("show", "B-2")
+
+
 def test_unreadable_readings_are_kept_and_said(fleet, tmp_path):
     [path] = write_logs(tmp_path / "x", 1)
     said = fleet("add", "connection", path, "--serial", "B-1", "--on", "2026-03-01")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.mutation_list.mutation import changes_in
+from tests.mutation_list.mutation import Mutation, changes_in
 
 POOLING = changes_in(
     "soc",
@@ -32,6 +32,20 @@ LESSONS = changes_in(
     ("float moves", "kinds", "FLOAT_MOVES_OF_SD = 0.5\n", "FLOAT_MOVES_OF_SD = 1.0\n"),
     ("nearly full", "kinds", "FULL_SOC = 0.9\n", "FULL_SOC = 0.8\n"),
     ("called narrower", "kinds", "NARROWER = 0.9\n", "NARROWER = 0.95\n"),
+    ("full afterwards", "kinds", "        soc = 1.0 - lesson.left\n", "        soc = 1.0\n"),
+    (
+        "shares that none told",
+        "kinds",
+        " for t in one.tapers if t.fast_share_sd)",
+        " for t in one.tapers)",
+    ),
+    (
+        "temperature at rest",
+        "kinds",
+        "lesson.missing_sd, lesson.temp_c)",
+        "lesson.missing_sd, None)",
+    ),
+    ("voltage that nobody read", "kinds", "if not lesson.voltage_read:", "if False:"),
     (
         "a history learns no kind",
         "learning",
@@ -40,6 +54,30 @@ LESSONS = changes_in(
         "    taper =",
     ),
     tests=("tests/soc/test_kinds.py",),
+)
+
+CAREFUL = (
+    Mutation(
+        "set voltage for a read one",
+        "batterymodel/assessment.py",
+        "held_voltage_v(case.readings, None, case.fit",
+        "held_voltage_v(case.readings, case.supply, case.fit",
+        ("tests/soc/test_kinds.py",),
+    ),
+    Mutation(
+        "outcome lifted by a kind",
+        "batterymodel/assessment.py",
+        "if _ORDER.index(outcome_of(without)) <= _ORDER.index(outcome):",
+        "if without:",
+        ("tests/soc/test_kinds.py",),
+    ),
+    Mutation(
+        "outcome without the kind alone",
+        "batterymodel/assessment.py",
+        "if _ORDER.index(outcome_of(without)) <= _ORDER.index(outcome):",
+        "if not without:",
+        ("tests/soc/test_kinds.py",),
+    ),
 )
 
 CAPACITY = changes_in(
@@ -60,19 +98,37 @@ STORE = changes_in(
     (
         "lessons of a former plate",
         "kinds",
-        "if not written_in(former",
-        "if former is not None or written_in(former",
+        "is_former = written_in(former.get(battery_id, ()), written_at)",
+        "is_former = False",
     ),
     ("tapers of before lessons", "kinds", "told | older)", "told)"),
     ("only what taught before", "kinds", "HISTORY_MARK) &", "LESSON_NAME) |"),
     ("as of a day", "kinds", "if on is not None:\n        teaching", "if False:\n        teaching"),
     ("lessons read for another battery", "older_lessons", "there.digest != digest", "False"),
+    ("longest taper", "kinds", "min(tapers, key=lambda taper", "max(tapers, key=lambda taper"),
+    (
+        "check of the day",
+        "kinds",
+        "if on is None or row.on <= on:",
+        "if on is None or row.on < on:",
+    ),
+    ("one file of several batteries", "kinds", "and entry_id not in doubled", ""),
+    (
+        "columns of one file",
+        "same_readings",
+        "(one.sha256, one.columns), one",
+        "(one.sha256, ''), one",
+    ),
+    ("first writing", "same_readings", "(written[one.entry_id], one.entry_id)", "one.battery_id"),
+    ("said of another", "same_readings", "one.columns == columns and", ""),
     ("lessons read once", "older_lessons", "    if fresh:\n", "    if not fresh:\n"),
     tests=("tests/store/test_kinds.py",),
 )
 
 FORMER = changes_in(
     "store",
+    ("spells begin", "former_plates", "since <= at < until", "since < at < until"),
+    ("spells end", "former_plates", "since <= at < until", "since <= at <= until"),
     ("learned from a former plate", "former_plates", "or one.recorded_at < first", "or True"),
     (
         "charge times that were told",
@@ -97,4 +153,4 @@ FORMER = changes_in(
     tests=("tests/store/test_former_plates.py",),
 )
 
-ALL = (*POOLING, *LESSONS, *CAPACITY, *STORE, *FORMER)
+ALL = (*POOLING, *LESSONS, *CAREFUL, *CAPACITY, *STORE, *FORMER)

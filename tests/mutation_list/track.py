@@ -84,13 +84,64 @@ GATHERED = changes_in(
         "one.day < on or one.written_at < written_at",
         "one.day <= on or one.written_at < written_at",
     ),
-    (
-        "one find for an answer",
-        "track_record",
-        "one is None or one.entry_id in scored",
-        "one is None",
-    ),
     tests=("tests/store/test_track_record.py",),
+)
+
+FOUND = (
+    *changes_in(
+        "track",
+        ("against it first", "finds", "return not is_against, find", "return find"),
+        ("what was mended", "finds", "any(on <= find.on for", "any(on < find.on for"),
+        ("mended before", "finds", "any(on <= find.on for", "any(on for"),
+        ("outranked", "finds", "is_measured and find.found is", "find.found is None and"),
+        ("counts", "finds", "if find.counts and not", "if not"),
+        ("contradicting", "finds", "find.is_sound != judge.is_sound", "find != judge"),
+        tests=("tests/track/test_finds.py",),
+    ),
+    *changes_in(
+        "store",
+        (
+            "greatest of a day",
+            "track_record",
+            "=lambda one: one.record.cap",
+            "=lambda one: -one.record.cap",
+        ),
+        ("bounds of a day", "track_record", "one.record.on) not in least", "one.record.on)"),
+        ("least counts", "track_record", "replace(find, counts=counts)", "find"),
+        (
+            "open bounds",
+            "track_record",
+            "return None if is_open else Find(found",
+            "return Find(found",
+        ),
+        (
+            "finds of the same day",
+            "track_record",
+            "since <= one.day <= on",
+            "since <= one.day < on",
+        ),
+        ("one rest of a connection", "track_record", "yield from rested[-1:]", "yield from rested"),
+        ("known before a day", "track_record", "known_on < before)", "known_on <= before)"),
+        (
+            "longest file",
+            "track_record",
+            "last = max(ended, key=lambda one: one",
+            "last = max(ended, key=lambda one: -one",
+        ),
+        (
+            "readings of several batteries",
+            "track_record",
+            "or entry_id in doubled or told",
+            "or told",
+        ),
+        (
+            "rest where nearly full",
+            "kept_answers",
+            "- lesson.left < FULL_SOC",
+            "- lesson.left < 0.0",
+        ),
+        tests=("tests/store/test_finds.py",),
+    ),
 )
 
 ONE_CHECK = changes_in(
@@ -134,6 +185,8 @@ TRUTHS = changes_in(
         "expected = np.asarray(rest_voltage_v(bare,",
         "expected = np.asarray(rest_voltage_v(battery,",
     ),
+    ("error of other laws", "truths", "(sd, OTHER_LAW_LOG_SD * unseen, ", "(sd, 0.0 * unseen, "),
+    ("kind in the taper", "truths", '{"history": None, "kind": None}', '{"history": None}'),
     ("error that no fit tells", "truths", "METER_REL_SD = 0.03\n", "METER_REL_SD = 0.01\n"),
     tests=("tests/track/test_truths.py",),
 )
@@ -165,4 +218,4 @@ SAID = changes_in(
     tests=("tests/say/test_track_record.py",),
 )
 
-ALL = (*SAID, *KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *ONE_CHECK, *JUDGED)
+ALL = (*SAID, *KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *FOUND, *ONE_CHECK, *JUDGED)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from datetime import date
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batterymodel import Battery, CapacityCheck, Chemistry, Limits, Supply, assess
+from batterymodel import Battery, CapacityCheck, Chemistry, Limits, Outcome, Supply, assess
 from batterymodel.inputs.kinds import KindCheck, TaperLesson
 from batterymodel.inputs.records import record_from, record_toml, toml_data
 from batterymodel.reference.chemistry import data_for
+from batterymodel.rules.wording import WITHOUT_KIND
 from batterymodel.soc.kinds import (
     BatteryLessons,
     RestLesson,
@@ -31,6 +33,7 @@ TOLD = {"load_a": 8.0, "load_sd_a": 0.3, "ambient_c": 25.0, "on": ON}
 
 def taper(log_time_s=7.4, share=0.15, **more) -> TaperLesson:
     values = {"log_time_sd": 0.05, "fast_share_sd": 0.03, "missing": 0.2, "missing_sd": 0.02}
+    values["voltage_read"] = True
     return TaperLesson(
         **{"log_time_s": log_time_s, "fast_share": share, "left": 0.01, **values, **more}
     )
@@ -123,6 +126,29 @@ def test_a_curve_on_the_card_needs_no_other():
 @pytest.mark.parametrize(("left", "count"), [(0.1, 2), (0.11, 1)])
 def test_a_rest_voltage_after_a_taper_counts_where_the_battery_was_nearly_full(left, count):
     assert len(rest_lessons(BARE, taper(left=left), 25.0, 25.9)) == count
+
+
+def test_rest_voltages_are_held_against_the_charge_and_temperature_they_were_read_at():
+    """Eight points short of full afterwards, and cold: neither full nor 25 degC may be taken."""
+    lesson = taper(left=0.08, missing=0.3, temp_c=2.0)
+    before, after = rest_lessons(BARE, lesson, 25.0, 25.7)
+    assert before == rest_lesson(BARE, 25.0, 0.7, 0.02, 2.0)
+    assert after == rest_lesson(BARE, 25.7, 0.92, 0.08, 2.0)
+    assert before != rest_lesson(BARE, 25.0, 0.7, 0.02, None)
+    assert after.shift_v > rest_lesson(BARE, 25.7, 1.0, 0.08, 2.0).shift_v + 0.005
+
+
+def test_without_the_supply_s_voltage_nobody_knows_what_a_rest_voltage_belongs_to():
+    assert rest_lessons(BARE, taper(voltage_read=False), 25.0, 25.9) == ()
+
+
+def test_a_taper_without_a_fast_share_of_its_own_teaches_the_rest():
+    alone = BatteryLessons((taper(fast_share_sd=None, share=0.4),) * 2)
+    kind = kind_belief(Chemistry.VRLA, [alone])
+    assert (kind.fast_share, kind.fast_share_sd) == (BELIEF.fast_share, BELIEF.fast_share_sd)
+    assert kind.time_constant_log_sd < BELIEF.time_constant_log_sd
+    both = BatteryLessons((taper(fast_share_sd=None, share=0.4), taper(share=0.1)))
+    assert kind_belief(Chemistry.VRLA, [both]).fast_share < BELIEF.fast_share
 
 
 def test_one_battery_s_values_move_between_connections_by_what_is_stated():
@@ -234,6 +260,66 @@ def test_what_a_taper_teaches_is_the_same_whatever_its_kind():
     assert of_kind.taper_lesson == plain.taper_lesson
     assert of_kind.learned_history == plain.learned_history
     assert plain.taper_lesson.missing == pytest.approx(0.2, abs=0.02)
+
+
+LONG = {"minutes": 90.0, "every_s": 20.0}
+
+
+@pytest.mark.parametrize(("read_v", "is_read"), [(None, False), (28.2, True)])
+def test_a_lesson_says_whether_the_supply_s_voltage_was_read(read_v, is_read):
+    """A set voltage is no reading: a supply has 28 V where nobody told another."""
+    volts = None if read_v is None else np.full(271, read_v)
+    readings = simulated_connection(0.2, 0.38, supply_voltage_v=volts, **LONG)
+    found = assess(readings, BARE, Supply(rated_current_a=60.0, set_voltage_v=28.2), **TOLD)
+    assert found.taper_lesson.voltage_read is is_read
+
+
+def believed(**more):
+    """A kind whose tapers and rest voltages are known closely."""
+    kind = kind_belief(Chemistry.VRLA, [battery_lessons(7.4 + 0.01 * k) for k in range(6)])
+    shift = {"rest_shift_v": -0.012, "rest_shift_sd_v": 0.004, "rest_voltages": 12}
+    return BARE.model_copy(update={"kind": kind.model_copy(update=shift | more)})
+
+
+def test_a_kind_that_is_wrong_never_lifts_an_outcome():
+    """Half empty. The kind says that its rest voltages lie low, so the same volts are more."""
+    readings = simulated_connection(0.5, 0.3, minutes=0.5, every_s=5.0, seed=3)
+    told, low = {**TOLD, "rest_voltage_v": 12 * 2.09}, believed(rest_shift_v=-0.03)
+    plain, of_kind = (assess(readings, one, **told) for one in (BARE, low))
+    before, after = (found.state_of_charge.at_connection for found in (plain, of_kind))
+    assert plain.outcome is of_kind.outcome is Outcome.SERVICE
+    assert of_kind.findings == plain.findings
+    assert after.mean > before.mean + 0.1
+    assert WITHOUT_KIND in of_kind.notes
+    assert WITHOUT_KIND not in plain.notes
+
+
+@settings(max_examples=12)
+@given(
+    depth=st.floats(0.02, 0.6),
+    rest_v=st.none() | st.floats(24.2, 25.9),
+    shift=st.floats(-0.02, 0.02),
+    hours=st.floats(0.15, 0.6),
+)
+def test_no_kind_makes_an_outcome_better(depth, rest_v, shift, hours):
+    readings = simulated_connection(depth, 0.3, minutes=4.0, every_s=10.0, seed=3)
+    kind = believed(rest_shift_v=shift, time_constant_h=hours)
+    told = {**TOLD, "rest_voltage_v": rest_v}
+    plain, of_kind = (assess(readings, one, **told).outcome for one in (BARE, kind))
+    order = list(Outcome)
+    assert order.index(of_kind) >= order.index(plain)
+
+
+def test_a_kind_that_makes_an_outcome_more_careful_judges_it():
+    """Ten minutes of a shallow charge; the kind's slow tapers leave more to return."""
+    readings = simulated_connection(0.12, 0.38, minutes=10.0, every_s=10.0, seed=3)
+    check = {"capacity_check": CapacityCheck(on=ON, capacity_ah=40.0)}
+    both = BARE, believed(time_constant_h=0.9, rest_shift_v=0.0)
+    supply, each = Supply(rated_current_a=60.0), (one.model_copy(update=check) for one in both)
+    plain, of_kind = (assess(readings, one, supply, **TOLD) for one in each)
+    order = list(Outcome)
+    assert order.index(of_kind.outcome) > order.index(plain.outcome)
+    assert WITHOUT_KIND not in of_kind.notes
 
 
 def test_a_taper_at_too_low_a_voltage_teaches_no_kind():

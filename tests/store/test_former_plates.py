@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -10,6 +10,7 @@ from batterymodel.inputs.records import History
 from batterymodel.say.record import battery_text
 from batterymodel.store import Store
 from batterymodel.store.corrections import assessed_with, corrected_entry
+from batterymodel.store.former_plates import written_in
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.records import Aircraft, Connection, HistoryRevision, Move
@@ -123,3 +124,9 @@ def test_an_answer_by_a_mistyped_plate_is_not_scored(mistyped):
     found = track_record(store)
     assert len(found.ranges) + found.unsure == 2
     assert {case.answered.rated_ah for case in found.ranges} <= {40.0}
+
+
+def test_a_spell_begins_with_its_row_and_ends_before_the_next():
+    """What is written at the very moment of the right plate is written by the right plate."""
+    wrong, right = datetime(2026, 3, 2, 8), datetime(2026, 3, 2, 9)
+    assert [written_in(((wrong, right),), at) for at in (wrong, right)] == [True, False]

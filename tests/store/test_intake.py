@@ -9,6 +9,7 @@ from batterymodel.inputs.records import CapacityCheck
 from batterymodel.samples.connections import load_scenario, sample_readings_path
 from batterymodel.sheet.case import recorded_case
 from batterymodel.store.corrections import corrected_entry
+from batterymodel.store.folder_intake import connection_files, import_connections
 from batterymodel.store.intake import (
     TODAY_TAKEN,
     Told,
@@ -16,8 +17,6 @@ from batterymodel.store.intake import (
     add_check,
     add_connection,
     add_fitted_battery,
-    connection_files,
-    import_connections,
 )
 from batterymodel.store.records import (
     Aircraft,

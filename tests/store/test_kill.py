@@ -14,11 +14,10 @@ from pathlib import Path
 import pytest
 
 from batterymodel.store import open_store
+from batterymodel.store.folder_intake import connection_files, import_connections
 from batterymodel.store.intake import (
     Told,
     add_battery,
-    connection_files,
-    import_connections,
 )
 from batterymodel.store.records import Aircraft, Connection, Move
 from tests.store.cases import BARE, write_logs

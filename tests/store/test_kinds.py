@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import update
 
 from batterymodel import InputError, Limits
+from batterymodel.inputs.column_map import Column, ColumnMap, Quantity
 from batterymodel.store import Store, kinds, older_lessons, open_store
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import Told, add_battery, add_connection
@@ -24,6 +25,7 @@ from batterymodel.store.records import (
     Move,
 )
 from batterymodel.store.tables import ConnectionRow
+from tests.soc.test_kinds import taper
 from tests.store.cases import BARE, DAY, LOG
 
 INSTALLED = date(2022, 3, 2)
@@ -37,9 +39,17 @@ def fitted(store: Store, serial: str, battery=BARE, **more) -> str:
     return plate.id
 
 
+def log_of(serial: str) -> bytes:
+    """Readings that are this battery's alone: its clamp read a little otherwise once."""
+    head, first, *lines = LOG.read_text().splitlines(keepends=True)
+    at_s, current_a, *others = first.split(",")
+    own = float(current_a) + sum(serial.encode()) / 1e5
+    return "".join([head, ",".join([at_s, f"{own:.5f}", *others]), *lines]).encode()
+
+
 def connected(store: Store, serial: str, on: date = DAY, **told):
     known = {"load_a": 8.0, "ambient_c": 20.0, **told}
-    return add_connection(store, serial, LOG.read_bytes(), LOG.name, Told(on=on, **known)).entry
+    return add_connection(store, serial, log_of(serial), LOG.name, Told(on=on, **known)).entry
 
 
 @pytest.fixture(scope="module")
@@ -154,6 +164,65 @@ def test_files_of_one_connection_teach_once(two):
     assert (kind.batteries, kind.connections, kind.rest_voltages) == (3, 3, 1)
 
 
+def test_of_files_of_one_connection_the_longest_teaches():
+    files = [kinds._Taught(taper(7.0 + left, left=left)) for left in (0.03, 0.01, 0.05)]
+    assert kinds._of_one_connection(files).taper == files[1].taper
+
+
+def test_a_connection_teaches_from_its_day_on_and_a_check_too(two):
+    assert counts(two, "B-3", DAY - timedelta(days=1)) is None
+    two.add(BenchCheck(battery_id=two.plate("B-1").id, on=DAY, capacity_ah=38.0))
+    assert len(known_battery(two, "B-3", DAY).kind.checks) == 1
+    assert len(known_battery(two, "B-3", DAY + timedelta(days=1)).kind.checks) == 1
+
+
+def same_file(store: Store, *serials: str, **more):
+    told = Told(on=DAY, load_a=8.0, ambient_c=20.0)
+    data = log_of("S-1")
+    return [add_connection(store, one, data, LOG.name, told, **more) for one in serials]
+
+
+def test_one_file_of_several_batteries_teaches_once(two):
+    """Entered for B-4 to B-6: B-4 teaches, and what it taught never comes back to it."""
+    for serial in ("B-4", "B-5", "B-6"):
+        fitted(two, serial)
+    first, second, third = same_file(two, "B-4", "B-5", "B-6")
+    assert counts(two, "B-3") == (3, 3)
+    assert (counts(two, "B-4"), counts(two, "B-5")) == ((2, 2), (3, 3))
+    assert first.elsewhere is None
+    for again in (second, third):
+        assert "for battery B-4 too" in again.elsewhere
+        assert first.entry.id in again.elsewhere
+    two.delete(first.entry.id, "not its readings")
+    assert counts(two, "B-3") == (3, 3)
+    assert (counts(two, "B-4"), counts(two, "B-5")) == ((3, 3), (2, 2))
+
+
+def test_the_battery_a_file_was_entered_for_first_stays_the_first(two):
+    """The younger battery's, and corrected since: its first writing counts."""
+    for serial in ("B-4", "B-5"):
+        fitted(two, serial)
+    first, _ = same_file(two, "B-5", "B-4")
+    corrected_entry(two, first.entry.id, {"ambient_c": 21.0}, "read again")
+    assert (counts(two, "B-4"), counts(two, "B-5")) == ((3, 3), (2, 2))
+
+
+def test_two_columns_of_one_file_are_two_batteries(two):
+    """A logger of two clamps: each battery has a column of its own."""
+    fitted(two, "B-4")
+    fitted(two, "B-5")
+    time = Column(header="t", quantity=Quantity.ELAPSED, unit="s")
+    rows = [line.split(",")[:2] for line in LOG.read_text().splitlines()[1:]]
+    data = "\n".join(["t,one,two", *(f"{t},{a},{a}" for t, a in rows)]).encode()
+    told = Told(on=DAY, load_a=8.0, ambient_c=20.0)
+    for serial, taken in (("B-4", "one"), ("B-5", "two")):
+        clamps = {one: Column(header=one) for one in ("one", "two")}
+        clamps[taken] = Column(header=taken, quantity=Quantity.SUPPLY_CURRENT, unit="A")
+        own = ColumnMap(columns=(time, *clamps.values()))
+        assert add_connection(two, serial, data, "two.csv", told, own).elsewhere is None
+    assert counts(two, "B-3") == (4, 4)
+
+
 def test_rest_voltages_before_and_after_teach_where_the_card_has_no_curve(two):
     fitted(two, "B-4")
     connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
@@ -223,8 +292,9 @@ def test_two_hundred_connections_cost_little_once_they_were_read(two):
         for k in range(20):
             battery_id = fitted(two, f"C-{k}")
             for n in range(10):
-                day = DAY - timedelta(days=n)
-                two.add(there.model_copy(update={"battery_id": battery_id, "day": day}))
+                day, own = DAY - timedelta(days=n), two.keep_file(f"{k} {n}".encode())
+                about = {"battery_id": battery_id, "day": day, "readings_sha256": own}
+                two.add(there.model_copy(update=about))
     plate = two.plate("B-3")
     assert kind_of(two, plate).connections == 202
     times = []

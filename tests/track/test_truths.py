@@ -88,21 +88,45 @@ def test_a_voltage_above_full_is_full():
     assert charge_at_rest(PLATE, full + 1.0, None) == charge_at_rest(PLATE, full, None)
 
 
+OF_KIND = PLATE.model_copy(
+    update={
+        "kind": KindBelief(
+            batteries=4,
+            connections=12,
+            rest_voltages=6,
+            time_constant_h=0.4,
+            time_constant_log_sd=0.1,
+            fast_share=0.14,
+            fast_share_sd=0.02,
+            float_current_per_ah=0.003,
+            float_current_per_ah_sd=0.003,
+            rest_shift_v=0.015,
+            rest_shift_sd_v=0.004,
+        )
+    }
+)
+
+
+def test_a_taper_is_read_without_what_the_kind_taught():
+    readings = simulated_connection(0.15, 0.3, minutes=120.0, every_s=30.0)
+    assert returned(readings, OF_KIND) == returned(readings)
+
+
+def test_what_other_laws_may_still_return_is_in_the_error(monkeypatch):
+    """The charge after the last reading, by a longer log; its error made the only one that counts.
+
+    At two hours the taper counts as ended with a little of its charge to come.
+    """
+    plain = returned(simulated_connection(0.15, 0.5, minutes=120.0, every_s=30.0))
+    monkeypatch.setattr(truths, "OTHER_LAW_LOG_SD", 1000.0)
+    found = returned(simulated_connection(0.15, 0.5, minutes=120.0, every_s=30.0))
+    whole = simulated_connection(0.15, 0.5, minutes=400.0, every_s=30.0)
+    assert found.sd_ah / 1000.0 == pytest.approx(integrated_ah(whole, 7200.0), abs=0.05)
+    assert found.sd_ah > 10.0 * plain.sd_ah
+
+
 def test_a_rest_voltage_is_read_without_what_the_kind_taught():
-    kind = KindBelief(
-        batteries=4,
-        connections=12,
-        rest_voltages=6,
-        time_constant_h=0.4,
-        time_constant_log_sd=0.1,
-        fast_share=0.14,
-        fast_share_sd=0.02,
-        float_current_per_ah=0.003,
-        float_current_per_ah_sd=0.003,
-        rest_shift_v=0.015,
-        rest_shift_sd_v=0.004,
-    )
-    of_kind = PLATE.model_copy(update={"kind": kind})
+    of_kind = OF_KIND
     assert rest_voltage_v(of_kind, 0.8, 22.0) > rest_voltage_v(PLATE, 0.8, 22.0)
     assert charge_at_rest(of_kind, 25.5, 22.0) == charge_at_rest(PLATE, 25.5, 22.0)
 

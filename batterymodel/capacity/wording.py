@@ -48,17 +48,35 @@ FADE_TEXTS = {
     "fade.undated": "{checks} not tell when capacity falls below {limit:.0f} % of rated.",
     "undated.one": "One check does",
     "undated.more": "Checks of one day do",
+    "undated.short": "Checks so close together do",
     "fade.ahead_cycles": "The last cycle at or above {limit:.0f} % of rated is around {best}.",
     "fade.below": "Capacity is more likely than not below {limit:.0f} % of rated already.",
+    "fade.below_by_trend": "By its trend capacity is below {limit:.0f} % of rated already with a "
+    "probability of {probability:.0f} %, though the last check measured {measured} %.",
     "fade.far": "Capacity does not fall below {limit:.0f} % of rated within five years "
     "(until {until}) by its best value.",
     "fade.far_cycles": "Capacity does not fall below {limit:.0f} % of rated until cycle {until} by "
     "its best value.",
     "fade.bad": "The check of {on} ({percent:.0f} %) does not fit the others and counts little: "
     "was the battery full, and was the discharge run to its end voltage?",
+    "fade.bad_moves": "The check of {on} ({percent:.0f} %) does not fit the others, and the "
+    "forecast is another one without it: {cause}",
     "fade.bad_alone": "The check of {on} ({percent:.0f} %) is unlike that of most batteries of its "
     "kind, and the forecast counts it little: was the battery full, and was the discharge run to "
     "its end voltage?",
+    "fade.bad_alone_moves": "The check of {on} ({percent:.0f} %) is unlike that of most batteries "
+    "of its kind, and the forecast is another one without it: {cause}",
+    "cause.low": "a slip (not full, or not run to its end voltage), or the battery failed. "
+    "Measure again.",
+    "cause.was_low": "a slip (not full, or not run to its end voltage), or those that measured "
+    "more since are of another battery or new cells.",
+    "cause.high": "a slip, or the checks are not all of one battery. Measure again.",
+    "fade.rise": "Capacity rose by {rise:.0f} % of rated from the check before to that of {on}, "
+    "more than checks of one battery differ: another battery or new cells? Enter it as a battery "
+    "of its own. The trend of all checks has it below its limit with a probability of "
+    "{probability:.0f} %.",
+    "fade.rose": "Capacity rose by {rise:.0f} % of rated up to the check of {on}: checks that may "
+    "not be of one battery do not tell when it falls below {limit:.0f} %.",
     "fade.measured_below": "The last check measured {measured} % of rated, below the "
     "{limit:.0f} % asked.",
     "fade.bound": "One check stopped early and counts only as a lower bound.",
@@ -75,11 +93,15 @@ FADE_TEXTS = {
     "chemistry, without a source.",
     "one_day": "Checks of one day say nothing of the loss: the forecast is common practice for the "
     "chemistry, without a source.",
+    "short": "Checks within less than {least} say next to nothing of the loss: the forecast is "
+    "common practice for the chemistry, without a source.",
     "two_checks": "Two checks say little of the loss: the forecast leans on common practice for "
     "the chemistry, without a source.",
     "next.likely_below": "the capacity is probably below its limit already: confirm it before the "
     "battery goes back into use",
     "next.below": "the capacity may be below its limit already",
+    "next.soon": "from about then on the chance that the capacity is below its limit exceeds one "
+    "in ten",
     "next.measured_below": "the last check measured less than is asked: confirm it before the "
     "battery goes back into use",
     "next.early": "from then on the chance that the capacity is below its limit exceeds one in ten",

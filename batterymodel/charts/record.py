@@ -118,7 +118,7 @@ def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
         _band_layer(curves, end),
         *_trend_layers(curves, end),
         *_limit_layers(forecast.limit, forecast.limit_ah, _moment(curves, curves.at[0]), curves),
-        *_check_layers(curves, _TREND if forecast.crossing.dated else _USUAL),
+        *_check_layers(curves, _USUAL if forecast.is_usual else _TREND),
     ]
     return layered(layers, fade_words(forecast), FADE_HEIGHT)
 
@@ -147,7 +147,7 @@ def fade_words(forecast: FadeForecast) -> str:
         span = range_words(crossing.low, crossing.high)
         level = f"{100 * crossing.level:.0f} %"
         words.append(f"The shaded time holds the crossing with {level}: {span}.")
-    if not crossing.dated:
+    if forecast.is_usual:
         words.append("Line and band are what is usual for the chemistry.")
     words.append("The bars of the marks are one standard error.")
     return " ".join(words)

@@ -10,7 +10,7 @@ import numpy as np
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.text import counted
 from batterymodel.explain import wording as words
-from batterymodel.fade.forecast import line_prior
+from batterymodel.fade.fitted import line_prior
 from batterymodel.inputs.records import Battery, CapacityCheck, Chemistry, Supply
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.limits import limit_for

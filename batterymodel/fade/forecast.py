@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -10,16 +9,16 @@ import numpy as np
 from pydantic import Field
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR, days_words
-from batterymodel.basis.intervals import LEVEL, Interval, interval_around, sample_interval
+from batterymodel.basis.intervals import LEVEL, Interval, sample_interval
 from batterymodel.basis.text import percent_below
 from batterymodel.basis.threads import on_one_thread
 from batterymodel.capacity.wording import FADE_TEXTS, say_capacity
 from batterymodel.errors import InputError
-from batterymodel.fade.mixture import Mixture, ModelShare
-from batterymodel.fade.models import LinePrior
+from batterymodel.fade.doubts import CapacityRise, span_of, span_words
+from batterymodel.fade.fitted import FittedRecord, counts_little, fitted_record, measured
+from batterymodel.fade.mixture import ModelShare
 from batterymodel.fade.moments import Moment, about_words, width_years
-from batterymodel.fade.past_forecasts import PastForecasts, past_forecasts
-from batterymodel.fade.paths import Paths, scattered_paths, trend_paths
+from batterymodel.fade.past_forecasts import PastForecasts
 from batterymodel.inputs.check_record import CheckRecord, read_checks
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import capacity_data_for
@@ -30,18 +29,11 @@ from batterymodel.rules.wording import CAUTIONS, source_words
 CROSSING_LEVEL = 0.80
 """Probability inside the interval of the crossing date (own choice)."""
 
-HORIZON_YEARS = 5.0
-"""How far ahead a crossing date is given [years] (own choice)."""
-
-CYCLE_HORIZON = 2.0
-"""How far ahead a crossing is given in a record by cycles: so many times its last cycle
-(own choice)."""
+TAIL = (1.0 - CROSSING_LEVEL) / 2.0
+"""Probability on either side of that interval (derived)."""
 
 KNEE_ODDS = 10.0
 """Odds for a change of slope from which it is reported (own choice)."""
-
-BAD_PROBABILITY = 0.5
-"""Probability from which a check is named as not fitting the others (own choice)."""
 
 SOON_DAYS = 30
 """A check asked for at once is due within so many days (own choice)."""
@@ -66,8 +58,9 @@ CYCLES_BETWEEN_CHECKS = 0.1
 class Crossing(Result):
     """When the trend falls below the limit; None means not within the horizon.
 
-    For a record by cycles it is the last cycle at or above the limit. ``dated`` is False where all
-    checks are of one day: these tell nothing of the loss, and no moment is claimed.
+    For a record by cycles it is the last cycle at or above the limit. ``dated`` is False where the
+    checks are too close together or may not be of one battery: these tell nothing of the loss, and
+    no moment is claimed.
     """
 
     best: Moment | None
@@ -118,7 +111,8 @@ class FadeForecast(Result):
     ``fade_percent`` is the loss per ``unit`` (year or cycle) around the last check, in percent of
     rated capacity; ``capacity_ah`` the trend at ``last``, not that check's own reading.
     ``measured_ah`` is what the last finished check on a bench measured, on ``measured_on``; None
-    where all values are estimates in service.
+    where all values are estimates in service. ``rise`` is where the checks may not be of one
+    battery.
     """
 
     tail: str
@@ -139,28 +133,16 @@ class FadeForecast(Result):
     crossing: Crossing
     next_check: NextCheck
     slope_change: SlopeChange | None
+    rise: CapacityRise | None
     prior_source: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     curves: FadeCurves = Field(exclude=True, repr=False)
 
-
-@dataclass(frozen=True)
-class _FittedRecord:
-    """One record with its battery, its fitted model and the paths drawn from it."""
-
-    record: CheckRecord
-    battery: Battery
-    limit: Limit
-    model: Mixture
-    past: PastForecasts | None
-    paths: Paths
-    crossing_at: np.ndarray
-    horizon: float
-
     @property
-    def rated(self) -> float:
-        return self.battery.rated_capacity_ah
+    def is_usual(self) -> bool:
+        """Whether the loss is what is usual for the chemistry, as the checks tell none."""
+        return not self.crossing.dated and self.rise is None
 
 
 @on_one_thread
@@ -202,10 +184,10 @@ def fade_forecast(
     """
     record = checks if isinstance(checks, CheckRecord) else read_checks(checks)
     _check_capacities(record, battery)
-    fitted = _fitted(record, battery)
+    fitted = fitted_record(record, battery)
     change = _slope_change(fitted)
     crossing = _crossing(fitted)
-    measured_ah, measured_on = _measured(record)
+    measured_ah, measured_on = measured(record)
     return FadeForecast(
         tail=battery.tail,
         headline=_headline(fitted, crossing, today),
@@ -225,34 +207,12 @@ def fade_forecast(
         crossing=crossing,
         next_check=_not_before(_next_check(fitted), today),
         slope_change=change,
+        rise=fitted.rise,
         prior_source=capacity_data_for(battery.chemistry).fade.source,
-        notes=(*record.notes, *_notes(fitted)),
+        notes=(*_rise_notes(fitted), *record.notes, *_notes(fitted)),
         cautions=CAUTIONS[:1],
         curves=_curves(fitted),
     )
-
-
-def line_prior(battery: Battery, unit: str) -> LinePrior:
-    """Belief on start and loss of capacity by chemistry.
-
-    Parameters
-    ----------
-    battery : Battery
-    unit : str
-        ``year`` or ``cycle``: what the loss is counted by [fraction of rated per unit].
-
-    Returns
-    -------
-    LinePrior
-
-    References
-    ----------
-    `FadePrior` of the chemistry (common practice, no source).
-    """
-    prior = capacity_data_for(battery.chemistry).fade
-    if unit == "year":
-        return LinePrior(prior.start, prior.start_sd, prior.per_year, prior.per_year_sd)
-    return LinePrior(prior.start, prior.start_sd, prior.per_cycle, prior.per_cycle_sd)
 
 
 def _check_capacities(record: CheckRecord, battery: Battery) -> None:
@@ -273,132 +233,85 @@ def _check_capacities(record: CheckRecord, battery: Battery) -> None:
         )
 
 
-def _fitted(record: CheckRecord, battery: Battery) -> _FittedRecord:
-    used = ~record.lower_bound
-    at, rated = record.at[used], battery.rated_capacity_ah
-    fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
-    prior = line_prior(battery, record.unit)
-    model = Mixture(prior).fit(at[:, None], fraction, sd)
-    past = past_forecasts(at, fraction, sd, prior, model.bad_ < BAD_PROBABILITY)
-    wider = past.widening if past else 1.0
-    limit = limit_for(battery, "min_capacity_fraction")
-    horizon = HORIZON_YEARS
-    if record.unit == "cycle":
-        horizon = max(CYCLE_HORIZON * float(at[-1]), prior.life)
-    bound = record.lower_bound
-    bounds = record.at[bound], record.capacity_ah[bound] / rated, record.sd_ah[bound] / rated
-    last = float(record.at[-1])
-    paths = trend_paths(model, last, horizon, bounds).widened(wider)
-    crossing = paths.crossing(limit.value)
-    if record.unit == "cycle":
-        ahead = scattered_paths(model, last, horizon, wider)
-        crossing = _last_cycle(ahead, record, limit.value, rated)
-    return _FittedRecord(record, battery, limit, model, past, paths, crossing, horizon)
-
-
-def _last_cycle(paths: Paths, record: CheckRecord, limit: float, rated: float) -> np.ndarray:
-    """Last cycle at or above the limit along each path, scatter and recovery included."""
-    above = record.at[record.capacity_ah >= limit * rated]
-    seen = float(above[-1]) if above.size else float(record.at[0])
-    found = paths.last_above(limit)
-    never_again = ~(paths.fraction >= limit).any(axis=1)
-    return np.where(never_again, seen, found)
-
-
-def _measured(record: CheckRecord) -> tuple[Interval | None, Moment | None]:
-    """What the last finished check on a bench measured [Ah], and when; None without any.
-
-    Of several of one day it is the least: a repeat that passes does not hide one that failed.
-    """
-    finished = np.flatnonzero(~record.lower_bound & ~record.in_service)
-    if not finished.size:
-        return None, None
-    of_last = finished[record.at[finished] == record.at[finished[-1]]]
-    k = int(of_last[record.capacity_ah[of_last].argmin()])
-    measured = interval_around(float(record.capacity_ah[k]), float(record.sd_ah[k]), least=0.0)
-    return measured, record.moment(record.at[k])
-
-
-def _is_dated(record: CheckRecord) -> bool:
-    """Whether the finished checks are of more than one moment, so that they tell of the loss."""
-    return np.unique(record.at[~record.lower_bound]).size > 1
-
-
-def _crossing(fitted: _FittedRecord) -> Crossing:
-    dated = _is_dated(fitted.record)
+def _crossing(fitted: FittedRecord) -> Crossing:
+    dated = fitted.is_dated
     quantiles = _crossing_quantiles(fitted) if dated else np.full(3, np.inf)
     low, best, high = (_moment(fitted, value) for value in quantiles)
-    below = fitted.paths.value(fitted.paths.last) < fitted.limit.value
     return Crossing(
         best=best,
         low=low,
         high=high,
         level=CROSSING_LEVEL,
-        probability_below_now=float(below.mean()),
+        probability_below_now=fitted.below_now,
         dated=dated,
     )
 
 
-def _crossing_quantiles(fitted: _FittedRecord) -> np.ndarray:
-    tail = (1.0 - CROSSING_LEVEL) / 2.0
-    return np.quantile(fitted.crossing_at, [tail, 0.5, 1.0 - tail], method="lower")
+def _crossing_quantiles(fitted: FittedRecord) -> np.ndarray:
+    return np.quantile(fitted.crossing_at, [TAIL, 0.5, 1.0 - TAIL], method="lower")
 
 
-def _moment(fitted: _FittedRecord, at: float) -> Moment | None:
+def _moment(fitted: FittedRecord, at: float) -> Moment | None:
     return fitted.record.moment(at) if np.isfinite(at) else None
 
 
-def _half_width(fitted: _FittedRecord) -> float:
+def _half_width(fitted: FittedRecord) -> float:
     if fitted.record.unit == "year":
         return YEAR_HALF_WIDTH
     return CYCLE_HALF_WIDTH * fitted.paths.last + 1.0
 
 
-def _measured_share(fitted: _FittedRecord) -> float:
-    """What the last finished check on a bench measured, of rated; endless without any."""
-    measured, _ = _measured(fitted.record)
-    return np.inf if measured is None else measured.mean / fitted.rated
-
-
-def _headline(fitted: _FittedRecord, crossing: Crossing, today: date | None) -> str:
-    key, share = "ahead", _measured_share(fitted)
+def _headline(fitted: FittedRecord, crossing: Crossing, today: date | None) -> str:
+    share, limit, rise = fitted.measured_share, fitted.limit.value, fitted.rise
     wide = width_years(crossing.low, crossing.high)
-    values: dict[str, object] = {"best": about_words(crossing.best, wide)}
+    told = "one" if (~fitted.record.lower_bound).sum() == 1 else "more"
+    return say_capacity(
+        f"fade.{_headline_key(fitted, crossing, today)}",
+        limit=100.0 * limit,
+        best=about_words(crossing.best, wide),
+        checks=FADE_TEXTS[f"undated.{'short' if span_of(fitted.record) > 0.0 else told}"],
+        measured=percent_below(share, limit) if np.isfinite(share) else "",
+        probability=100.0 * crossing.probability_below_now,
+        until=fitted.record.moment(fitted.paths.last + fitted.horizon),
+        **({"rise": rise.percent, "on": rise.on} if rise else {}),
+    )
+
+
+def _headline_key(fitted: FittedRecord, crossing: Crossing, today: date | None) -> str:
+    """What is said first: what was measured goes before the trend, a doubt before any date."""
+    by_year, below = fitted.record.unit == "year", fitted.measured_share < fitted.limit.value
     if crossing.probability_below_now > LIKELY_BELOW:
-        key = "below"
-    elif share < fitted.limit.value and (fitted.record.unit == "year" or not crossing.dated):
-        key = "measured_below"
-        values = {"measured": percent_below(share, fitted.limit.value)}
-    elif not crossing.dated:
-        key = "undated"
-    elif crossing.best is None:
-        key = "far" if fitted.record.unit == "year" else "far_cycles"
-        values = {"until": fitted.record.moment(fitted.paths.last + fitted.horizon)}
-    elif fitted.record.unit == "cycle":
-        key = "ahead_cycles"
-    elif today is not None and isinstance(crossing.best, date) and crossing.best < today:
-        key = "passed"
-    told = FADE_TEXTS["undated.one" if (~fitted.record.lower_bound).sum() == 1 else "undated.more"]
-    return say_capacity(f"fade.{key}", limit=100.0 * fitted.limit.value, checks=told, **values)
+        return "below_by_trend" if fitted.passes else "below"
+    if below and (by_year or not crossing.dated):
+        return "measured_below"
+    if not crossing.dated:
+        return "undated" if fitted.rise is None else "rose"
+    if crossing.best is None:
+        return "far" if by_year else "far_cycles"
+    if not by_year:
+        return "ahead_cycles"
+    is_past = today is not None and isinstance(crossing.best, date) and crossing.best < today
+    return "passed" if is_past else "ahead"
 
 
-def _next_check(fitted: _FittedRecord) -> NextCheck:
+def _next_check(fitted: FittedRecord) -> NextCheck:
     """The earliest of: at once, the crossing's early end, the card's interval."""
     record, last = fitted.record, fitted.paths.last
     early = float(_crossing_quantiles(fitted)[0])
     used = np.flatnonzero(~record.lower_bound)
     of_last = (record.at[used] == record.at[-1]) & ~record.in_service[used]
-    doubtful = bool((fitted.model.bad_[of_last] > BAD_PROBABILITY).any())
+    doubtful = bool(fitted.is_bad[of_last].any())
     soon = last + (SOON_DAYS / DAYS_PER_YEAR if record.unit == "year" else 1.0)
     if doubtful:
-        key = "next.doubtful" if _is_dated(record) else "next.doubtful_alone"
+        key = "next.doubtful" if used.size > 1 else "next.doubtful_alone"
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS[key])
-    if (fitted.paths.value(last) < fitted.limit.value).mean() > LIKELY_BELOW:
+    if fitted.below_now > LIKELY_BELOW:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.likely_below"])
-    if record.unit == "year" and _measured_share(fitted) < fitted.limit.value:
+    if record.unit == "year" and fitted.measured_share < fitted.limit.value:
         return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.measured_below"])
     if early <= soon:
-        return NextCheck(on=record.moment(soon), why=FADE_TEXTS["next.below"])
+        key = "next.below" if fitted.below_now > TAIL else "next.soon"
+        return NextCheck(on=record.moment(soon), why=FADE_TEXTS[key])
     if record.unit == "cycle":
         regular, why = last + max(CYCLES_BETWEEN_CHECKS * last, 1.0), FADE_TEXTS["next.cycles"]
     else:
@@ -407,7 +320,7 @@ def _next_check(fitted: _FittedRecord) -> NextCheck:
         source = source_words(interval.source, interval.generic)
         why = say_capacity("next.interval", days=days_words(interval.value), source=source)
     if early < regular:
-        key = "next.early" if _is_dated(record) else "next.early_undated"
+        key = "next.early" if fitted.is_spread else "next.early_undated"
         return NextCheck(on=record.moment(early), why=FADE_TEXTS[key])
     return NextCheck(on=record.moment(regular), why=why)
 
@@ -419,7 +332,7 @@ def _not_before(check: NextCheck, today: date | None) -> NextCheck:
     return NextCheck(on=today, why=why, due_since=check.on)
 
 
-def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
+def _slope_change(fitted: FittedRecord) -> SlopeChange | None:
     """A knee before the last check, by its odds against none there; None where unlikely."""
     if (~fitted.record.lower_bound).sum() < LEAST_FOR_A_KNEE:
         return None
@@ -435,7 +348,7 @@ def _slope_change(fitted: _FittedRecord) -> SlopeChange | None:
     )
 
 
-def _losses_around(fitted: _FittedRecord, when: float) -> tuple[float, float]:
+def _losses_around(fitted: FittedRecord, when: float) -> tuple[float, float]:
     """Mean loss before and after a time between the checks [fraction of rated per unit]."""
     used = fitted.record.at[~fitted.record.lower_bound]
     ends = np.asarray(fitted.model.predict(np.array([[used[0]], [when], [used[-1]]])))
@@ -448,27 +361,52 @@ def _odds(weight: np.ndarray, chosen: np.ndarray) -> float:
     return float(share / max(1.0 - share, 1e-9))
 
 
-def _notes(fitted: _FittedRecord) -> list[str]:
+def _rise_notes(fitted: FittedRecord) -> list[str]:
+    """The doubt about the record as a whole, before all else."""
+    if (rise := fitted.rise) is None:
+        return []
+    below = 100.0 * fitted.below_now
+    return [say_capacity("fade.rise", rise=rise.percent, on=rise.on, probability=below)]
+
+
+def _notes(fitted: FittedRecord) -> list[str]:
     record, notes = fitted.record, []
     used = np.flatnonzero(~record.lower_bound)
-    if not _is_dated(record):
-        notes.append(FADE_TEXTS["one_check" if used.size == 1 else "one_day"])
+    if not fitted.is_spread:
+        key = "one_check" if used.size == 1 else "short" if span_of(record) > 0.0 else "one_day"
+        notes.append(say_capacity(key, least=span_words(fitted.least_span, record.unit)))
     elif used.size == 2:
         notes.append(FADE_TEXTS["two_checks"])
-    for k in np.flatnonzero(fitted.model.bad_ > BAD_PROBABILITY):
-        at = used[k]
-        if record.in_service[at]:
-            continue
-        percent = 100.0 * record.capacity_ah[at] / fitted.rated
-        key = "fade.bad" if used.size > 1 else "fade.bad_alone"
-        notes.append(say_capacity(key, on=record.moment(record.at[at]), percent=percent))
+    notes += [_bad_note(fitted, int(at)) for at in used[fitted.is_bad] if not record.in_service[at]]
     for key, marked in (("bound", record.lower_bound), ("in_service", record.in_service)):
         if count := int(marked.sum()):
             notes.append(say_capacity(f"fade.{key}{'s' * (count > 1)}", count=count))
     return notes
 
 
-def _curves(fitted: _FittedRecord) -> FadeCurves:
+def _bad_note(fitted: FittedRecord, at: int) -> str:
+    """What a check that does not fit does to the forecast, by its place in the record."""
+    record = fitted.record
+    share = record.capacity_ah[at] / fitted.rated
+    key = "fade.bad" if (~record.lower_bound).sum() > 1 else "fade.bad_alone"
+    if not counts_little(fitted, at):
+        key = f"{key}_moves"
+    on, cause = record.moment(record.at[at]), FADE_TEXTS[_cause_key(fitted, at)]
+    return say_capacity(key, on=on, percent=100.0 * share, cause=cause)
+
+
+def _cause_key(fitted: FittedRecord, at: int) -> str:
+    """What may be behind a check that does not fit; a failed battery has no better check later."""
+    record = fitted.record
+    trend = float(np.asarray(fitted.model.predict(record.at[at : at + 1, None]))[0])
+    if record.capacity_ah[at] > trend * fitted.rated:
+        return "cause.high"
+    later = ~record.lower_bound & ~record.in_service & (record.at > record.at[at])
+    better = (record.capacity_ah[later] > record.capacity_ah[at]).any()
+    return "cause.was_low" if better else "cause.low"
+
+
+def _curves(fitted: FittedRecord) -> FadeCurves:
     falling, record = fitted.paths.falling() * fitted.rated, fitted.record
     tail = (1.0 - LEVEL) / 2.0
     low, high = np.quantile(falling, [tail, 1.0 - tail], axis=0)
@@ -486,7 +424,7 @@ def _curves(fitted: _FittedRecord) -> FadeCurves:
         check_ah=record.capacity_ah,
         check_sd_ah=record.sd_ah,
         check_kind=kind,
-        crossing_at=None if first is None or not _is_dated(record) else (first, best, latest),
+        crossing_at=None if first is None or not fitted.is_dated else (first, best, latest),
         first_on=record.first_on,
         last_check_at=fitted.paths.last,
         limit_ah=fitted.limit.value * fitted.rated,

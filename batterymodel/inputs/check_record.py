@@ -19,6 +19,11 @@ from batterymodel.inputs.tables import decoded, file_bytes, table_from_frame, ta
 UNSTATED_IN_SERVICE_SD = 0.15
 """Relative error of a capacity estimated in service that states none (own choice)."""
 
+FIRST_YEAR, LAST_YEAR = 1980, 2200
+"""Years of which a check is taken (own choice: no battery in use is older)."""
+
+YEAR_BEYOND = f"is no year of a check; one from {FIRST_YEAR} to {LAST_YEAR} would be right"
+
 CHECK, IN_SERVICE = "check", "in_service"
 _KINDS = (CHECK, IN_SERVICE)
 _YES, _NO = ("yes", "true", "1"), ("no", "false", "0", "")
@@ -243,6 +248,8 @@ def _times(frame: pd.DataFrame, remarks: Remarks) -> tuple[np.ndarray, date | No
         days = pd.Series([_day(text) for text in frame["on"]], frame.index, dtype=object)
         wrong = pd.Series([day is None for day in days], frame.index)
         remarks.refuse_first(wrong, frame["on"], "is not a date like 2026-03-02")
+        beyond = pd.Series([not FIRST_YEAR <= day.year <= LAST_YEAR for day in days], frame.index)
+        remarks.refuse_first(beyond, frame["on"], YEAR_BEYOND)
         first = min(days)
         return np.array([(day - first).days / DAYS_PER_YEAR for day in days]), first
     if "cycle" not in frame:
@@ -258,10 +265,9 @@ def _times(frame: pd.DataFrame, remarks: Remarks) -> tuple[np.ndarray, date | No
 
 def _day(text: str) -> date | None:
     try:
-        day = date.fromisoformat(text[:10])
+        return date.fromisoformat(text[:10])
     except ValueError:
         return None
-    return day if 1980 <= day.year <= 2200 else None
 
 
 def _kinds(frame: pd.DataFrame, remarks: Remarks) -> np.ndarray:

@@ -110,7 +110,7 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         last = latest(store.entries(Connection, battery_id=plate.id), None)
         checks = [e.record for e in store.entries(BenchCheck, battery_id=plate.id)]
     measured = [check for check in checks if not check.is_lower_bound]
-    rated = battery.rated_capacity_ah
+    rated, check = battery.rated_capacity_ah, battery.capacity_check
     overdue = _overdue_days(battery, today)
     due_since = _due_since(battery) if overdue else None
     return AttentionRow(
@@ -120,7 +120,7 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         outcome=outcome_remark(last.record if last else None),
         capacity=capacity_remark(battery, checks, due_since=due_since),
         check=_overdue_remark(battery, overdue) if overdue else None,
-        capacity_share=measured[-1].capacity_ah / rated if measured else None,
+        capacity_share=check.capacity_ah / rated if check else None,
         overdue_days=overdue,
         trend=_trend(measured, rated, limit_for(battery, "min_capacity_fraction").value),
     )

@@ -16,6 +16,7 @@ from batterymodel.rules.results import Outcome, Severity
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.say.record import SERVICING_WORDS
 from batterymodel.store import Entry, Store
+from batterymodel.store.as_of import last_check
 from batterymodel.store.records import (
     BatteryPlate,
     BenchCheck,
@@ -209,10 +210,12 @@ def _after(record: Any, now: BatteryNow, store: Store, plate: Entry[BatteryPlate
     )
 
 
-def _fails(check: BenchCheck, store: Store, plate: Entry[BatteryPlate]) -> bool:
-    """Whether a check that ran to the end voltage measured too little."""
-    if check.is_lower_bound:
+def _fails(told: BenchCheck, store: Store, plate: Entry[BatteryPlate]) -> bool:
+    """Whether the checks of a day that ran to the end voltage measured too little."""
+    of_day = last_check(store.entries(BenchCheck, battery_id=plate.id, on=told.on), None)
+    if of_day is None:
         return False
+    check = of_day.record
     rated, battery = plate.record.rated_capacity_ah, store.battery(plate.record.serial)
     share, sd = check.capacity_ah / rated, check.check.sd_ah / rated
     least = limit_for(battery, "min_capacity_fraction").value

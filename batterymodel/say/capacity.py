@@ -22,7 +22,7 @@ from batterymodel.rules.wording import source_words
 from batterymodel.say.connection import amount, wrapped
 
 NOT_TOLD, MEASURED_BELOW = "not known yet", "by the last check"
-"""Said of the crossing where all checks are of one day."""
+"""Said of the crossing where the checks tell of none."""
 
 
 def capacity_text(result: CapacityResult) -> str:
@@ -149,7 +149,7 @@ def _fade_table(forecast: FadeForecast) -> list[str]:
     if forecast.crossing.dated:
         value, spread = amount(forecast.capacity_ah, "Ah")
         rows.append((f"Capacity by the trend, {_at(forecast.last)}", value, spread))
-    usual = "" if forecast.crossing.dated else ", usual"
+    usual = ", usual" if forecast.is_usual else ""
     rows.append((f"Loss {per}, % of rated{usual}", *loss_words(forecast.fade_percent)))
     rows.append((name, *crossing_words(forecast)))
     return _table(rows, "90 % range")
@@ -178,7 +178,7 @@ def capacity_figures(forecast: FadeForecast) -> list[tuple[str, str, str]]:
     if forecast.crossing.dated:
         value, spread = amount(forecast.capacity_ah, "Ah")
         found.append(("Capacity by the trend", value, f"on {_at(forecast.last)}; {spread}"))
-    usual = "" if forecast.crossing.dated else "usual for its kind; "
+    usual = "usual for its kind; " if forecast.is_usual else ""
     loss, spread = loss_words(forecast.fade_percent)
     found.append((f"Loss per {forecast.unit}, of rated", f"{loss} %", f"{usual}{spread} %"))
     found = [(name, value, f"{more} (90 % range)") for name, value, more in found]

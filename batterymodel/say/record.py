@@ -11,7 +11,7 @@ from batterymodel.inputs.records import Record, record_toml
 from batterymodel.rules.results import Outcome
 from batterymodel.rules.wording import OUTCOME_WORDS
 from batterymodel.store import Deletion, Entry, Store
-from batterymodel.store.as_of import Entries, histories_that_count, latest
+from batterymodel.store.as_of import Entries, histories_that_count, last_told_check, latest
 from batterymodel.store.intake import Taken
 from batterymodel.store.records import (
     Aircraft,
@@ -137,7 +137,7 @@ def _plan_words(plan: LoadPlan) -> str:
 def _battery_row(store: Store, plate: Entry[BatteryPlate]) -> tuple[str, ...]:
     battery = plate.record
     aircraft = store.aircraft_of(battery.serial)
-    check = latest(store.entries(BenchCheck, battery_id=plate.id), None)
+    check = last_told_check(store.entries(BenchCheck, battery_id=plate.id))
     connection = latest(store.entries(Connection, battery_id=plate.id), None)
     return (
         battery.serial + f" ({INVENTED})" * battery.invented,

@@ -290,7 +290,7 @@ def _no_forecast(assessment: Assessment, checks_on_file: int | None) -> str:
 
 def _fade_caption(forecast: FadeForecast) -> str:
     crossing = forecast.crossing
-    said = [words.CAPTIONS["fade" if crossing.dated else "fade_usual"]]
+    said = [words.CAPTIONS["fade_usual" if forecast.is_usual else "fade"]]
     if crossing.low is not None:
         said.append(words.CAPTIONS["crossing"])
     said.append(forecast.headline)
@@ -373,13 +373,13 @@ def _capacity_rows(
 
 
 def _forecast_rows(forecast: FadeForecast | None) -> list[tuple[str, ...]]:
-    """Trend, loss and crossing; of checks of one day only what is usual for the kind."""
+    """Trend, loss and crossing; where the checks tell of none only the loss."""
     if forecast is None:
         return []
     loss = [f"{text} %" for text in loss_words(forecast.fade_percent)]
     per = words.CHECKS_UNIT[forecast.unit]
     if not forecast.crossing.dated:
-        return [_row("loss_usual", *loss, per=per)]
+        return [_row("loss_usual" if forecast.is_usual else "loss", *loss, per=per)]
     rows = [
         _row("trend", *amount(forecast.capacity_ah, "Ah"), on=_at(forecast.last)),
         _row("loss", *loss, per=per),

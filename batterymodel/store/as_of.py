@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any, Protocol, TypeVar
 
 from batterymodel.basis.intervals import Interval
+from batterymodel.inputs.last_check import place_of_last
 from batterymodel.inputs.records import EARLIEST_INSTALLED, Battery, LastKnown, Limits, Record
 from batterymodel.reference.chemistry import NEARLY_FULL_SOC
 from batterymodel.rules.results import Outcome
@@ -120,6 +121,7 @@ def battery_in_force(
     def last(kind: type[RecordT]) -> Entry[RecordT] | None:
         return latest(store.entries(kind, battery_id=plate.id), on)
 
+    checked = last_check(store.entries(BenchCheck, battery_id=plate.id), on)
     aircraft, card = aircraft_in_force(store, plate.id, on), last(CardRevision)
     histories = histories_that_count(store, plate)
     taught = latest(tuple(e for e in histories if e.record.connection_id not in not_before), on)
@@ -130,7 +132,7 @@ def battery_in_force(
         rated_capacity_ah=plate.record.rated_capacity_ah,
         limits=card.record.limits if card else Limits(),
         history=taught.record.history if taught else None,
-        capacity_check=_last_check(store, plate.id, on),
+        capacity_check=checked.record.check if checked else None,
         last_known=_last_known(
             store, plate.id, on, tuple(entry for entry in seen if entry.id not in not_before)
         ),
@@ -208,10 +210,43 @@ def aircraft_in_force(store: Entries, battery_id: str, on: date | None) -> Entry
     return store.entry(move.record.aircraft_id)
 
 
-def _last_check(store: Entries, battery_id: str, on: date | None) -> Any:
-    """The last check that ran to the end voltage: one stopped early measures no capacity."""
-    check = latest(store.entries(BenchCheck, battery_id=battery_id, is_lower_bound=False), on)
-    return check.record.check if check else None
+def last_check(checks: tuple[Entry[BenchCheck], ...], on: date | None) -> Entry[BenchCheck] | None:
+    """The last check that ran to the end voltage: one stopped early measures no capacity.
+
+    Parameters
+    ----------
+    checks : tuple of Entry
+        Of one battery, in any order.
+    on : date or None
+        Later checks are left out; None takes all.
+
+    Returns
+    -------
+    Entry or None
+        Of several of its day the least (`place_of_last`); None where none ran to its end.
+    """
+    ended = [e for e in checks if not e.record.is_lower_bound and (on is None or e.record.on <= on)]
+    k = place_of_last([e.record.on for e in ended], [e.record.capacity_ah for e in ended])
+    return None if k is None else ended[k]
+
+
+def last_told_check(checks: tuple[Entry[BenchCheck], ...]) -> Entry[BenchCheck] | None:
+    """The last check of all; one that stopped early only where none of its day ran to its end.
+
+    Parameters
+    ----------
+    checks : tuple of Entry
+        Of one battery, in any order.
+
+    Returns
+    -------
+    Entry or None
+        None without a check.
+    """
+    last, ended = latest(checks, None), last_check(checks, None)
+    if last is None or ended is None or ended.record.on < last.record.on:
+        return last
+    return ended
 
 
 def _last_known(

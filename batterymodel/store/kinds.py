@@ -24,6 +24,7 @@ from sqlalchemy.orm import Session
 
 from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import KindBelief, KindCheck, TaperLesson
+from batterymodel.inputs.last_check import place_of_last
 from batterymodel.inputs.records import Battery
 from batterymodel.reference.capacity import REPEAT_REL_SD
 from batterymodel.reference.capacity_in_use import CHECK_RANGE, MOST_SHARE, OLDEST_YEARS
@@ -272,8 +273,13 @@ def _checks(session: Session, plates: Plates, on: date | None) -> dict[str, Kind
     for row in session.scalars(live(kind).where(*wanted).order_by(CheckRow.on, CheckRow.row_id)):
         if on is None or row.on <= on:
             found[row.battery_id].append(entry_of(row, kind).record)
-    last = {one: _kind_check(plates[one].record, checks[-1]) for one, checks in found.items()}
+    last = {one: _kind_check(plates[one].record, _last(checks)) for one, checks in found.items()}
     return {one: check for one, check in last.items() if check is not None}
+
+
+def _last(checks: list[BenchCheck]) -> BenchCheck:
+    k = place_of_last([check.on for check in checks], [check.capacity_ah for check in checks])
+    return checks[-1 if k is None else k]
 
 
 def _kind_check(plate: BatteryPlate, check: BenchCheck) -> KindCheck | None:

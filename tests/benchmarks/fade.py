@@ -18,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from batterymodel import Battery, Limits
-from batterymodel.fade.forecast import CROSSING_LEVEL, HORIZON_YEARS, fade_forecast, line_prior
+from batterymodel.fade.fitted import HORIZON_YEARS, line_prior
+from batterymodel.fade.forecast import CROSSING_LEVEL, fade_forecast
 from batterymodel.fade.mixture import MODELS, Mixture
 from batterymodel.fade.past_forecasts import LEAST_ORIGIN
 from batterymodel.fade.paths import trend_paths
@@ -177,14 +178,18 @@ def fleet_cases(batteries: list[FleetBattery]) -> Iterator[CrossingCase]:
                     since[later, None], battery.fraction[later], battery.sd[later]
                 ).mean()
                 yield CrossingCase(model.label, n, truth, *quantiles, float(density))
-            yield chosen_case(battery, n, truth)
+            chosen = chosen_case(battery, n, truth)
+            if chosen is not None:
+                yield chosen
             line = ordinary_crossing(since[:n], battery.fraction[:n]) - last
             yield CrossingCase(ORDINARY, n, truth, line, line, line, np.nan)
 
 
-def chosen_case(battery: FleetBattery, n: int, truth: float) -> CrossingCase:
-    """What the tool says as a whole."""
+def chosen_case(battery: FleetBattery, n: int, truth: float) -> CrossingCase | None:
+    """What the tool says as a whole; None where it tells no date."""
     found = fade_forecast(fleet_record(battery, n), FLEET_BATTERY).crossing
+    if not found.dated:
+        return None
     last = fleet_record(battery, n)
     day = last.moment(last.at[-1])
     ends = [np.inf if on is None else (on - day).days / 365.25 for on in

@@ -107,6 +107,16 @@ def test_readings_of_another_battery_are_kept_and_said(fleet):
     assert "healthy-top-off.csv" in fleet("show", "B-2")
 
 
+@pytest.mark.parametrize("ah", [(40, 30), (30, 40)])
+def test_list_show_and_forecast_take_the_least_check_of_a_day(fleet, ah, capsys):
+    for one in ah:
+        fleet("add", "check", "B-1", "--on", "2026-01-10", "--capacity", one)
+    assert "2026-01-10: 30 Ah" in fleet("list")
+    assert "capacity_ah = 30.0" in fleet("show", "B-1")
+    assert main(["fade", "--serial", "B-1"]) == 0
+    assert "Capacity measured, 2026-01-10          30.0 Ah" in capsys.readouterr().out
+
+
 def test_unreadable_readings_are_kept_and_said(fleet, tmp_path):
     [path] = write_logs(tmp_path / "x", 1)
     said = fleet("add", "connection", path, "--serial", "B-1", "--on", "2026-03-01")

@@ -211,7 +211,7 @@ def fleet_forecasts() -> tuple[CrossingCase, ...]:
         n = int(sound[sound.size // 2]) + 1
         truth = battery.crossing_years - battery.years[n - 1]
         found.append(chosen_case(battery, n, truth if truth <= 5.0 else np.inf))
-    return tuple(found)
+    return tuple(case for case in found if case is not None)
 
 
 @pytest.mark.slow
@@ -301,3 +301,41 @@ def test_a_crossing_that_is_past_is_not_told_as_to_come():
     assert then.headline.startswith("By its trend capacity falls below 85 % of rated around")
     later = fade_forecast(checks, LIMIT_85, today=date(2030, 1, 1))
     assert later.headline.startswith("By its trend capacity has been below 85 % of rated since")
+
+
+def with_interval(days) -> Battery:
+    limits = CARD.model_copy(update={"capacity_check_interval_days": days})
+    return BATTERY.model_copy(update={"limits": limits})
+
+
+@pytest.mark.parametrize(("more_days", "at_crossing"), [(30, True), (3, True), (-3, False)])
+def test_the_next_check_is_the_earlier_of_crossing_and_interval(more_days, at_crossing):
+    """The early end of the crossing is a day, and the card's interval ends just before or after."""
+    checks = record([0.0, 1.0, 2.0], [40.0, 38.0, 36.0], sd=0.5)
+    found = fade_forecast(checks, BATTERY)
+    days = (found.crossing.low - found.last).days
+    assert days > 60
+    due = fade_forecast(checks, with_interval(days + more_days)).next_check
+    assert due.on == found.last + timedelta(days=min(days, days + more_days))
+    assert ("one in ten" in due.why) == at_crossing
+
+
+def test_a_crossing_within_the_month_asks_for_a_check_within_the_month_and_no_sooner():
+    """A month, as nobody can check capacity on the day of the last check."""
+    checks = record([0.0, 1.0, 2.0, 3.0], [40.0, 38.0, 35.8, 32.5], sd=0.2)
+    found = fade_forecast(checks, BATTERY)
+    assert found.last < found.crossing.low < found.last + timedelta(days=30)
+    assert found.next_check.on == found.last + timedelta(days=30)
+    assert found.crossing.probability_below_now < 0.1
+    assert "already" not in found.next_check.why
+    wide = fade_forecast(record(checks.at, [40.0, 38.0, 35.8, 32.1], sd=0.2), BATTERY)
+    assert 0.1 < wide.crossing.probability_below_now < 0.5
+    assert wide.next_check.why == "the capacity may be below its limit already"
+
+
+def test_a_loss_that_grew_slower_is_no_change_that_is_told():
+    """Ten percent a year for three years, and hardly any since: evidence, but no knee."""
+    years = np.arange(0.0, 6.1, 0.5)
+    ah = 44.0 - 4.0 * np.minimum(years, 3.0) - 0.2 * np.maximum(years - 3.0, 0.0)
+    found = fade_forecast(record(years, ah, sd=0.3), BATTERY)
+    assert found.slope_change is None

@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from batterymodel.fade.moments import MONTHS, about_words, moment_words, range_words, width_years
+from batterymodel.fade.moments import (
+    MONTHS,
+    MONTHS_FROM,
+    about_words,
+    moment_words,
+    range_words,
+    width_years,
+)
 
 DAYS = some.dates(date(2000, 1, 1), date(2099, 12, 31))
 START = date(2028, 5, 11)
@@ -63,6 +70,22 @@ def test_the_words_of_a_range_hold_the_range_and_name_no_day_of_a_wide_one(low, 
 )
 def test_a_day_is_as_coarse_as_its_range_is_wide(days, said):
     assert moment_words(START, width_years(START, START + timedelta(days=days))) == said
+
+
+def test_a_range_of_two_months_is_told_in_months():
+    assert moment_words(START, MONTHS_FROM) == "May 2028"
+
+
+@pytest.mark.parametrize(("month", "half"), [(1, "first"), (6, "first"), (7, "second")])
+def test_the_first_half_of_a_year_ends_with_june(month, half):
+    assert moment_words(date(2028, month, 1), 1.5) == f"{half} half of 2028"
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(365, "May 2028 to May 2029"), (366, "2028 to 2029"), (731, "2028 to 2030")]
+)
+def test_a_range_is_told_in_years_where_its_days_are_told_in_half_years(days, said):
+    assert range_words(START, START + timedelta(days=days)) == said
 
 
 def test_an_open_range_is_told_in_years():

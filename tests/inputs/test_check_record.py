@@ -65,6 +65,11 @@ BAD = {
     "no time": ("capacity_ah\n40\n", "no column 'on' (date) or 'cycle'"),
     "no capacity": ("on,kind\n2024-01-01,check\n", "no column 'capacity_ah'"),
     "date": (HEAD + "last year,40\n", "is not a date"),
+    "old": (
+        HEAD + "1979-12-31,40\n",
+        "'1979-12-31' is no year of a check; one from 1980 to 2200 would be right",
+    ),
+    "far": (HEAD + "2201-01-01,40\n", "from 1980 to 2200 would be right"),
     "milliampere-hours": (HEAD + "2024-01-01,40000\n", "milliampere-hours"),
     "zero": (HEAD + "2024-01-01,0\n", "is no capacity"),
     "negative sd": ("on,capacity_ah,capacity_sd_ah\n2024-01-01,40,-1\n", "is no error"),
@@ -113,3 +118,8 @@ def test_measured_values_are_the_record_that_a_table_of_them_gives(found):
     assert by_value.first_on == by_table.first_on
     for name in ("at", "capacity_ah", "sd_ah", "in_service", "lower_bound"):
         assert getattr(by_value, name) == pytest.approx(getattr(by_table, name), rel=1e-12), name
+
+
+@pytest.mark.parametrize("on", ["1980-01-01", "2200-12-31"])
+def test_checks_are_taken_from_the_first_to_the_last_year(on):
+    assert checks_from_bytes(f"{HEAD}{on},40\n".encode(), "c.csv").first_on.isoformat() == on

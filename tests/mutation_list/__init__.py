@@ -3,7 +3,7 @@
 Texts are whole where they can be, so that a value is replaced and not its namesake.
 """
 
-from tests.mutation_list import charge, judging, kinds, power, starts, track, years
+from tests.mutation_list import charge, fading, judging, kinds, power, starts, track, years
 from tests.mutation_list.mutation import Mutation
 
 MUTATIONS = (
@@ -14,6 +14,7 @@ MUTATIONS = (
     *starts.ALL,
     *track.ALL,
     *years.ALL,
+    *fading.ALL,
 )
 
 __all__ = ["MUTATIONS", "Mutation"]

@@ -269,7 +269,12 @@ ENTERED = (
             "then.outcome if stays else Outcome.KEEP_WATCHING",
             "then.outcome",
         ),
-        ("check stopped early", "battery_since", "if check.is_lower_bound:", "if False:"),
+        (
+            "check stopped early",
+            "battery_since",
+            "if of_day is None:",
+            "if of_day is None or told.is_lower_bound:",
+        ),
         ("newer up to the day", "battery_since", "or day) <= day", "or day) <= date.max"),
         (
             "charge after a check",

@@ -1,4 +1,4 @@
-"""What is kept and shown over the years: capacity checks, fade, record, files, pages."""
+"""What is kept and shown over the years: capacity checks, record, files, pages."""
 
 from __future__ import annotations
 
@@ -144,71 +144,11 @@ KEPT = (
     ),
 )
 
-FADE = changes_in(
-    "fade",
-    (
-        "check interval",
-        "forecast",
-        "regular = last + interval.value / DAYS_PER_YEAR",
-        "regular = last + 2.0 * interval.value / DAYS_PER_YEAR",
-    ),
-    ("knee odds", "forecast", "KNEE_ODDS = 10.0\n", "KNEE_ODDS = 3.0\n"),
-    ("half width", "forecast", "CYCLE_HALF_WIDTH = 0.5, 0.05\n", "CYCLE_HALF_WIDTH = 2.5, 0.05\n"),
-    (
-        "half width in cycles",
-        "forecast",
-        "CYCLE_HALF_WIDTH = 0.5, 0.05\n",
-        "CYCLE_HALF_WIDTH = 0.5, 0.30\n",
-    ),
-    ("crossing level", "forecast", "CROSSING_LEVEL = 0.80\n", "CROSSING_LEVEL = 0.50\n"),
-    ("horizon", "forecast", "HORIZON_YEARS = 5.0\n", "HORIZON_YEARS = 10.0\n"),
-    ("bad check", "forecast", "BAD_PROBABILITY = 0.5\n", "BAD_PROBABILITY = 0.01\n"),
-)
-
-WORDS_OF_FADE = (
-    *changes_in(
-        "fade",
-        ("years told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.1, 1.0, 1.0 / 6.0"),
-        ("half-years told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.0, 1.1, 1.0 / 6.0"),
-        ("months told", "moments", "FROM = 2.0, 1.0, 1.0 / 6.0", "FROM = 2.0, 1.0, 1.0 / 5.0"),
-        tests=("tests/fade/test_moments.py",),
-    ),
-    *changes_in(
-        "fade",
-        ("least of one day", "forecast", "[record.capacity_ah[of_last].argmin()]", "[-1]"),
-        (
-            "a last check below before its trend",
-            "forecast",
-            'elif share < fitted.limit.value and (fitted.record.unit == "year"',
-            "elif False and (True",
-        ),
-        ("past crossing", "forecast", "crossing.best < today", "False"),
-        (
-            "a date from one day",
-            "forecast",
-            "np.unique(record.at[~record.lower_bound]).size > 1",
-            "np.unique(record.at[~record.lower_bound]).size > 0",
-        ),
-        (
-            "measured in service",
-            "forecast",
-            "np.flatnonzero(~record.lower_bound & ~record.in_service)",
-            "np.flatnonzero(~record.lower_bound)",
-        ),
-        tests=("tests/fade/test_forecast.py",),
-    ),
-    *changes_in(
-        "capacity",
-        ("very strong evidence", "wording", "((100.0, ", "((101.0, "),
-        ("strong evidence", "wording", "(30.0, ", "(31.0, "),
-        tests=("tests/say/test_capacity.py",),
-    ),
-)
-
 SHEET = (
     *changes_in(
         "sheet",
         ("half empty", "consequences", "HALF = 0.5\n", "HALF = 0.55\n"),
+        ("half empty at best", "consequences", "now.mean <= HALF:", "now.mean < HALF - 0.05:"),
         tests=("tests/sheet/test_consequences.py",),
     ),
     *changes_in(
@@ -227,21 +167,6 @@ SHEET = (
         ("checks until the day", "record_view", "if until is None or e.record.on <= until]", "]"),
         tests=("tests/sheet/test_case.py",),
     ),
-)
-
-PAST_FORECASTS = changes_in(
-    "fade",
-    ("believed origins", "past_forecasts", "BELIEVED_ORIGINS = 2.0\n", "BELIEVED_ORIGINS = 6.0\n"),
-    ("least widening", "past_forecasts", "LEAST_WIDENING = 0.8\n", "LEAST_WIDENING = 0.5\n"),
-    tests=("tests/fade/test_past_forecasts.py",),
-)
-
-BENDS = changes_in(
-    "fade",
-    ("powers of loss", "bends", "POWERS = (1.0, 1.5)\n", "POWERS = (1.0, 1.2)\n"),
-    ("odds of a knee in the record", "mixture", "seen = own[1] < self.x_.max()", "seen = True"),
-    ("models by their shares", "mixture", "share * model.hyperprior()", "model.hyperprior()"),
-    tests=("tests/fade/test_bends.py", "tests/fade/test_mixture.py"),
 )
 
 IN_PROGRESS = (
@@ -525,11 +450,7 @@ ALL = (
     *CAPACITY,
     *OLD_RECORDS,
     *KEPT,
-    *FADE,
-    *WORDS_OF_FADE,
     *SHEET,
-    *PAST_FORECASTS,
-    *BENDS,
     *IN_PROGRESS,
     *ATTENTION,
     *FOREIGN,

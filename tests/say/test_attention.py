@@ -240,3 +240,24 @@ def test_a_capacity_whose_check_is_overdue_is_that_of_the_last_check(sqlite_stor
     in_time = attention_row(sqlite_store, "B-9", date(2024, 2, 1)).capacity
     assert in_time.severity is Severity.OK
     assert "overdue" not in in_time.more
+
+
+@pytest.mark.parametrize("ah", [(30.0, 40.0), (40.0, 30.0)])
+def test_of_checks_of_one_day_the_least_is_shown(store, ah) -> None:
+    battery = Battery(tail="T", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+    plate = add_battery(store, "B-1", battery, date(2020, 1, 1))
+    for one in ah:
+        store.add(BenchCheck(battery_id=plate.id, on=TODAY, capacity_ah=one))
+    row = attention_row(store, "B-1", TODAY)
+    assert words(row.capacity).startswith("Capacity 75 %")
+    assert row.capacity_share == 0.75
+
+
+def test_a_check_stopped_early_is_no_point_of_the_trend(store) -> None:
+    """One that ran to its end alone makes no line."""
+    plate = with_checks(store, (TODAY - 300 * DAY, 39.0))
+    early = {"on": TODAY, "capacity_ah": 20.0, "is_lower_bound": True}
+    store.add(BenchCheck(battery_id=plate.id, **early))
+    assert attention_row(store, "B-1", TODAY).trend is None
+    store.add(BenchCheck(battery_id=plate.id, on=TODAY, capacity_ah=38.0))
+    assert attention_row(store, "B-1", TODAY).trend is not None

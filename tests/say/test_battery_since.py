@@ -75,6 +75,16 @@ def test_a_passed_check_overtakes_the_answer_of_the_connection(store):
     assert view.seen.now.state_of_charge is None
 
 
+@pytest.mark.parametrize("shares", [(0.6, 0.93), (0.93, 0.6)])
+def test_a_repeat_of_one_day_that_passes_does_not_hide_a_check_that_failed(store, shares):
+    for share in shares:
+        store.add(check(store, share))
+    store.add(check(store, 0.9, is_lower_bound=True))
+    view = view_of(store)
+    assert view.seen.now.outcome is Outcome.SERVICE
+    assert box_of(view.budget).word == "Battery first"
+
+
 def test_a_failed_check_sends_it_for_servicing_by_the_check(store):
     store.add(check(store, 0.6))
     view = view_of(store)

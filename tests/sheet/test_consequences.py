@@ -148,6 +148,13 @@ def test_half_empty_is_half_empty(low, said):
     assert (HALF_EMPTY in text) == said
 
 
+@pytest.mark.parametrize(("mean", "may_be"), [(0.47, False), (0.5, False), (0.51, True)])
+def test_a_battery_half_empty_by_its_best_value_is_not_said_to_be_so_at_worst(mean, may_be):
+    text = said_of(decided_by("deep_discharge", Severity.SERVICE, interval(0.2, mean, 0.9)))
+    assert HALF_EMPTY in text
+    assert ("may hold as little" in text) == may_be
+
+
 @pytest.mark.parametrize(("minutes", "full"), [(0.99, True), (1.0, False)])
 def test_topping_off_is_done_below_one_minute(minutes, full):
     assert topped_off(minutes, interval(0.9, 0.95, 1.0)).is_topped_off == full

@@ -244,6 +244,17 @@ def test_the_last_check_that_ran_to_its_end_counts(two):
     assert known_battery(two, "B-3", date(2023, 6, 1)).kind is None
 
 
+@pytest.mark.parametrize("shares", [(0.75, 1.0), (1.0, 0.75)])
+def test_of_checks_of_one_day_the_least_teaches(two, shares):
+    plate = two.plate("B-1")
+    rated = plate.record.rated_capacity_ah
+    for share in shares:
+        told = {"on": date(2024, 3, 2), "capacity_ah": share * rated}
+        two.add(BenchCheck(battery_id=plate.id, **told))
+    (check,) = known_battery(two, "B-3").kind.checks
+    assert check.share == pytest.approx(0.75)
+
+
 def test_a_check_of_a_battery_of_unknown_age_teaches_nothing(two):
     plate = two.add(BatteryPlate(serial="B-9", chemistry="vrla", cells=12, rated_capacity_ah=40.0))
     two.add(BenchCheck(battery_id=plate.id, on=DAY, capacity_ah=30.0))

@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import text
 
 from batterymodel import Battery, InputError, LastKnown, StoreError
+from batterymodel.store.as_of import last_told_check
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.records import (
     Aircraft,
@@ -97,6 +98,35 @@ def test_a_check_stopped_early_measures_no_capacity(store):
     early = {"on": DAY, "capacity_ah": 20.0, "is_lower_bound": True}
     store.add(BenchCheck(battery_id=ids.battery, **early))
     assert store.battery("B-1").capacity_check.capacity_ah == 37.25
+
+
+@pytest.mark.parametrize("ah", [(30.0, 40.0), (40.0, 30.0), (30.0, 40.0, 35.0)])
+def test_of_checks_of_one_day_the_least_counts_and_a_correction_replaces_it(store, ah):
+    """A repeat that passes does not hide one that failed, whichever was written first."""
+    ids = small_record(store)
+    told = [BenchCheck(battery_id=ids.battery, on=DAY, capacity_ah=one) for one in ah]
+    written = [store.add(one) for one in told]
+    assert store.battery("B-1").capacity_check.capacity_ah == 30.0
+    k = ah.index(30.0)
+    store.correct(written[k].id, told[k].model_copy(update={"capacity_ah": 41.0}), "slip")
+    others = [*ah[:k], *ah[k + 1 :], 41.0]
+    assert store.battery("B-1").capacity_check.capacity_ah == min(others)
+    later = {"on": DAY + timedelta(days=1), "capacity_ah": 42.0}
+    store.add(BenchCheck(battery_id=ids.battery, **later))
+    assert store.battery("B-1").capacity_check.capacity_ah == 42.0
+    assert store.battery("B-1", DAY).capacity_check.capacity_ah == min(others)
+
+
+def test_a_check_stopped_early_does_not_hide_one_of_its_day_that_ran_to_its_end(store):
+    ids = small_record(store)
+    for told in ({"capacity_ah": 30.0}, {"capacity_ah": 38.0, "is_lower_bound": True}):
+        store.add(BenchCheck(battery_id=ids.battery, on=DAY, **told))
+    checks = store.entries(BenchCheck, battery_id=ids.battery)
+    assert last_told_check(checks).record.capacity_ah == 30.0
+    later = {"on": DAY + timedelta(days=1), "capacity_ah": 33.0, "is_lower_bound": True}
+    bound = store.add(BenchCheck(battery_id=ids.battery, **later))
+    assert last_told_check((*checks, bound)).id == bound.id
+    assert last_told_check(()) is None
 
 
 def test_a_battery_goes_in_and_comes_out_the_same(store):

@@ -118,11 +118,18 @@ def test_flipped_bytes_are_answered_or_said_at_length(whole, spoilt, start):
     assert BAD_INPUT in tried(whole, spoilt, range(start, start + 50))
 
 
-def test_a_spoilt_name_of_a_table_is_said(whole, spoilt):
+@pytest.mark.parametrize(
+    ("whole_text", "spoilt_text"),
+    [
+        (b"CREATE TABLE moves", b"\xff\xfe\xfdATE TABLE moves"),
+        (b"movesmoves", b"mo\xff\xfesmoves"),
+    ],
+)
+def test_a_spoilt_name_of_a_table_is_said(whole, spoilt, whole_text, spoilt_text):
     """Python cannot read what SQLite says of it."""
     content = whole.read_bytes()
-    at = content.index(b"CREATE TABLE moves")
-    spoilt.write_bytes(content[:at] + b"\xff\xfe\xfd" + content[at + 3 :])
+    assert content.count(whole_text) == 1
+    spoilt.write_bytes(content.replace(whole_text, spoilt_text))
     for words in COMMANDS:
         status, said = answered(spoilt, *words)
         assert (status, DAMAGED in said) == (BAD_INPUT, True)

@@ -82,7 +82,7 @@ def test_very_many_readings_give_finite_answers_or_a_sentence(number, kind):
     """Each kind of battery by examples of its own, so that two workers share the time."""
 
     @seed(number)
-    @settings(max_examples=150)
+    @settings(max_examples=80)
     @given(told=connections((kind,)))
     def tried(told):
         answers_are_finite(*told)

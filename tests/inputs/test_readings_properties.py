@@ -15,6 +15,7 @@ from batterymodel.inputs.readings import (
     readings_from_frame,
 )
 from batterymodel.inputs.records import Event, Readings
+from batterymodel.inputs.set_back import set_back_at
 from batterymodel.inputs.table_times import pauses, run_starts
 from tests.inputs.csv_text import HEADER, PLAIN, read
 from tests.sparing import examples
@@ -71,7 +72,7 @@ OPTIONAL = {
 
 @st.composite
 def tables(draw, unique=False):
-    """Raw rows as a spreadsheet holds them: any order but that of two runs, times that repeat."""
+    """Raw rows as a spreadsheet holds them, in any order but of two runs or a clock set back."""
     times = draw(st.lists(MICROSECONDS, min_size=3, max_size=12, unique=unique))
     times[:3] = [0, 1_000_000, 2_500_000] if not unique else times[:3]
     n = len(times)
@@ -93,7 +94,9 @@ def tables(draw, unique=False):
 
 
 def is_one_run(frame):
-    return not run_starts(frame["elapsed_s"][frame["supply_current_a"].notna()].to_numpy())
+    """Whether its rows are those of one connection whose clock nobody set back."""
+    read = frame[["elapsed_s", "supply_current_a"]].dropna().to_numpy(float).T
+    return not run_starts(read[0]) and set_back_at(*read) is None
 
 
 @examples(25)

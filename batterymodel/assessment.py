@@ -33,6 +33,7 @@ from batterymodel.rules.case import LEAST_READINGS, Case
 from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.doubts import with_doubt
 from batterymodel.rules.findings import findings_for, outcome_of
+from batterymodel.rules.kind_in_use import kind_notes, kind_on_record
 from batterymodel.rules.next_observation import PAUSES_READING, next_observation
 from batterymodel.rules.results import (
     AT_LIMIT,
@@ -43,7 +44,6 @@ from batterymodel.rules.results import (
     ConditionChance,
     Curves,
     Finding,
-    KindOnRecord,
     ModelRange,
     NextObservation,
     Outcome,
@@ -57,17 +57,12 @@ from batterymodel.rules.wording import (
     DOUBT_NOTE,
     HEADLINE,
     KEEP_READING,
-    KIND_COUNTS,
-    KIND_COUNTS_LITTLE,
-    KIND_LEFT_OUT,
     NEARLY_DONE,
     NEXT_STEPS,
     NEXT_STEPS_FULL,
     NICD_CAUTION,
     OUTCOME_WORDS,
     TOPPING_OFF,
-    WITHOUT_KIND,
-    kind_words,
     minutes_words,
 )
 from batterymodel.soc.combination import ChargeState, charge_state
@@ -79,7 +74,6 @@ from batterymodel.soc.evidence import (
     last_known_evidence,
     rest_voltage_evidence,
 )
-from batterymodel.soc.kinds import tells_more
 from batterymodel.soc.learning import (
     MeasuredTaper,
     completed_taper,
@@ -183,9 +177,8 @@ def assess(
     check_bounds(readings)
     _check_inputs(battery, rest_voltage_v, load_a, load_sd_a, ambient_c, widening)
     about = _About(readings, supply, rest_voltage_v, load_a, load_sd_a, ambient_c, on, widening)
-    case, posterior = _case(about, battery)
-    findings, is_careful = _careful_findings(case, about, battery)
-    return _assessment(case, posterior, findings, outcome_of(findings), is_careful)
+    case, posterior, findings = _judged(about, battery)
+    return _assessment(case, posterior, findings, outcome_of(findings))
 
 
 @dataclass(frozen=True)
@@ -202,19 +195,27 @@ class _About:
     widening: float
 
 
-def _careful_findings(
-    case: Case, about: _About, battery: Battery
-) -> tuple[tuple[Finding, ...], bool]:
-    """Findings, and whether they are those without the kind: it may never lift an outcome."""
+Judged = tuple[Case, ChargePosterior | ChargeBounds, tuple[Finding, ...]]
+"""The case, what the current says of the charge, and what the rules found."""
+
+
+def _judged(about: _About, battery: Battery) -> Judged:
+    """The connection as it is judged: without its kind where that would lift the outcome."""
+    case, posterior = _case(about, battery)
     findings = findings_for(case)
-    outcome, kind = outcome_of(findings), case.battery.kind
-    if kind is None or not tells_more(kind, case.battery) or outcome is Outcome.DISCONNECT:
-        return findings, False
-    alone, _ = _case(about, battery.model_copy(update={"kind": None}))
-    without = findings_for(alone)
-    if _ORDER.index(outcome_of(without)) <= _ORDER.index(outcome):
-        return findings, False
-    return without, True
+    is_worst = outcome_of(findings) is _ORDER[-1]
+    if is_worst or battery.kind is None or _leaves_out_kind_alone(case):
+        return case, posterior, findings
+    plain, posterior_plain = _case(about, battery.model_copy(update={"kind": None}))
+    without = findings_for(plain)
+    if _ORDER.index(outcome_of(without)) <= _ORDER.index(outcome_of(findings)):
+        return case, posterior, findings
+    return replace(plain, kind=battery.kind, kind_would_lift=True), posterior_plain, without
+
+
+def _leaves_out_kind_alone(case: Case) -> bool:
+    """Whether the readings contradict the kind and nothing else, so that it moved no number."""
+    return case.battery.kind is None and not case.unlike_history
 
 
 _ORDER = tuple(Outcome)
@@ -333,7 +334,6 @@ def _assessment(
     posterior: ChargePosterior | ChargeBounds,
     findings: tuple[Finding, ...],
     outcome: Outcome,
-    is_careful: bool = False,
 ) -> Assessment:
     state, fit = case.state, case.fit
     wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
@@ -361,8 +361,8 @@ def _assessment(
         next_observation=observation,
         learned_history=updated_history(case.battery, taught, case.on) if taught else None,
         taper_lesson=_lesson(case, taught) if taught else None,
-        kind=_kind_on_record(case),
-        notes=(*_notes(case), *((WITHOUT_KIND,) if is_careful else ())),
+        kind=kind_on_record(case),
+        notes=_notes(case),
         cautions=CAUTIONS + ((NICD_CAUTION,) if case.battery.chemistry is Chemistry.NICD else ()),
         widening=state.widening,
         unwidened=_unwidened(state),
@@ -395,33 +395,9 @@ def _lesson(case: Case, taught: MeasuredTaper) -> TaperLesson | None:
     return taper_lesson(taught, case.battery, temp_c, case.on, voltage_read=is_read)
 
 
-def _kind_on_record(case: Case) -> KindOnRecord | None:
-    kind = case.kind
-    if kind is None:
-        return None
-    return KindOnRecord(
-        batteries=kind.batteries,
-        connections=kind.connections,
-        rest_voltages=kind.rest_voltages,
-        capacity_checks=len(kind.checks),
-        in_use=case.battery.kind is not None,
-    )
-
-
-def _kind_notes(case: Case) -> tuple[str, ...]:
-    """What the answer rests on beside this battery's own record."""
-    kind, battery = case.kind, case.battery
-    if kind is None:
-        return ()
-    template = KIND_COUNTS if tells_more(kind, battery) else KIND_COUNTS_LITTLE
-    if battery.kind is None:
-        template = KIND_LEFT_OUT
-    return (template.format(**kind_words(kind, battery)),)
-
-
 def _notes(case: Case) -> tuple[str, ...]:
     readings, signal = case.readings.notes, case.fit.signal
-    return (*readings, *signal.notes, *_signal_notes(signal), *_doubts(case), *_kind_notes(case))
+    return (*readings, *signal.notes, *_signal_notes(signal), *_doubts(case), *kind_notes(case))
 
 
 def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...]) -> str:

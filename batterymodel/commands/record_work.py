@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +31,7 @@ from batterymodel.say.track_record import score_json, score_text
 from batterymodel.store import Store
 from batterymodel.store.acts import State
 from batterymodel.store.archive import export_zip
-from batterymodel.store.corrections import assessed_with, corrected_entry
+from batterymodel.store.corrections import AssessedWith, assessed_with, corrected_entry
 from batterymodel.store.folder_intake import connection_files, import_connections
 from batterymodel.store.in_progress import connections_in_progress
 from batterymodel.store.learned_loads import learned_loads
@@ -201,10 +201,23 @@ def correct_entry(store: Store, options: argparse.Namespace) -> str:
     changes = {field: value or None for field, _, value in pairs}
     entry = corrected_entry(store, options.id, changes, options.reason)
     said = f"corrected: {summary(store, entry.record)}  [{entry.id}]"
-    if anew := assessed_with(store, entry):
-        were = f"{counted(anew, 'connection')} {'was' if anew == 1 else 'were'}"
-        said += f"; {were} assessed and learned from anew by this plate"
-    return said
+    return "; ".join([said, *_assessed_anew_words(assessed_with(store, entry))])
+
+
+def _assessed_anew_words(found: AssessedWith) -> Iterator[str]:
+    if found.anew:
+        yield f"{_were(len(found.anew))} assessed and learned from anew by this plate"
+    if found.kept:
+        names = ", ".join(one.record.file_name for one in found.kept)
+        ids = ", ".join(one.id for one in found.kept)
+        yield (
+            f"{_were(len(found.kept))} not assessed anew, because {names} cannot be assessed now: "
+            f"the former answer stays as it was given, by the former plate  [{ids}]"
+        )
+
+
+def _were(many: int) -> str:
+    return f"{counted(many, 'connection')} {'was' if many == 1 else 'were'}"
 
 
 def delete_entry(store: Store, options: argparse.Namespace) -> str:

@@ -44,8 +44,8 @@ class Case:
     connection [V], None where not known. ``unlike_history`` says that the battery's own history
     was left out, because the readings contradict it, and ``doubted`` that the numbers in ``state``
     count the current for less (`rules.doubts`). ``kind`` is what others of its kind taught, also
-    where ``battery`` goes without because the readings contradict it; ``held_v`` is the voltage the
-    supply held [V].
+    where ``battery`` goes without because the readings contradict it, or because the outcome would
+    be better with it (``kind_would_lift``); ``held_v`` is the voltage the supply held [V].
     """
 
     battery: Battery
@@ -63,6 +63,7 @@ class Case:
     unlike_history: bool = False
     doubted: bool = False
     kind: KindBelief | None = None
+    kind_would_lift: bool = False
     held_v: float | None = None
 
     def limit(self, name: str) -> Limit:

@@ -136,7 +136,8 @@ class KindOnRecord(Result):
     """What other batteries of its kind the answer rests on, by their numbers.
 
     ``connections`` are completed tapers, ``rest_voltages`` those read before or after them.
-    ``in_use`` is False where the readings contradict what they lead to expect.
+    ``in_use`` is False where the readings contradict what they lead to expect, or where the outcome
+    would be better with them: then no number of the answer rests on them.
     """
 
     batteries: int

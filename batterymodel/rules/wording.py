@@ -329,8 +329,8 @@ KIND_LEFT_OUT = (
     "expect, so these were left out"
 )
 WITHOUT_KIND = (
-    "the outcome and its reasons are judged without those other batteries: they may narrow a "
-    "range, but never make an outcome better"
+    "this answer is given as if {taught} of {batteries} of its kind on record ({plate}) were not "
+    "there: with them the outcome would be better, and they may narrow a range but never do that"
 )
 """What the answer says of the other batteries of the kind."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from batterymodel.errors import InputError
 from batterymodel.inputs.records import record_from
 from batterymodel.store.as_of import histories_that_count
 from batterymodel.store.entries import Entry
-from batterymodel.store.former_plates import of_one_kind
+from batterymodel.store.former_plates import former_spells, of_one_kind, written_in
 from batterymodel.store.intake import (
     PLATE_CORRECTED,
     assess_all_anew,
@@ -47,7 +47,7 @@ def corrected_entry(
 
     The check that a servicing names goes along to another battery or day. With the chemistry, cells
     or rated capacity of a plate all its connections are assessed anew, and what they taught is
-    learned anew.
+    learned anew; one that cannot be assessed now keeps its answer.
 
     Parameters
     ----------
@@ -105,8 +105,19 @@ def _learned_by_another(store: Store, plate: Entry[BatteryPlate]) -> bool:
     return len(histories_that_count(store, plate)) < len(every)
 
 
-def assessed_with(store: Store, corrected: Entry[Any]) -> int:
-    """How many connections were assessed anew with the correction of a battery's plate.
+class AssessedWith(NamedTuple):
+    """What the correction of a battery's plate made of its connections.
+
+    ``anew`` were assessed anew; ``kept`` have an answer by the former plate that stays as it was
+    given, because their readings give none now.
+    """
+
+    anew: tuple[Entry[Connection], ...] = ()
+    kept: tuple[Entry[Connection], ...] = ()
+
+
+def assessed_with(store: Store, corrected: Entry[Any]) -> AssessedWith:
+    """The connections that were, and were not, assessed anew with the correction of a plate.
 
     Parameters
     ----------
@@ -116,17 +127,24 @@ def assessed_with(store: Store, corrected: Entry[Any]) -> int:
 
     Returns
     -------
-    int
+    AssessedWith
         None of them for what is no plate.
     """
     if not isinstance(corrected.record, BatteryPlate):
-        return 0
+        return AssessedWith()
     reason = PLATE_CORRECTED.format(reason=corrected.correction_reason)
+    rows = store.history(corrected.id)
+    is_another = not all(of_one_kind(corrected.record, row.record) for row in rows[-2:])
+    former = former_spells(rows)
     every = store.entries(Connection, battery_id=corrected.id)
-    return sum(
-        one.correction_reason == reason and one.recorded_at >= corrected.recorded_at
-        for one in every
+    answered = [one for one in every if one.record.assessment is not None]
+    anew = tuple(
+        one
+        for one in answered
+        if one.correction_reason == reason and one.recorded_at >= corrected.recorded_at
     )
+    kept = tuple(one for one in answered if written_in(former, one.recorded_at))
+    return AssessedWith(anew, kept if anew or is_another else ())
 
 
 def _refuse_parting(store: Store, check_id: str, check: BenchCheck) -> None:

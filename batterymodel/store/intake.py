@@ -425,7 +425,8 @@ def correct_connection(
 def assess_all_anew(store: Store, plate: Entry[BatteryPlate], reason: str) -> None:
     """Assess the connections of a battery anew by its plate as it is now, the oldest first.
 
-    What they taught by another plate is deleted first, so that none goes on from it.
+    What they taught by another plate is deleted first, so that none goes on from it. One that
+    cannot be assessed now keeps the answer it has, as it was given.
 
     Parameters
     ----------
@@ -446,7 +447,8 @@ def assess_all_anew(store: Store, plate: Entry[BatteryPlate], reason: str) -> No
         _forget(store, [entry.id for entry in every], said)
         for entry in sorted(every, key=lambda one: (one.record.day, _first_written(store, one))):
             anew, result = _assessed_anew(store, entry.id, entry.record)
-            if anew != entry.record:
+            loses_answer = result is None and entry.record.assessment is not None
+            if anew != entry.record and not loses_answer:
                 entry = store.correct(entry.id, anew, said)
             _learn(store, entry, result)
 

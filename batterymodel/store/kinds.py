@@ -44,6 +44,10 @@ found in the spelling of the record."""
 LESSON_NAME, HISTORY_MARK = '"taper_lesson":', '"learned_history":{'
 """By these an assessment of a completed taper is found that is older than lessons are."""
 
+VOLTAGE_NAME = '"voltage_read":'
+"""A lesson without it is older than `TaperLesson.voltage_read`: its file tells it, where a rest
+voltage needs it."""
+
 
 @dataclass(frozen=True)
 class _Taught:
@@ -183,7 +187,7 @@ def _taught(
         older = [
             one.row_id
             for one in rows
-            if not one.has_lesson and (one.row_id, plates[one.battery_id].row_id) not in known
+            if not one.is_whole and (one.row_id, plates[one.battery_id].row_id) not in known
         ]
         lessons = older_lessons(store, plates, older) if older else {}
         found = dict[tuple[str, object], list[_Taught]]()
@@ -200,12 +204,16 @@ def _taught(
 
 
 class _TeachingRow(NamedTuple):
-    """A present row of a completed taper; its lesson may stand in its assessment or be read yet."""
+    """A present row of a completed taper.
+
+    ``is_whole`` where its lesson stands in its assessment; else it is read from its file, and what
+    stands of an older lesson counts where the file gives none.
+    """
 
     row_id: str
     battery_id: str
     clock: datetime | None
-    has_lesson: bool
+    is_whole: bool
 
 
 def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterator[_TeachingRow]:
@@ -217,15 +225,17 @@ def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterato
     doubled = doubled_readings(session)
     told = row.assessment.contains(LESSON_MARK)
     older = row.assessment.contains(HISTORY_MARK) & ~row.assessment.contains(LESSON_NAME)
+    no_rests = row.rest_voltage_v.is_(None) & row.rest_after_v.is_(None)
+    whole = told & (row.assessment.contains(VOLTAGE_NAME) | no_rests)
     teaching = live(KIND_OF_RECORD[Connection]).where(row.battery_id.in_(plates), told | older)
     if on is not None:
         teaching = teaching.where(row.day <= on)
-    columns = row.row_id, row.battery_id, row.started_at, told, row.recorded_at, row.entry_id
+    columns = row.row_id, row.battery_id, row.started_at, whole, row.recorded_at, row.entry_id
     ordered = teaching.with_only_columns(*columns).order_by(row.day, row.row_id)
-    for row_id, battery_id, clock, has_lesson, written_at, entry_id in session.execute(ordered):
+    for row_id, battery_id, clock, is_whole, written_at, entry_id in session.execute(ordered):
         is_former = written_in(former.get(battery_id, ()), written_at)
         if not is_former and entry_id not in doubled:
-            yield _TeachingRow(row_id, battery_id, clock, has_lesson)
+            yield _TeachingRow(row_id, battery_id, clock, is_whole)
 
 
 def _former_spells(session: Session, plates: Plates) -> dict[str, Spells]:
@@ -250,7 +260,7 @@ def _lesson_of(
     columns = row.assessment, row.rest_voltage_v, row.rest_after_v
     wanted = select(*columns).where(row.row_id == one.row_id)
     text, before_v, after_v = session.execute(wanted).one()
-    taper = _lesson_in(text) if one.has_lesson else older
+    taper = older or _lesson_in(text)
     if taper is None:
         return _Taught()
     shared = {name: getattr(plate, name) for name in PLATE}

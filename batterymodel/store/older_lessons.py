@@ -1,7 +1,8 @@
 """What a completed taper of before batteries taught their kind says, read from its file once.
 
-The assessment on record holds no such lesson and stays as it was given; what is read is kept beside
-the record (`kept_results`).
+The assessment on record holds no such lesson, or one that does not say yet whether the supply's
+voltage was read; it stays as it was given, and what is read is kept beside the record
+(`kept_results`).
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ _JSON: TypeAdapter[TaperLesson | None] = TypeAdapter(TaperLesson | None)
 def older_lessons(
     store: Store, plates: dict[str, Entry[BatteryPlate]], row_ids: Iterable[str]
 ) -> dict[str, TaperLesson | None]:
-    """What connections teach whose assessments are older than lessons are.
+    """What connections teach whose assessments are older than lessons are, or than their fields.
 
     Parameters
     ----------

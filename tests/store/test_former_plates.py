@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 
+from batterymodel import InputError
+from batterymodel.commands.record_work import correct_entry
 from batterymodel.inputs.records import History
 from batterymodel.say.record import battery_text
-from batterymodel.store import Store
+from batterymodel.store import Store, intake
 from batterymodel.store.corrections import assessed_with, corrected_entry
 from batterymodel.store.former_plates import written_in
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.records import Aircraft, Connection, HistoryRevision, Move
+from batterymodel.store.told_readings import readings_from
 from batterymodel.store.track_record import track_record
 from tests.store.cases import BARE, DAY
 from tests.store.test_kinds import INSTALLED
@@ -58,6 +62,12 @@ def mistyped(sqlite_store):
     return sqlite_store, plate_id
 
 
+def counts(store: Store, entry) -> tuple[int, int]:
+    """How many connections were, and were not, assessed anew."""
+    found = assessed_with(store, entry)
+    return len(found.anew), len(found.kept)
+
+
 def plate_of(store: Store, plate_id: str, **changes):
     return store.entry(plate_id).record.model_copy(update=changes)
 
@@ -66,7 +76,7 @@ def test_a_corrected_plate_has_its_connections_learned_anew(mistyped, right):
     store, plate_id = mistyped
     assert store.battery("B-1").history != right[1]
     entry = corrected_entry(store, plate_id, {"rated_capacity_ah": "40"}, "misread")
-    assert assessed_with(store, entry) == 2
+    assert counts(store, entry) == (2, 0)
     assert store.battery("B-1").history == right[1]
     assert len(store.entries(HistoryRevision, battery_id=plate_id)) == 2
     assert "do not count" not in battery_text(store, "B-1")
@@ -81,14 +91,36 @@ def test_a_connection_that_taught_nothing_is_assessed_anew_too(sqlite_store):
     readings = simulated_connection(0.3, 0.3, minutes=10.0, every_s=30.0)
     add_connection(sqlite_store, "B-1", csv_of(readings), "s.csv", Told(on=DAY, load_a=8.0))
     entry = corrected_entry(sqlite_store, plate_id, {"rated_capacity_ah": "40"}, "misread")
-    assert assessed_with(sqlite_store, entry) == 1
+    assert counts(sqlite_store, entry) == (1, 0)
+
+
+def test_an_answer_stays_where_its_readings_give_none_now(mistyped, monkeypatch):
+    """A file that could be read once, of which no later correction may take the answer."""
+
+    def spoilt_0(data, file_name, column_map):
+        if file_name == "0.csv":
+            raise InputError("0.csv: row 3, not a number")
+        return readings_from(data, file_name, column_map)
+
+    store, plate_id = mistyped
+    monkeypatch.setattr(intake, "readings_from", spoilt_0)
+    before, _ = store.entries(Connection, battery_id=plate_id)
+    told = SimpleNamespace(id=plate_id, changes=["rated_capacity_ah=40"], reason="misread")
+    said = correct_entry(store, told)
+    assert "; 1 connection was assessed and learned from anew by this plate; 1 connection" in said
+    assert "not assessed anew, because 0.csv cannot be assessed now: the former answer" in said
+    assert store.entry(before.id) == before
+    assert len(store.entries(HistoryRevision, battery_id=plate_id)) == 1
+    assert known_battery(store, "B-1").history is not None
+    noted = corrected_entry(store, plate_id, {"note": "spare"}, "a note")
+    assert counts(store, noted) == (0, 0)
 
 
 def test_a_note_on_the_plate_assesses_nothing_anew(mistyped):
     store, plate_id = mistyped
     before = store.battery("B-1").history
     entry = corrected_entry(store, plate_id, {"note": "spare"}, "a note")
-    assert assessed_with(store, entry) == 0
+    assert counts(store, entry) == (0, 0)
     assert store.battery("B-1").history == before
 
 
@@ -102,7 +134,7 @@ def test_what_an_older_correction_left_is_dropped_and_said_until_learned_anew(mi
     assert third.recorded_at > spells_end.recorded_at
     assert store.battery("B-1").history is None
     entry = corrected_entry(store, plate_id, {"note": "learn anew"}, "an older slip")
-    assert assessed_with(store, entry) == 3
+    assert counts(store, entry) == (3, 0)
     assert store.battery("B-1").history == right[2]
 
 

@@ -366,6 +366,59 @@ def test_a_lesson_of_before_is_read_from_its_file_once(two, tmp_path, monkeypatc
         known_battery(store, "B-3")
 
 
+def with_lesson_of_before_voltages(store: Store, serial: str) -> None:
+    """The lesson as it stood before it said whether the supply's voltage was read."""
+    (there,) = store.entries(Connection, battery_id=store.plate(serial).id)
+    lesson = {k: v for k, v in there.record.result["taper_lesson"].items() if k != "voltage_read"}
+    text = json.dumps(there.record.result | {"taper_lesson": lesson}, separators=(",", ":"))
+    with store.engine.begin() as connection:
+        row = ConnectionRow.__table__
+        connection.execute(update(row).where(row.c.row_id == there.row_id).values(assessment=text))
+
+
+def of_before_voltages(path, *serials: str) -> Store:
+    store = open_store(path)
+    for serial in serials:
+        with_lesson_of_before_voltages(store, serial)
+    store.engine.dispose()
+    kinds._read.clear()
+    return open_store(path)
+
+
+def test_rest_voltages_beside_a_lesson_of_before_voltages_teach_on(two, tmp_path, monkeypatch):
+    """Its file says whether the supply's voltage was read; it is looked at once."""
+    fitted(two, "B-4")
+    connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
+    right = known_battery(two, "B-3").kind
+    assert right.rest_voltages == 2
+    two.engine.dispose()
+    path = tmp_path / "record.sqlite"
+    assert known_battery(of_before_voltages(path, "B-1", "B-4"), "B-3").kind == right
+    monkeypatch.setattr(older_lessons, "assess", None)
+    kinds._read.clear()
+    assert known_battery(open_store(path), "B-3").kind == right
+
+
+def test_a_lesson_of_before_voltages_without_rests_is_not_read_again(two, tmp_path, monkeypatch):
+    right = known_battery(two, "B-3").kind
+    two.engine.dispose()
+    monkeypatch.setattr(older_lessons, "assess", None)
+    store = of_before_voltages(tmp_path / "record.sqlite", "B-1", "B-2")
+    assert known_battery(store, "B-3").kind == right
+
+
+def test_a_lesson_of_before_voltages_stays_where_its_file_gives_none(two, tmp_path, monkeypatch):
+    def spoilt(store, connection):
+        raise InputError("spoilt")
+
+    fitted(two, "B-4")
+    connected(two, "B-4", rest_voltage_v=25.2, rest_after_v=25.9)
+    two.engine.dispose()
+    monkeypatch.setattr(older_lessons, "readings_of", spoilt)
+    found = known_battery(of_before_voltages(tmp_path / "record.sqlite", "B-4"), "B-3").kind
+    assert (found.batteries, found.connections, found.rest_voltages) == (3, 3, 0)
+
+
 def test_a_taper_of_before_that_taught_no_battery_teaches_no_kind(two, tmp_path):
     (there,) = two.entries(Connection, battery_id=two.plate("B-1").id)
     without_lesson(two, there, learned_history=None)

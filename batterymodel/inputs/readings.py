@@ -323,8 +323,8 @@ def readings_from_table(
     Raises
     ------
     InputError
-        A value that cannot be right, fewer readings than `least`, those of two connections, or
-        times that go back while the current goes on.
+        A value that cannot be right, fewer readings than `least`, those of two connections
+        that hours or a time that falls back part, or times that go back while the current goes on.
     """
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"

@@ -1,4 +1,4 @@
-"""Two connections in one file: refused where hours part them, noted where the current tells them."""
+"""Two connections in one file: refused where hours part them, noted where the current does."""
 
 from datetime import datetime, timedelta
 

@@ -359,6 +359,34 @@ FOREIGN = (
         tests=("tests/inputs/test_two_connections.py",),
     ),
     *changes_in(
+        "rules",
+        (
+            "no second connection",
+            "findings",
+            "    clock_back,\n    two_connections,\n",
+            "    clock_back,\n",
+        ),
+        (
+            "a second connection is only noted",
+            "readings_rules",
+            'rule="two_connections",\n        severity=Severity.WATCH',
+            'rule="two_connections",\n        severity=Severity.NOTE',
+        ),
+        (
+            "a second connection is grave",
+            "readings_rules",
+            'rule="two_connections",\n        severity=Severity.WATCH',
+            'rule="two_connections",\n        severity=Severity.DISCONNECT',
+        ),
+        (
+            "a switch in the pause",
+            "readings_rules",
+            "event in readings.events)\n    places",
+            "event in ())\n    places",
+        ),
+        tests=("tests/rules/test_readings_rules.py",),
+    ),
+    *changes_in(
         "inputs",
         ("apart when sorted", "set_back", "LEAST_APART = 0.1\n", "LEAST_APART = 0.01\n"),
         ("rows beside a set clock", "set_back", "LEAST_RUN = 2\n", "LEAST_RUN = 1\n"),
@@ -370,6 +398,7 @@ FOREIGN = (
             "HOUR_S, HOUR_WITHIN_S = 3600.0, 59.0",
         ),
         ("no rise where set back", "set_back", "rises_a.max() <= apart_a", "True"),
+        ("no rise wherever set back", "set_back", "rises_a.max()", "rises_a.min()"),
         tests=("tests/inputs/test_set_back.py",),
     ),
     *changes_in(

@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 BENCHMARKS = DOCUMENT.read_text(encoding="utf-8")
-WORDS = {12: "twelve", 28: "Twenty-eight"}
+WORDS = {12: "twelve", 29: "Twenty-nine"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:

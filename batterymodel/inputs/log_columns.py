@@ -146,7 +146,7 @@ class LogColumns:
 
 def _why_anew(run: LastRun) -> str:
     if run.paused:
-        return f"a second connection begins, after a pause, at row {run.row}"
+        return f"hours passed before row {run.row}"
     return f"the time falls back at row {run.row}"
 
 

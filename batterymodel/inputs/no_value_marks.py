@@ -67,7 +67,7 @@ def marks_in(values: pd.Series, outside: pd.Series) -> Marks:
     candidates = outside & np.isfinite(values) & _is_mark_or_constant(values, outside)
     others = values[~candidates & values.notna()]
     apart = candidates & (values.abs() >= LEAST_RATIO * _largest(others))
-    opposite = candidates & (values < 0.0) & bool((others >= 0.0).all() and len(others))
+    opposite = candidates & (values < 0.0) & bool((others >= 0.0).all())
     known = (apart | opposite) & values.isin(MARKS)
     told = known | (apart & (len(others) > 0))
     sure = told & values.isin(MARKS) & (known.sum() <= len(others))

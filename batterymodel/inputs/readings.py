@@ -25,7 +25,7 @@ from batterymodel.inputs.records import (
     TempReading,
 )
 from batterymodel.inputs.remarks import Remarks, TableFormat
-from batterymodel.inputs.second_starts import check_one_start
+from batterymodel.inputs.second_starts import note_second_start
 from batterymodel.inputs.set_back import check_runs_on
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import (
@@ -323,12 +323,11 @@ def readings_from_table(
     Raises
     ------
     InputError
-        A value that cannot be right, fewer readings than `least`, those of two connections, or
-        times that go back while the current goes on.
+        A value that cannot be right, fewer readings than `least`, those of two connections
+        that hours or a time that falls back part, or times that go back while the current goes on.
     """
     frame = checked_columns(frame, remarks)
     time = "elapsed_s" if "elapsed_s" in frame else "time"
-    has_both = {"elapsed_s", "time"} <= set(frame)
     frame, started_at = timed(frame, remarks)
     events, temps = _events(frame, remarks), _temps_between(frame)
     frame = _with_current(frame.drop(columns="event", errors="ignore"), remarks, least)
@@ -336,9 +335,8 @@ def readings_from_table(
     _check_one_run(frame["elapsed_s"], time, remarks)
     if time == "time":
         check_no_pause(frame["elapsed_s"], remarks, time)
-    if not has_both:
-        check_one_start(frame, (event.elapsed_s for event in events), remarks)
     _check_peaks(frame, remarks)
+    note_second_start(frame, (event.elapsed_s for event in events), remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)
     columns: dict[str, Any] = {

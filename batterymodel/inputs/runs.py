@@ -5,19 +5,18 @@ Rows of two connections merged by their times make one that never was.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from batterymodel.inputs.cell_values import is_missing, number_of
+from batterymodel.inputs.cell_values import is_missing
 from batterymodel.inputs.column_map import ColumnMap, Quantity
 from batterymodel.inputs.faults import Faults
 from batterymodel.inputs.foreign_table import foreign_table, text_of
 from batterymodel.inputs.foreign_times import elapsed_of
 from batterymodel.inputs.readings import FORMAT
 from batterymodel.inputs.remarks import Remarks
-from batterymodel.inputs.second_starts import second_starts
 from batterymodel.inputs.table_times import pauses, seconds_by_clock
 from batterymodel.inputs.tables import decoded, table_from_text, texts_of
 from batterymodel.inputs.two_times import clock_run_s
@@ -32,8 +31,7 @@ class LastRun:
     """A growing log without the rows before its last run, and the row where that begins.
 
     Lines left out are blank, so that rows keep their numbers; ``row`` is None for a single run.
-    ``paused``: it is not that the time falls back there, but that hours passed before it, or less
-    after which the current starts to fall anew.
+    ``paused``: it is not that the time falls back there, but that hours passed before it.
     """
 
     content: bytes
@@ -65,7 +63,7 @@ def last_run(content: bytes, name: str, column_map: ColumnMap) -> LastRun:
     times = (_own_times if column_map.own else _foreign_times)(content, name, column_map)
     elapsed_s = times.elapsed_s.to_numpy()
     place = 0 if times.are_dated else last_start(elapsed_s)
-    paused = 0 if times.are_counted else _last_pause(times, place)
+    paused = 0 if times.are_counted else max(pauses(elapsed_s[place:]), default=0)
     place += paused
     if place == 0:
         return LastRun(content)
@@ -106,22 +104,12 @@ class _Times:
     """Times of the rows that have a current [s], as far as they can be read.
 
     A count says itself that it is one run; a clock with dates does not fall back where a logger
-    began anew. ``current`` is that of the supply in these rows, in the unit it is written in.
+    began anew.
     """
 
     elapsed_s: pd.Series
     are_counted: bool = False
     are_dated: bool = False
-    current: pd.Series = field(default_factory=lambda: pd.Series(dtype=float))
-
-
-def _last_pause(times: _Times, place: int) -> int:
-    """Rows from a place to the last pause that parts two connections; 0 where none does."""
-    elapsed_s = times.elapsed_s.to_numpy()[place:]
-    current = times.current.reindex(times.elapsed_s.index).to_numpy()[place:]
-    is_rising = bool((np.diff(elapsed_s) > 0.0).all()) and bool(np.isfinite(current).all())
-    starts = second_starts(elapsed_s, current) if is_rising else []
-    return max([*pauses(elapsed_s), *starts], default=0)
 
 
 def _own_times(content: bytes, name: str, column_map: ColumnMap) -> _Times:
@@ -136,7 +124,7 @@ def _own_times(content: bytes, name: str, column_map: ColumnMap) -> _Times:
     current = pd.to_numeric(table.iloc[:, names.index("supply_current_a")], errors="coerce")
     given = cells[current.notna()]
     if time == "time":
-        return _Times(seconds_by_clock(texts_of(given)), are_dated=True, current=current)
+        return _Times(seconds_by_clock(texts_of(given)), are_dated=True)
     return _Times(pd.to_numeric(given, errors="coerce").dropna(), are_counted=True)
 
 
@@ -155,7 +143,4 @@ def _foreign_times(content: bytes, name: str, column_map: ColumnMap) -> _Times:
         return _Times(elapsed_s[given].dropna(), are_counted=True)
     elapsed_s = clock_run_s(table.cells, taken, column_map.decimal_mark, unheard)
     are_dated = Quantity.DATE in taken or time.unit != "clock"
-    found = [number_of(text, column_map.decimal_mark) for text in table.cells[current.header]]
-    numbers = [np.nan if number is None else number[0] for number in found]
-    currents = pd.Series(numbers, elapsed_s.index, dtype=float)
-    return _Times(elapsed_s[given].dropna(), are_dated=are_dated, current=currents)
+    return _Times(elapsed_s[given].dropna(), are_dated=are_dated)

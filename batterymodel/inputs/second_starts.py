@@ -1,7 +1,7 @@
 """Two connections in one table, by their current: after a gap the taper starts again.
 
-A load that is switched on in a gap raises the current too, but no taper falls faster after a gap
-than before it.
+A load that is switched on in a gap raises the current too, and so does a battery that runs away;
+but neither brings it back to about where it was and lets it fall faster than before.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ LEAST_FALL = 0.1
 """Share of its highest that the current fell before the gap, and falls again after it (own choice:
 several steps of a meter)."""
 
-LEAST_RISE = 0.25
-"""Share of what it had fallen that the current is higher after the gap (own choice)."""
+NEAR_FIRST = 0.5
+"""Share of what it had fallen by which the current starts off its highest at most (own choice: the
+second taper of a battery starts about where the first did)."""
 
 WINDOW = 1.0 / 3.0
 """Share of the shorter side over which the falls before and after the gap are compared (own
@@ -41,8 +42,8 @@ def second_starts(
 ) -> list[int]:
     """Places at which a second connection seems to begin.
 
-    The current had fallen, is higher again by `LEAST_RISE` of that after the gap, and falls faster
-    there than it did before, or stands at the limit it stood at first.
+    The current had fallen, is about where it was first after the gap, and falls again to its end:
+    faster than it did before, or from the limit it stood at first.
 
     Parameters
     ----------
@@ -60,7 +61,7 @@ def second_starts(
     >>> t = np.array([0.0, 60, 120, 180, 1380, 1440, 1500])
     >>> second_starts(t, np.array([40.0, 31, 25, 21, 36, 28, 23]))
     [4]
-    >>> second_starts(t, np.array([40.0, 31, 25, 21, 33, 32.5, 32.1]))
+    >>> second_starts(t, np.array([40.0, 31, 25, 21, 36, 38, 41]))
     []
     """
     switched_s = tuple(switched_s)
@@ -76,8 +77,8 @@ def second_starts(
     return found
 
 
-def check_one_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Remarks) -> None:
-    """Refuse rows of two connections whose current tells them apart: a person knows which is meant.
+def note_second_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Remarks) -> None:
+    """Note the row with which a second connection seems to begin: a person knows whether one does.
 
     Parameters
     ----------
@@ -86,25 +87,15 @@ def check_one_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Rem
     events_s : iterable of float
         When something was switched [s].
     remarks : Remarks
-        Names the file.
-
-    Raises
-    ------
-    InputError
-        Names the first row of the second connection, and the rows of both.
+        Takes the note.
     """
     rising = frame.sort_values("elapsed_s", kind="stable")
     elapsed_s, current_a = (rising[c].to_numpy() for c in ("elapsed_s", "supply_current_a"))
     for place in second_starts(elapsed_s, current_a, events_s)[:1]:
-        parts = (rising.index[:place], rising.index[place:])
-        rows = " or ".join(f"{remarks.row}s {part.min()} to {part.max()}" for part in parts)
-        gap_s, row = elapsed_s[place] - elapsed_s[place - 1], int(rising.index[place])
-        raise remarks.error(
-            f"two connections: {gap_s:.0f} s without a reading stand before it, then the current "
-            f"falls anew from {current_a[place]:g} A, after {current_a[place - 1]:g} A; give the "
-            f"readings of one ({rows}), or write there as an event what was switched on",
-            row,
-            "supply_current_a",
+        row, gap_s = rising.index[place], elapsed_s[place] - elapsed_s[place - 1]
+        remarks.notes.append(
+            f"{remarks.row} {row}: after {gap_s:.0f} s without a reading the current falls anew, "
+            "as in a second connection"
         )
 
 
@@ -124,10 +115,11 @@ def _starts_again(
     if min(len(before[0]), len(after[0])) < LEAST_ROWS:
         return False
     highest, last, start = before[1].max(), before[1][-1], after[1][0]
-    has_fallen = highest - last >= LEAST_FALL * highest
-    is_higher = start - last >= LEAST_RISE * (highest - last)
+    had_fallen = highest - last >= LEAST_FALL * highest
+    is_near = abs(start - highest) <= NEAR_FIRST * (highest - last)
+    falls = start - after[1][-1] >= LEAST_FALL * highest
     at_limit = _is_flat(before[1], highest) and start >= BACK_AT_FIRST * highest
-    return bool(has_fallen and is_higher and (at_limit or _falls_faster(before, after, highest)))
+    return bool(had_fallen and is_near and falls and (at_limit or _falls_faster(before, after)))
 
 
 def _is_flat(current: np.ndarray, highest: float) -> bool:
@@ -136,10 +128,9 @@ def _is_flat(current: np.ndarray, highest: float) -> bool:
 
 
 def _falls_faster(
-    before: tuple[np.ndarray, np.ndarray], after: tuple[np.ndarray, np.ndarray], highest: float
+    before: tuple[np.ndarray, np.ndarray], after: tuple[np.ndarray, np.ndarray]
 ) -> bool:
     window_s = WINDOW * min(np.ptp(before[0]), np.ptp(after[0]))
     at_end, at_start = before[0][-1], after[0][0]
     fell = np.interp(at_end - window_s, *before) - before[1][-1]
-    falls = after[1][0] - np.interp(at_start + window_s, *after)
-    return bool(after[1][0] - after[1].min() >= LEAST_FALL * highest and falls > fell)
+    return bool(after[1][0] - np.interp(at_start + window_s, *after) > fell)

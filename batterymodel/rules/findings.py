@@ -43,6 +43,7 @@ from batterymodel.rules.readings_rules import (
     current_out,
     short_window,
     supply_trip,
+    two_connections,
     typing_slip,
 )
 from batterymodel.rules.results import (
@@ -95,6 +96,7 @@ RULES: tuple[Callable[[Case], Finding | None], ...] = (
     taper_missing,
     typing_slip,
     clock_back,
+    two_connections,
     supply_trip,
     current_out,
     contradiction,

@@ -6,12 +6,13 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.meters import CLAMP_OFFSET_A
+from batterymodel.inputs.second_starts import second_starts
 from batterymodel.inputs.table_times import SORTED
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import LEAST_READINGS, LEAST_SCATTER_A, OWN_RULE, Case, against
 from batterymodel.rules.current_rules import LEAST_WINDOW_S
 from batterymodel.rules.results import Finding, Severity
-from batterymodel.rules.wording import COLUMN_UNITS, say
+from batterymodel.rules.wording import COLUMN_UNITS, minutes_words, say
 from batterymodel.taper.signals import LATE_START_S, LEAST_CLAMP_READINGS
 from batterymodel.taper.slips import slips_in
 from batterymodel.taper.trends import battery_current, line_change
@@ -75,6 +76,36 @@ def clock_back(case: Case) -> Finding | None:
         return None
     return Finding(
         rule="clock_back", severity=Severity.WATCH, text=say("clock_back.watch"), source=OWN_RULE
+    )
+
+
+def two_connections(case: Case) -> Finding | None:
+    """A current that falls anew after a gap, as if the battery was connected a second time.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Finding or None
+        Asks about the first gap; a load that an event tells of is none.
+    """
+    readings = case.readings
+    switched_s = (event.elapsed_s for event in readings.events)
+    places = second_starts(readings.elapsed_s, readings.supply_current_a, switched_s)
+    if not places:
+        return None
+    before_s, at_s = readings.elapsed_s[[places[0] - 1, places[0]]].tolist()
+    current_a = float(readings.supply_current_a[places[0]])
+    pause = minutes_words((at_s - before_s) / 60.0)
+    return Finding(
+        rule="two_connections",
+        severity=Severity.WATCH,
+        text=say("two_connections.watch", minutes=pause, value=current_a, at=at_s),
+        value=current_a,
+        unit="A",
+        source=OWN_RULE,
     )
 
 

@@ -58,6 +58,7 @@ RULE_WORDS = {
     "clamp": "Clamp and supply",
     "typing_slip": "Reading that stands alone",
     "clock_back": "Clock of the readings",
+    "two_connections": "Two connections in one",
     "supply_trip": "Supply off meanwhile",
     "current_out": "Current out of the battery",
     "undeclared_load_step": "Load change not marked",
@@ -227,6 +228,9 @@ TEXTS = {
     "{before:.10g} and {after:.10g}: is that a slip? Measure again at the battery.{more}",
     "clock_back.watch": "The times go back in some rows, and all rows were sorted: did the clock "
     "step back, or was a time mistyped?",
+    "two_connections.watch": "After a pause of {minutes} the current stands at {value:.1f} A at "
+    "{at:.0f} s and falls anew: two connections, or a load switched on? Give each connection a "
+    "file of its own, or mark what was switched on as an event.",
     "supply_trip.watch": "The supply gave nothing from {at:.0f} to {until:.0f} s, and the battery "
     "fed the bus: find out why, and read a taper without a break.",
     "supply_trip.ended": "The supply has given nothing since {at:.0f} s: a current of zero is no "

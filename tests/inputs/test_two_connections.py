@@ -1,4 +1,4 @@
-"""Two connections in one file, hours apart: refused, since only a person knows which is meant."""
+"""Two connections in one file: refused where hours part them, noted where the current does."""
 
 from datetime import datetime, timedelta
 
@@ -43,13 +43,9 @@ def test_two_connections_hours_apart_are_refused(header, stamp, hours, rows):
     assert "column 'Time'" in str(caught.value)
 
 
-def test_a_count_says_itself_that_it_is_one_connection_unless_the_current_falls_anew():
+def test_a_count_says_itself_that_it_is_one_connection():
     content = content_of("Elapsed", "{h}:{m:02}:{s:02}", 0, 3)
-    with pytest.raises(InputError, match="two connections: 10770 s without a reading"):
-        read(content)
-    first, _, _ = content.decode().partition("3:00:00")
-    going_on = "".join(f"3:00:{10 * k:02};{a}\n" for k, a in enumerate((12.1, 12.0, 12.0, 11.9)))
-    assert read((first + going_on).encode()).elapsed_s[-1] == 3 * 3600.0 + 30.0
+    assert read(content).elapsed_s[-1] == 3 * 3600.0 + 30.0
 
 
 def test_one_connection_is_read():
@@ -184,40 +180,38 @@ def going_on(time_s, since_s):
     return current_a(time_s + since_s)
 
 
+def running_away(time_s, since_s):
+    return 34.4 + time_s / 60.0
+
+
 def with_a_load(time_s, since_s):
     return going_on(time_s, since_s) + 12.0
 
 
-@pytest.mark.parametrize("clock", [True, False])
-@pytest.mark.parametrize("gap_min", [10, 30, 50])
-def test_a_current_that_falls_anew_after_a_gap_is_told_as_two_connections(gap_min, clock):
-    with pytest.raises(InputError) as caught:
-        readings_from_bytes(log_of(gap_min, anew, clock), "log.csv")
-    assert str(caught.value) == (
-        f"log.csv: row 43, column 'supply_current_a': two connections: {60 * gap_min} s without a "
-        "reading stand before it, then the current falls anew from 34.4 A, after 18.1 A; give the "
-        "readings of one (rows 2 to 42 or rows 43 to 83), or write there as an event what was "
-        "switched on"
-    )
+def anew_notes(content):
+    readings = readings_from_bytes(content, "log.csv")
+    assert len(readings) == 82
+    return [note for note in readings.notes if "falls anew" in note]
 
 
 @pytest.mark.parametrize("clock", [True, False])
 @pytest.mark.parametrize("gap_min", [10, 30, 50])
-@pytest.mark.parametrize("second", [going_on, with_a_load])
-def test_one_connection_that_was_not_looked_at_for_a_while_is_read(gap_min, second, clock):
-    assert len(readings_from_bytes(log_of(gap_min, second, clock), "log.csv")) == 82
+def test_a_current_that_falls_anew_after_a_gap_is_read_and_noted(gap_min, clock):
+    assert anew_notes(log_of(gap_min, anew, clock)) == [
+        f"row 43: after {60 * gap_min} s without a reading the current falls anew, as in a second "
+        "connection"
+    ]
+
+
+@pytest.mark.parametrize("clock", [True, False])
+@pytest.mark.parametrize("gap_min", [10, 30, 50])
+@pytest.mark.parametrize("second", [going_on, with_a_load, running_away])
+def test_one_connection_that_was_not_looked_at_for_a_while_has_no_note(gap_min, second, clock):
+    assert anew_notes(log_of(gap_min, second, clock)) == []
 
 
 def test_a_switch_that_was_told_explains_the_rise():
-    content = log_of(30, anew, True, event="radios on")
-    assert len(readings_from_bytes(content, "log.csv")) == 82
-
-
-def test_a_count_beside_a_clock_that_tells_the_same_gap_is_one_connection():
-    lines = log_of(30, anew, True).decode().splitlines()
-    counts = ["elapsed_s", *(f"{s:g}" for s in [*RUN_S, *(2400.0 + RUN_S)])]
-    both = "\n".join(f"{count},{line}" for count, line in zip(counts, lines, strict=True))
-    assert len(readings_from_bytes(both.encode(), "log.csv")) == 82
+    assert anew_notes(log_of(30, anew, True, event="radios on")) == []
 
 
 def test_readings_taken_seldom_are_of_one_connection():
@@ -225,35 +219,55 @@ def test_readings_taken_seldom_are_of_one_connection():
     assert len(readings_from_bytes(content, "log.csv")) == 18
 
 
-def test_of_a_growing_log_the_last_connection_is_followed_though_it_came_minutes_later():
-    run = last_run(log_of(10, anew, True), "log.csv", ColumnMap(columns=(), own=True))
-    assert (run.row, run.paused) == (43, True)
-    going = log_of(10, going_on, True)
-    assert last_run(going, "log.csv", ColumnMap(columns=(), own=True)).row is None
+@pytest.mark.parametrize("second", [anew, going_on, running_away])
+def test_a_growing_log_is_followed_whole_across_minutes(second):
+    content = log_of(10, second, True)
+    run = last_run(content, "log.csv", ColumnMap(columns=(), own=True))
+    assert (run.content, run.row) == (content, None)
 
 
+SEVEN_S = (0, 60, 120, 180, 480, 540, 600)
 FIRST = [40.0, 31.0, 25.0, 21.0]
 
 
 @pytest.mark.parametrize(
     ("elapsed_s", "currents", "places"),
     [
-        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 28.0, 23.0), [4]),
+        (SEVEN_S, (*FIRST, 36.0, 28.0, 23.0), [4]),
         ((0, 60, 120, 180, 479, 539, 599), (*FIRST, 36.0, 28.0, 23.0), []),
         ((0, 50, 100, 150, 449, 499, 549), (*FIRST, 36.0, 28.0, 23.0), []),
         ((0, 61, 122, 183, 487, 548, 609), (*FIRST, 36.0, 28.0, 23.0), []),
         ((0, 60, 120, 180, 480, 540), (*FIRST, 36.0, 28.0), []),
         ((0, 60, 360, 420, 480), (40.0, 21.0, 36.0, 28.0, 23.0), []),
-        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 25.8, 20.0, 16.0), [4]),
-        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 25.7, 20.0, 16.0), []),
-        ((0, 60, 120, 180, 480, 540, 600), (40.0, 39.5, 38.0, 36.1, 60.0, 50.0, 45.0), []),
-        ((0, 60, 120, 180, 480, 540, 600), (40.0, 39.5, 38.0, 36.0, 60.0, 50.0, 45.0), [4]),
-        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 40.0, 40.0, 40.0), [4]),
-        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 38.0, 38.0, 38.0), [4]),
-        ((0, 60, 120, 180, 480, 540, 600), (40.0, 40.0, 40.0, 30.0, 37.9, 37.9, 37.9), []),
-        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 32.0, 31.0), []),
-        ((0, 60, 120, 180, 480, 540, 600), (*FIRST, 36.0, 31.9, 31.0), [4]),
+        # about where it was first: half of the 19 A that it had fallen
+        (SEVEN_S, (*FIRST, 30.5, 20.0, 16.0), [4]),
+        (SEVEN_S, (*FIRST, 30.4, 20.0, 16.0), []),
+        (SEVEN_S, (*FIRST, 49.5, 40.0, 36.0), [4]),
+        (SEVEN_S, (*FIRST, 49.6, 40.0, 36.0), []),
+        # a tenth of the 40 A before
+        (SEVEN_S, (40.0, 39.5, 38.0, 36.0, 40.0, 33.0, 30.0), [4]),
+        (SEVEN_S, (40.0, 39.5, 38.0, 36.1, 40.0, 33.0, 30.0), []),
+        # and after, to the end
+        (SEVEN_S, (40.0, 22.0, 21.0, 21.0, 38.0, 36.0, 34.0), [4]),
+        (SEVEN_S, (40.0, 22.0, 21.0, 21.0, 38.0, 36.0, 34.1), []),
+        (SEVEN_S, (*FIRST, 36.0, 28.0, 37.0), []),
+        (SEVEN_S, (*FIRST, 36.0, 38.0, 41.0), []),
+        # from the limit it stood at first: more slowly than before
+        (SEVEN_S, (40.0, 40.0, 38.0, 30.0, 38.0, 37.0, 34.0), [4]),
+        (SEVEN_S, (40.0, 40.0, 38.0, 30.0, 37.9, 37.0, 33.9), []),
+        (SEVEN_S, (40.0, 40.0, 37.9, 30.0, 38.0, 37.0, 34.0), []),
+        # faster than before, over 40 s
+        (SEVEN_S, (*FIRST, 36.0, 32.0, 31.0), []),
+        (SEVEN_S, (*FIRST, 36.0, 31.9, 31.0), [4]),
     ],
 )
 def test_where_a_second_connection_begins(elapsed_s, currents, places):
     assert second_starts(np.array(elapsed_s, dtype=float), np.array(currents)) == places
+
+
+@pytest.mark.parametrize(
+    ("switched_s", "places"), [(180.0, [4]), (181.0, []), (480.0, []), (481.0, [4])]
+)
+def test_only_what_was_switched_in_the_gap_explains_the_rise(switched_s, places):
+    currents = np.array([*FIRST, 36.0, 28.0, 23.0])
+    assert second_starts(np.array(SEVEN_S, dtype=float), currents, [switched_s]) == places

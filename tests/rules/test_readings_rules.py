@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from batterymodel import Battery, Event, Outcome, Readings, Severity
+from batterymodel import Battery, Event, Outcome, Readings, Severity, Supply
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.rules import findings
 from batterymodel.taper.trends import Rise
@@ -237,6 +237,70 @@ def test_a_clock_that_steps_back_is_asked_about(battery):
     for order, asked in ((lines, False), (lines[::-1], False), (lines[20:] + lines[:20], True)):
         readings = readings_from_bytes((text + "\n".join(order)).encode(), "r.csv")
         assert (found(judged(readings, battery), "clock_back") is not None) == asked
+
+
+def joined(first, second, gap_s):
+    """One log of two: the second ``gap_s`` after the last reading of the first."""
+    later_s = first.elapsed_s[-1] + gap_s + second.elapsed_s
+    return first.model_copy(
+        update={
+            "elapsed_s": np.append(first.elapsed_s, later_s),
+            "supply_current_a": np.append(first.supply_current_a, second.supply_current_a),
+        }
+    )
+
+
+def test_two_connections_in_one_log_are_watched_and_never_topped_off(battery):
+    first, second = simulated_connection(0.1, minutes=15.0), simulated_connection(0.08, seed=2)
+    assert judged(first, battery).outcome is Outcome.TOP_OFF
+    result = judged(joined(first, second, 1200.0), battery)
+    finding = found(result, "two_connections")
+    assert (finding.severity, finding.unit) == (Severity.WATCH, "A")
+    assert finding.value == second.supply_current_a[0]
+    assert finding.text.startswith(
+        f"After a pause of 20 minutes the current stands at {finding.value:.1f} A at 2100 s and "
+        "falls anew: two connections, or a load switched on?"
+    )
+    assert result.outcome is not Outcome.TOP_OFF
+
+
+def test_a_load_that_was_marked_in_a_pause_makes_no_second_connection(battery):
+    first, second = simulated_connection(0.1, minutes=15.0), simulated_connection(0.08, seed=2)
+    marked = joined(first, second, 1200.0)
+    event = Event(elapsed_s=1500.0, text="radios on")
+    result = judged(marked.model_copy(update={"events": (event,)}), battery)
+    assert found(result, "two_connections") is None
+
+
+def test_a_second_connection_hides_no_service(battery):
+    first, second = simulated_connection(0.45, minutes=10.0), simulated_connection(0.4, seed=2)
+    result = judged(joined(first, second, 1200.0), battery)
+    assert found(result, "two_connections").severity == Severity.WATCH
+    assert result.outcome is Outcome.SERVICE
+
+
+RISEN_C = 37.6 + np.array([0.0] * 12 + [0.1] * 7 + [7.7, 8.4, 9.0, 9.8, 10.5, 11.4])
+
+
+def before_and_after_a_gap():
+    """A nickel-cadmium battery whose current falls a little, and rises after a gap (invented)."""
+    time_s = np.append(30.0 * np.arange(19.0), 1590.0 + 30.0 * np.arange(6.0))
+    falling_a = 27.5 + 3.2 * np.exp(-time_s[:19] / 180.0)
+    rising_a = 44.9 * np.exp((time_s[19:] - time_s[19]) / 750.0)
+    return time_s, np.round(np.append(falling_a, rising_a), 1)
+
+
+@pytest.mark.parametrize("warmth", [True, False])
+def test_a_current_that_rises_after_a_gap_is_a_runaway_and_no_second_connection(warmth):
+    nicd = Battery(tail="DEMO-1", chemistry="nicd", cells=20, rated_capacity_ah=43.0)
+    lines = ["elapsed_s,supply_current_a,supply_voltage_v,battery_temp_c"]
+    for time_s, current_a, temp_c in zip(*before_and_after_a_gap(), RISEN_C, strict=True):
+        lines.append(f"{time_s},{current_a},28.5,{f'{temp_c:.1f}' if warmth else ''}")
+    readings = readings_from_bytes("\n".join(lines).encode(), "log.csv")
+    result = judged(readings, nicd, Supply(rated_current_a=300.0), load_a=13.6, ambient_c=None)
+    assert result.outcome is Outcome.DISCONNECT
+    assert found(result, "current_rising").severity == Severity.DISCONNECT
+    assert found(result, "two_connections") is None
 
 
 @pytest.mark.parametrize("to_the_end", [False, True])

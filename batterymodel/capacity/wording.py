@@ -72,7 +72,7 @@ FADE_TEXTS = {
     "more since are of another battery or new cells.",
     "cause.high": "a slip, or the checks are not all of one battery. Measure again.",
     "fade.rise": "Capacity rose by {rise:.0f} % of rated from the check before to that of {on}, "
-    "more than checks of one battery differ: another battery or new cells? Enter it as a battery "
+    "more than the errors told explain: another battery or new cells? Enter it as a battery "
     "of its own. The trend of all checks has it below its limit with a probability of "
     "{probability:.0f} %.",
     "fade.rose": "Capacity rose by {rise:.0f} % of rated up to the check of {on}: checks that may "

@@ -136,7 +136,8 @@ def _declare_again(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--measured-again",
         action="store_true",
-        help="though the record has the same capacity of a few days before or after",
+        help="though the record has the same capacity of a few days before or after; the same of "
+        "one day is kept once",
     )
 
 

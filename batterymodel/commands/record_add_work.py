@@ -23,7 +23,7 @@ from batterymodel.inputs.records import (
     record_from,
 )
 from batterymodel.say.connection import columns_taken
-from batterymodel.say.record import ALREADY, summary, taken_text
+from batterymodel.say.record import ALREADY, ONCE_A_DAY, summary, taken_text
 from batterymodel.store import Entry, Store
 from batterymodel.store.intake import Told, add_battery, add_connection
 from batterymodel.store.intake import add_check as take_check
@@ -238,7 +238,7 @@ def add_check(store: Store, options: argparse.Namespace) -> str:
     taken = take_check(store, check, log, again=options.measured_again)
     if taken.is_completed:
         return f"completed: {summary(store, taken.entry.record)}  [{taken.entry.id}]"
-    return _added(store, taken.entry, taken.was_there)
+    return _added(store, taken.entry, taken.was_there, options.measured_again)
 
 
 def add_a_servicing(store: Store, options: argparse.Namespace) -> str:
@@ -267,7 +267,7 @@ def add_a_servicing(store: Store, options: argparse.Namespace) -> str:
     on = options.on or date.today()
     about = (options.serial, found, on, options.capacity, options.note)
     taken = add_servicing(store, *about, again=options.measured_again)
-    return _added(store, *taken)
+    return _added(store, *taken, options.measured_again)
 
 
 def add_move(store: Store, options: argparse.Namespace) -> str:
@@ -442,9 +442,10 @@ def bytes_of(path: str) -> bytes:
         raise InputError(f"{path}: cannot be read ({reason.lower()}); give a file") from None
 
 
-def _added(store: Store, entry: Entry[Any], was_there: bool = False) -> str:
+def _added(store: Store, entry: Entry[Any], was_there: bool = False, is_again: bool = False) -> str:
     said = ALREADY if was_there else "confirmed"
-    return f"{said}: {summary(store, entry.record)}  [{entry.id}]"
+    once = f" ({ONCE_A_DAY})" if was_there and is_again else ""
+    return f"{said}: {summary(store, entry.record)}{once}  [{entry.id}]"
 
 
 THINGS: dict[str, Callable[[Store, argparse.Namespace], str]] = {

@@ -22,6 +22,10 @@ above what rest gives back)."""
 RISE_SD = 3.0
 """Standard errors of a difference that such a rise exceeds as well (own choice)."""
 
+FEW_SINCE = 3
+"""Times of checks after a rise from which they must bear it out (own choice: by then their own line
+tells a step from one check that came out high)."""
+
 
 class CapacityRise(Result):
     """A rise of capacity that checks of one battery do not show: the later check, and how much."""
@@ -95,16 +99,36 @@ def capacity_rise(record: CheckRecord, rated_ah: float, sound: np.ndarray) -> Ca
     Returns
     -------
     CapacityRise or None
-        None where capacity rose nowhere by `LEAST_RISE` and `RISE_SD`; of one day all checks count
-        as one, and the least of a later day is held against the greatest of the earlier one.
+        None where capacity rose nowhere by `LEAST_RISE` and `RISE_SD`, or where `FEW_SINCE` later
+        checks do not bear the rise out. Of one day all checks count as one, and the least of a
+        later day is held against the greatest of the earlier one.
     """
     used = np.flatnonzero(~record.lower_bound)
     used = used[sound & ~record.in_service[used]]
     at, ah, sd = record.at[used], record.capacity_ah[used], record.sd_ah[used]
     step = np.diff(ah)
     least = np.maximum(LEAST_RISE * rated_ah, RISE_SD * np.hypot(sd[:-1], sd[1:]))
-    rises = np.flatnonzero((np.diff(at) > 0.0) & (step >= least))
-    if not rises.size:
-        return None
-    k = int(rises[-1])
-    return CapacityRise(on=record.moment(at[k + 1]), percent=100.0 * float(step[k]) / rated_ah)
+    for k in np.flatnonzero((np.diff(at) > 0.0) & (step >= least))[::-1].tolist():
+        since = at[k + 1]
+        if np.unique(at[at > since]).size < FEW_SINCE or _is_step(at, ah, sd, since, rated_ah):
+            return CapacityRise(on=record.moment(since), percent=100.0 * float(step[k]) / rated_ah)
+    return None
+
+
+def _is_step(at: np.ndarray, ah: np.ndarray, sd: np.ndarray, since: float, rated_ah: float) -> bool:
+    """Whether checks that follow those of a time stand above those before it.
+
+    By the loss of all, or without any; those of the time itself were picked for being high.
+    """
+    kept = at != since
+    at, ah, sd = at[kept], ah[kept], sd[kept]
+    later = np.column_stack([np.ones(at.size), at > since])
+    loss = (at - since) / np.ptp(at)
+    for terms in (later, np.column_stack([loss, later])):
+        weighed = terms / sd[:, None]
+        covariance = np.linalg.pinv(weighed.T @ weighed)
+        step_ah = float((covariance @ weighed.T @ (ah / sd))[-1])
+        error_ah = float(np.sqrt(covariance[-1, -1]))
+        if step_ah >= max(LEAST_RISE * rated_ah, RISE_SD * error_ah):
+            return True
+    return False

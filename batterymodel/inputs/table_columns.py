@@ -142,6 +142,9 @@ def no_number(text: str, name: str, table: TableFormat) -> str:
     problem = f"is not a number; {table.units[name]} as a plain number would be right"
     if name == "elapsed_s" and ":" in text:
         problem = CLOCK_TIME
+    elif re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", text):
+        whole, decimal = text.replace(",", ""), text.replace(",", ".")
+        problem = f"may have a comma of thousands or of decimals; write {whole} or {decimal}"
     elif re.fullmatch(r"[+-]?\d+,\d+", text):
         problem = f"has a decimal comma; write {shown(text.replace(',', '.'))}"
     return f"{shown(text)} {problem}"

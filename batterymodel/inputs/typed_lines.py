@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from math import isfinite
-from typing import cast
 
 import pandas as pd
 
@@ -16,6 +15,7 @@ from batterymodel.basis.text import counted, one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.cell_values import UNIT_WORDS, duration_s, number_of
 from batterymodel.inputs.faults import Faults
+from batterymodel.inputs.no_value_marks import MARKS, NINES, marks_in
 from batterymodel.inputs.readings import FORMAT, LEAST_TIMES, out_of_bounds, readings_from_table
 from batterymodel.inputs.records import Readings
 from batterymodel.inputs.remarks import Remarks, shown
@@ -28,6 +28,19 @@ SOURCE = "typed readings"
 FIRST_BEFORE_S = 60.0
 """A first time in minutes and seconds is taken up to here; a later one may be a time of day, of
 which hours and minutes would be read as minutes and seconds [s] (own choice)."""
+
+MOST_APART_S = 5.0
+"""So close together throughout, times in minutes and seconds may be hours and minutes of a day [s]
+(own choice: nobody reads a meter by hand so often)."""
+
+ASKED_LINES = 3
+"""From so many lines on that is asked (own choice: two may be read within seconds)."""
+
+NOT_READ = MISSING | {"–", "—"}
+"""What stands in a line, in small letters, where nothing was read: a dash of any length."""
+
+MARK = "looks like a meter's mark for no value; a dash would be right"
+"""What a current says that is such a mark."""
 
 _COLUMNS = {"elapsed_s": "time", "supply_current_a": "current", "event": "event"}
 _VALUE = r"((?:[^\s;,]|,(?!\s|$))*)"
@@ -95,7 +108,7 @@ def typed_lines(text: str) -> TypedLines:
     faults = Faults(remarks)
     rows = _rows(filled, faults)
     if not faults.told:
-        _check_first(rows, filled, faults)
+        _check_whole(rows, filled, faults)
     faults.raise_any()
     enough = (rows["supply_current_a"] != "").sum() >= LEAST_TIMES
     return TypedLines(rows, readings_from_table(rows, remarks) if enough else None)
@@ -122,7 +135,7 @@ def _cells(line: str) -> tuple[str, str, str]:
         raise InputError(
             f"{shown(time)} stands alone; a time and behind it the current in A would be right"
         )
-    current = "" if current.lower() in MISSING else current
+    current = "" if current.lower() in NOT_READ else current
     if current:
         _number(current, "supply_current_a")
     return str(time_s), current, _event(event)
@@ -158,14 +171,15 @@ def _number(text: str, column: str) -> float:
     value = float(text)
     wrong = out_of_bounds(column, value)
     if wrong is not None:
-        raise InputError(wrong)
+        is_mark = column == "supply_current_a" and value in MARKS
+        raise InputError(f"{value:.10g} {MARK}" if is_mark else wrong)
     return value
 
 
 def _event(text: str) -> str:
     """The event; empty where the rest of the line says that there was none."""
     words = [word.strip(";,") for word in text.split()]
-    if not any(words) or text.lower() in MISSING:
+    if not any(words) or text.lower() in NOT_READ:
         return ""
     is_small = UNIT_WORDS.get(words[0].lower()) in _SMALL_UNITS
     if is_small or _is_value(words[0]) or all(map(_is_value_or_unit, words)):
@@ -187,19 +201,66 @@ def _is_value(word: str) -> bool:
     return any(number_of(word, mark) is not None for mark in ".,")
 
 
-def _check_first(rows: pd.DataFrame, lines: dict[int, str], faults: Faults) -> None:
-    """A fault where the first time is in minutes and seconds, and late as a time of day is."""
-    times_s = rows["elapsed_s"].astype(float)
-    if not len(times_s) or times_s.min() < FIRST_BEFORE_S:
+def _check_whole(rows: pd.DataFrame, lines: dict[int, str], faults: Faults) -> None:
+    """Faults of lines that are right each by itself: times of day, of disorder, and a lone mark."""
+    if not len(rows):
         return
-    row = int(cast(int, times_s.idxmin()))
-    time, first_s = _parts(lines[row])[0], f"{times_s.min():.10g}"
-    if ":" in time:
-        faults.add(
-            f"{shown(time)} would put the first reading {first_s} s after connection; give times "
-            f"since connection and none of day, and write {first_s} if that is right",
-            row,
-        )
+    times = rows["elapsed_s"].astype(float)
+    of_day = _late_first(times, lines) or _close_times(times, lines)
+    if of_day is not None:
+        faults.add(of_day, next(iter(lines)))
+        return
+    faults.add_rows(times.diff() < 0.0, lambda row: _disorder(row, lines), "elapsed_s")
+    marks = _lone_marks(pd.to_numeric(rows["supply_current_a"]))
+    faults.add_rows(marks, lambda row: f"{NINES:.10g} {MARK}", "supply_current_a")
+
+
+def _late_first(times_s: pd.Series, lines: dict[int, str]) -> str | None:
+    """What is wrong with a first time in minutes and seconds that is late, as one of day is."""
+    time, first_s = _written(lines)[0], float(times_s.iloc[0])
+    if ":" not in time or first_s < FIRST_BEFORE_S:
+        return None
+    return (
+        f"{shown(time)} would put the first reading {first_s:.10g} s after connection; give times "
+        f"since connection and none of day, and write {first_s:.10g} if that is right"
+    )
+
+
+def _close_times(times_s: pd.Series, lines: dict[int, str]) -> str | None:
+    """What is asked of times that seconds part throughout, where they may be minutes."""
+    if len(times_s) < ASKED_LINES or not times_s.diff().iloc[1:].between(0.0, MOST_APART_S).all():
+        return None
+    times = _written(lines)
+    if not all(":" in time and "." not in time for time in times):
+        return None
+    first = f"{times_s.iloc[0]:.10g}"
+    return (
+        f"times from {shown(times[0])} to {shown(times[-1])}, {MOST_APART_S:g} s apart or less, "
+        "may be hours and minutes of a day; give times since connection, and write "
+        f"{first} for {shown(times[0])} if they are minutes and seconds"
+    )
+
+
+def _disorder(row: int, lines: dict[int, str]) -> str:
+    above = max(other for other in lines if other < row)
+    earlier, later = (shown(_parts(lines[place])[0]) for place in (row, above))
+    return (
+        f"{earlier} is before {later} of the line above; put the lines in order of time since "
+        "connection, those of one connection alone: time first, then current"
+    )
+
+
+def _lone_marks(currents_a: pd.Series) -> pd.Series:
+    """Where a mark stands once that a current may equal; of several `readings_from_table` tells."""
+    nines = currents_a.abs() == NINES
+    found = marks_in(currents_a, nines)
+    is_lone = nines.sum() == 1 and currents_a.notna().sum() > 1
+    return (found.sure | found.doubted) & is_lone
+
+
+def _written(lines: dict[int, str]) -> list[str]:
+    """The times as they were typed."""
+    return [_parts(line)[0] for line in lines.values()]
 
 
 def _span(values: pd.Series, unit: str) -> str:

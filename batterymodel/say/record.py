@@ -326,6 +326,9 @@ def _check_words(check: BenchCheck) -> str:
 ALREADY = "already in the record"
 """How the line begins of what was told before and is kept once."""
 
+ONCE_A_DAY = "the same finding of one day is kept once, measured again or not"
+"""What the line adds where it was told as measured again."""
+
 
 def taken_text(taken: Taken, file_name: str) -> str:
     """What became of one connection file, said after it was committed.

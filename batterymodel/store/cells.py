@@ -11,9 +11,9 @@ import re
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import Boolean, Column, Double, Integer
+from sqlalchemy import Column, Double, Integer
 
-from batterymodel.store.column_types import Clock, Day, Json, Name, Utc, Words
+from batterymodel.store.column_types import Clock, Day, Json, Name, Truth, Utc, Words
 
 _BOOL = {"true": True, "false": False}
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
@@ -123,7 +123,7 @@ def value_of(column: Column[Any], cell: str, escaped: bool = True) -> Any:
         return moment
     if isinstance(kind, Day):
         return date.fromisoformat(cell)
-    if isinstance(kind, Boolean):
+    if isinstance(kind, Truth):
         if cell not in _BOOL:
             raise ValueError("is neither true nor false")
         return _BOOL[cell]

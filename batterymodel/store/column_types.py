@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from typing import Any, ClassVar, TypeVar
 
 from pydantic import TypeAdapter
-from sqlalchemy import Date, DateTime, LargeBinary, String, Text, TypeDecorator
+from sqlalchemy import Boolean, Date, DateTime, LargeBinary, String, Text, TypeDecorator
 from sqlalchemy.types import TypeEngine
 
 from batterymodel.store.faults import SpoiltValueError
@@ -79,6 +79,37 @@ class Day(Sound[date]):
     impl = Date
     cache_ok = True
     kind = date
+
+
+class Truth(Sound[bool]):
+    """True or false; SQLite keeps 1 and 0 for them, and anything else would count as true."""
+
+    impl = Boolean
+    cache_ok = True
+    kind = bool
+
+    def result_processor(self, dialect: Any, coltype: Any) -> Callable[[Any], Any]:
+        """What reads a value of the database.
+
+        Parameters
+        ----------
+        dialect : Dialect
+        coltype : object
+            As the driver names the column's type.
+
+        Returns
+        -------
+        callable
+            Raises `SpoiltValueError` for a value that is neither true nor false.
+        """
+        read = super().result_processor(dialect, coltype)
+
+        def sound(value: Any) -> Any:
+            if value not in (None, True, False):
+                raise SpoiltValueError("neither true nor false")
+            return read(value)
+
+        return sound
 
 
 class Content(Sound[bytes]):

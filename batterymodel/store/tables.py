@@ -8,7 +8,6 @@ from functools import cached_property
 from typing import Any
 
 from sqlalchemy import (
-    Boolean,
     Double,
     ForeignKey,
     Integer,
@@ -22,7 +21,7 @@ from batterymodel.inputs.load_plan import AircraftLoads
 from batterymodel.inputs.records import Cable, Chemistry, History, Limits, Record, Supply
 from batterymodel.store import records as fleet
 from batterymodel.store.acts import Act, ToldSoFar
-from batterymodel.store.column_types import Clock, Content, Day, Json, Name, Utc, Words
+from batterymodel.store.column_types import Clock, Content, Day, Json, Name, Truth, Utc, Words
 from batterymodel.track.kept import KeptAnswer, SeenLater
 
 NAMES = {
@@ -41,7 +40,7 @@ class Base(DeclarativeBase):
         str: Words(),
         int: Integer(),
         float: Double(),
-        bool: Boolean(),
+        bool: Truth(),
         date: Day(),
         bytes: Content(),
         Chemistry: Words(),

@@ -12,7 +12,8 @@ def outcome_case(answered: Answered, finds: Sequence[Find]) -> OutcomeCase | Non
     """An answer held against all that was found after it: no later find turns a wrong one right.
 
     A find that stands against the answer judges it, else one of a fault before one of none. A
-    measured capacity outranks that nothing was wrong. A battery in which a fault was found may have
+    measured capacity outranks that nothing was wrong, and of faults it judges before one that was
+    seen. A battery in which a fault was found may have
     been mended since, so that a sound find of that day or later does not stand against the answer
     that sent it away.
 

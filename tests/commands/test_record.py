@@ -275,6 +275,7 @@ def test_the_first_note_of_a_check_told_twice_stays(fleet):
     assert "note = bench two" in fleet("history", entry_id(first))
     assert fleet(*check, "--minutes", 57).startswith("completed: Capacity check: 38.5 Ah")
     assert fleet(*check, "--minutes", 57).startswith("already in the record")
+    assert "kept once" in fleet(*check, "--minutes", 57, "--measured-again")
     assert fleet(*check, "--minutes", 59).startswith("confirmed")
 
 

@@ -46,6 +46,10 @@ def test_what_servicing_found_is_kept_once_and_scores_the_outcome(run):
     told = ("add", "servicing", "SF-101", "--capacity", "39", "--on", "2026-03-05")
     assert run(*told).startswith("confirmed: Servicing: capacity 39 Ah")
     assert run(*told).startswith("already in the record: Servicing")
+    again = run(*told, "--measured-again")
+    assert again.startswith("already in the record: Servicing")
+    assert "the same finding of one day is kept once, measured again or not" in again
+    assert "kept once" not in run(*told)
     assert "found 2026-03-05: capacity enough" in run("score")
     [case] = json.loads(run("score", "--json"))["outcomes"]
     assert (case["found"], case["found_on"]) == ("capacity_enough", "2026-03-05")

@@ -127,6 +127,77 @@ def test_checks_of_one_day_and_estimates_in_service_show_no_rise():
     assert capacity_rise(served, 40.0, sound) is None
 
 
+FALLING = [1.07, 1.04, 0.99, 1.1, 1.02, 1.02, 1.02, 0.95, 0.94, 0.97, 0.93, 0.91, 0.88]
+"""Yearly checks of one battery with errors of 2.2 %, one of which came out high."""
+
+
+ONE_HIGH = [0.99, 0.98, 0.93, 1.04, 0.97, 0.96, 0.96]
+"""The same, of which few follow."""
+
+
+@pytest.mark.parametrize(
+    ("shares", "rose"),
+    [
+        (FALLING, False),
+        (ONE_HIGH[:4], True),
+        (ONE_HIGH[:6], True),
+        (ONE_HIGH, False),
+    ],
+)
+def test_a_rise_that_later_checks_do_not_bear_out_is_dated(shares, rose):
+    checks = record(range(len(shares)), 40.0 * np.array(shares), 0.022 * 40.0)
+    found = fade_forecast(checks, BATTERY)
+    assert (found.rise is not None) == rose
+    assert found.crossing.dated != rose
+
+
+def test_checks_of_one_day_bear_out_a_rise_as_one():
+    shares = [*ONE_HIGH[:6], 0.96, 0.96]
+    checks = record([0, 1, 2, 3, 4, 5, 5, 5], 40.0 * np.array(shares), 0.022 * 40.0)
+    assert capacity_rise(checks, 40.0, np.ones(8, dtype=bool)) is not None
+
+
+@pytest.mark.parametrize(
+    ("at", "shares", "year"),
+    [
+        (range(8), [0.99, 0.93, 0.86, 1.0, 0.94, 0.87, 0.8, 0.74], 3),
+        (range(12), [1.0, 0.9, 0.8, 0.7] * 3, 8),
+        ([0.0, 5.0, 5.01, 5.02, 5.03], [0.82, 1.0, 1.0, 1.0, 1.0], 5),
+    ],
+)
+def test_a_rise_that_later_checks_bear_out_stays(at, shares, year):
+    """By their loss, and where checks so close together tell no loss."""
+    checks = record(at, 40.0 * np.array(shares), 0.03 * 40.0)
+    found = capacity_rise(checks, 40.0, np.ones(len(shares), dtype=bool))
+    assert found is not None
+    assert found.on == checks.moment(float(year))
+
+
+# Level before and after, four checks each beside the one that rose: the step's error is
+# sd x sqrt(1/4 + 1/4), and three of them are 6.36 Ah with errors of 3 Ah.
+@pytest.mark.parametrize(
+    ("sd_ah", "step_ah", "said"),
+    [(0.3, 3.9, False), (0.3, 4.1, True), (3.0, 6.3, False), (3.0, 6.4, True)],
+)
+def test_a_step_is_a_tenth_of_rated_and_three_errors(sd_ah, step_ah, said):
+    """The rise itself is larger by the checks on either side of it, which come out far off."""
+    off_ah = 1.5 * sd_ah * np.array([-1.0, 1.0, 1.0, -1.0])
+    before, after = 31.0 + off_ah, 31.0 + step_ah - off_ah
+    checks = record(range(9), [*before, after[0], *after], sd_ah)
+    found = capacity_rise(checks, 40.0, np.ones(9, dtype=bool))
+    assert (found is not None) == said
+
+
+def test_a_check_that_stopped_early_adds_nothing_to_the_span():
+    """It tells that there was as much at least, and no loss."""
+    at, ah, sd = np.array([0.0, 0.05, 3.0]), np.array([40.0, 39.0, 35.0]), np.full(3, 1.0)
+    none = np.zeros(3, dtype=bool)
+    early = np.array([False, False, True])
+    found = fade_forecast(CheckRecord(at, ah, sd, none, early, date(2020, 1, 1)), BATTERY)
+    assert not found.crossing.dated
+    assert any("less than 81 days" in note for note in found.notes)
+
+
 def test_below_by_the_trend_alone_is_told_with_its_probability():
     """Passed on the bench, and four estimates in service since that are far lower."""
     years = [0.0, 1.0, 1.3, 1.6, 1.9]

@@ -48,7 +48,11 @@ def test_every_separator_parts_time_current_and_event(separator):
 
 
 @pytest.mark.parametrize(
-    "line", ["  60 17.5 ", "60,\t17.5,", "60 17.5 ;;", "60\t17.5\t-", "\ufeff60 17.50\t\t"]
+    "line",
+    [
+        *("  60 17.5 ", "60,\t17.5,", "60 17.5 ;;", "60\t17.5\t-", "\ufeff60 17.50\t\t"),
+        *("60 17.5 N/A", "60 17.5 \u2013", "60\t17.5\t\u2014"),
+    ],
 )
 def test_what_holds_nothing_is_no_part_of_a_line(line):
     assert cells(line) == [(60.0, 17.5, "")]
@@ -70,7 +74,14 @@ def test_blank_lines_are_left_out_and_every_end_of_a_line_is_known(ends):
     assert not found.notes
 
 
-@pytest.mark.parametrize("line", ["45\t\tpump on", "45;;pump on", "45 - pump on", "45 n/a pump on"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "45\t\tpump on",
+        *("45;;pump on", "45 - pump on", "45 \u2013 pump on", "45 \u2014 pump on"),
+        *("45 n/a pump on", "45 N/A pump on"),
+    ],
+)
 def test_an_event_without_a_current_is_kept(line):
     found = readings(f"0 20\n30 19.5\n{line}\n60 19")
     assert found.elapsed_s.tolist() == [0.0, 30.0, 60.0]
@@ -88,6 +99,10 @@ def test_an_event_is_kept_as_written(event):
 @pytest.mark.parametrize(
     ("line", "part"),
     [
+        ("20 1,500", "'1,500' may have a comma of thousands or of decimals; write 1500 or 1.500"),
+        ("1,000 19", "'1,000' may have a comma of thousands or of decimals; write 1000 or 1.000"),
+        ("20 12,34", "'12,34' has a decimal comma; write '12.34'"),
+        ("20 0,125", "'0,125' has a decimal comma; write '0.125'"),
         ("20 19,5", "'19,5' has a decimal comma; write '19.5'"),
         ("20,5 19", "'20,5' has a decimal comma; write '20.5'"),
         ("20,19.5", "'20,19.5' holds a comma but no space"),
@@ -104,6 +119,9 @@ def test_an_event_is_kept_as_written(event):
         ("20 inf", "'inf' is not a number"),
         ("20 1e999", "'1e999' is not a number"),
         ("20 5000000", "5000000 looks like milliamperes; in amperes it would be 5000"),
+        ("20 -999", "-999 looks like a meter's mark for no value; a dash would be right"),
+        ("20 9999", "9999 looks like a meter's mark for no value; a dash would be right"),
+        ("-999 20", "-999 is negative; seconds from the connection would be right"),
         ("20 -4", "-4 is negative; it must not be below -1: meter leads reversed?"),
         ("-20 19", "-20 is negative; seconds from the connection would be right"),
         ("90000 19", "90000 is over 24 h and looks like milliseconds; give seconds"),
@@ -147,15 +165,40 @@ def test_what_only_the_whole_can_tell_names_lines():
     assert faults("0 0\n5 0\n10 0") == (
         f"{SOURCE}: current: every value is 0; was the clamp on the supply lead?",
     )
-    assert "lines 1 to 3, or from line 5 on" in faults("0 9\n5 8\n10 7\n\n0 9\n5 8\n10 7")[0]
     assert faults("5 9\n5 8\n5 7")[0].startswith(f"{SOURCE}: usable readings: 1; at least 3")
-    sorted_note = readings("0 9\n10 7\n5 8").notes
-    assert sorted_note[0].startswith("1 line out of order")
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("0 9\n10 7\n5 8", [3]),
+        ("40 0\n31 60\n\n25 120\n21 180", [2, 4, 5]),
+        ("0 9\n5 8\n10 7\n\n0 9\n5 8\n10 7", [5]),
+        ("0 9\n600 8\n10 7\n20 6", [3]),
+        ("0:50 9\n2 8", [2]),
+        ("0 9\n5 8\n5 7\n10 6", []),
+    ],
+)
+def test_times_that_run_backwards_are_told_and_never_sorted(text, lines):
+    if not lines:
+        assert readings(text).elapsed_s.tolist() == [0.0, 5.0, 10.0]
+        return
+    said = faults(text)
+    assert [one.split(":")[1] for one in said] == [f" line {line}, time" for line in lines]
+    assert all("put the lines in order of time since connection" in one for one in said)
+
+
+def test_the_time_above_is_named_as_it_was_typed():
+    (said,) = faults("0:50 9\n\n2 8")
+    assert said == (
+        f"{SOURCE}: line 3, time: '2' is before '0:50' of the line above; put the lines in order "
+        "of time since connection, those of one connection alone: time first, then current"
+    )
 
 
 @pytest.mark.parametrize("mark", ["999", "-999"])
 def test_marks_for_no_value_are_asked_about_as_a_kept_file_leaves_them_out(mark):
-    (said,) = [*faults(f"0 20\n15 19\n30 18\n45 17\n50 {mark}\n55 {mark}")][:1]
+    said = faults(f"0 20\n15 19\n30 18\n45 17\n50 {mark}\n55 {mark}")[0]
     if mark == "999":
         assert said == (
             f"{SOURCE}: line 5, current: 999 looks like a meter's mark for no value, here and in "
@@ -163,7 +206,7 @@ def test_marks_for_no_value_are_asked_about_as_a_kept_file_leaves_them_out(mark)
         )
     else:
         assert said.endswith(
-            "line 5: -999 is a meter's mark for no value; a value that it reads would be right"
+            "line 5: -999 looks like a meter's mark for no value; a dash would be right"
         )
 
 
@@ -175,8 +218,37 @@ def test_times_of_day_are_not_read_as_minutes_and_seconds():
         assert f"line 1: '{first}' would put the first reading {at_s} s after connection" in said
         assert len(readings(f"{at_s} 18\n{minutes + 1}:{seconds:02} 17\n{at_s + 90} 16")) == 3
     assert len(readings("0:59 18\n1:59 17\n2:59 16")) == 3
-    (said,) = faults("600 16\n5:00 18\n400 17")
-    assert "line 2" in said
+    (said,) = faults("23:50 40\n23:55 39.5\n0:00 39\n0:05 38.6")
+    assert "line 1: '23:50' would put the first reading 1430 s after connection" in said
+
+
+def minutes(*times_s: int) -> str:
+    return "\n".join(f"{at // 60}:{at % 60:02} {20 - k}" for k, at in enumerate(times_s))
+
+
+def test_times_seconds_apart_throughout_are_asked_about_as_times_of_day():
+    (said,) = faults(minutes(10, 11, 12))
+    assert said == (
+        f"{SOURCE}: line 1: times from '0:10' to '0:12', 5 s apart or less, may be hours and "
+        "minutes of a day; give times since connection, and write 10 for '0:10' if they are "
+        "minutes and seconds"
+    )
+    assert faults(minutes(55, 60, 65))
+    assert not isinstance(lines_or_faults(minutes(10, 11)), tuple)
+    assert len(readings(minutes(10, 11, 17))) == 3
+    assert len(readings("10 20\n0:11 19\n0:12 18")) == 3
+    assert len(readings("0:10.0 20\n0:11.5 19\n0:12.0 18")) == 3
+
+
+def test_a_lone_mark_is_asked_about_once_there_are_others():
+    said = (
+        f"{SOURCE}: line 2, current: 999 looks like a meter's mark for no value; a dash would be "
+        "right"
+    )
+    assert faults("0 40\n60 999\n120 20") == (said,)
+    assert faults("0 40\n60 999") == (said,)
+    assert typed_lines("0 999").readings is None
+    assert len(readings("0 1050\n60 999\n120 950")) == 3
 
 
 @pytest.mark.parametrize(

@@ -94,6 +94,7 @@ FOUND = (
         ("what was mended", "finds", "any(on <= find.on for", "any(on < find.on for"),
         ("mended before", "finds", "any(on <= find.on for", "any(on for"),
         ("outranked", "finds", "is_measured and find.found is", "find.found is None and"),
+        ("measured before seen", "finds", "not find.is_measured, find.on", "find.on"),
         ("counts", "finds", "if find.counts and not", "if not"),
         ("contradicting", "finds", "find.is_sound != judge.is_sound", "find != judge"),
         tests=("tests/track/test_finds.py",),

@@ -139,7 +139,7 @@ COLUMNS = [(t.name, c.name) for t in Base.metadata.tables.values() for c in t.co
 WRONG = ("x", b"\xff\xfe", '{"a":1}', "")
 
 
-def put_into(path: Path, table: str, column: str, value: str | bytes) -> int:
+def put_into(path: Path, table: str, column: str, value: str | bytes | int) -> int:
     """How many rows took the value; none where the table is empty or refuses it."""
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA foreign_keys=OFF")
@@ -163,6 +163,8 @@ def put_into(path: Path, table: str, column: str, value: str | bytes) -> int:
         ("connections", "answers", '[{"outcome":"keep_wxtching"}]', "list"),
         ("batteries", "serial", b"\xff\xfe", "list"),
         ("batteries", "installed_on", "soon", "list"),
+        ("batteries", "invented", 2, "list"),
+        ("batteries", "invented", "false", "list"),
     ],
 )
 def test_a_value_of_another_kind_is_damage(whole, spoilt, table, column, value, command):

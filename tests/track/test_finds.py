@@ -34,6 +34,7 @@ def judged(outcome, *finds):
         (LEFT, [(NOTHING, 3), (CELL, 4)], Verdict.WRONG, CELL),
         (LEFT, [(ENOUGH, 1), (CELL, 2)], Verdict.WRONG, CELL),
         (LEFT, [(NOTHING, 1), (ENOUGH, 2)], Verdict.RIGHT, ENOUGH),
+        (LEFT, [(CELL, 1), (LOW, 3)], Verdict.WRONG, LOW),
         (SENT, [(NOTHING, 1), (LOW, 3)], Verdict.RIGHT, LOW),
         (SENT, [(NOTHING, 1), (ENOUGH, 3)], Verdict.WRONG, ENOUGH),
         (SENT, [(NOTHING, 1), (CELL, 3)], Verdict.WRONG, NOTHING),

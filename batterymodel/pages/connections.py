@@ -44,11 +44,10 @@ def begin_now(store: Store) -> str | None:
     last = _begun_last(store)
     if last is not None and now - last.started_at < DOUBLE_PRESS:
         return last.id
-    connection = kept.attempt(lambda: begin(store, uuid4().hex, now), "")
-    if connection is None:
-        return None
-    st.session_state[_BEGUN] = connection.id
-    return connection.id
+    # Noted before it is stored: another press may end this run at any moment after that.
+    key = st.session_state[_BEGUN] = uuid4().hex
+    connection = kept.attempt(lambda: begin(store, key, now), "")
+    return None if connection is None else connection.id
 
 
 def _begun_last(store: Store) -> InProgress | None:

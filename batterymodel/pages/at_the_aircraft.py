@@ -14,6 +14,7 @@ from batterymodel.pages.connections import (
     CONNECTION,
     JUST_CONNECTED,
     begin_now,
+    offer_anew,
     show_in_progress,
     show_left,
 )
@@ -63,6 +64,7 @@ def _show_start(store: Store) -> None:
     show_late_elsewhere()
     with st.container(key="just-connected"):
         st.button(JUST_CONNECTED, type="primary", width="stretch", on_click=_begin, args=(store,))
+    offer_anew(store)
     st.caption(CLOCK_STARTS)
     show_in_progress(store, _go_on)
     show_left(store, _go_on)

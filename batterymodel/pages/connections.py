@@ -23,7 +23,8 @@ CONNECTION = "connection"
 JUST_CONNECTED = "I just connected"
 CLOCK_STARTS = "Press when ground power comes on: the clock starts then. The battery is told after."
 DOUBLE_PRESS = timedelta(seconds=3)
-"""Two presses so close begin one connection (own choice)."""
+"""Two presses so close begin one connection, and so do two of a button not shown anew between them
+(own choice)."""
 
 _BEGUN = "begun_last"
 
@@ -40,14 +41,26 @@ def begin_now(store: Store) -> str | None:
     str or None
         Its id; None where it cannot be stored, with the reason for `kept.show_done`.
     """
-    now = datetime.now().astimezone()
     last = _begun_last(store)
-    if last is not None and now - last.started_at < DOUBLE_PRESS:
+    if last is not None:
         return last.id
+    now = datetime.now().astimezone()
     # Noted before it is stored: another press may end this run at any moment after that.
     key = st.session_state[_BEGUN] = uuid4().hex
     connection = kept.attempt(lambda: begin(store, key, now), "")
     return None if connection is None else connection.id
+
+
+def offer_anew(store: Store) -> None:
+    """The button is shown and not pressed: its next press begins another connection.
+
+    Parameters
+    ----------
+    store : Store
+    """
+    last = _begun_last(store)
+    if last is None or datetime.now(UTC) - last.started_at >= DOUBLE_PRESS:
+        st.session_state.pop(_BEGUN, None)
 
 
 def _begun_last(store: Store) -> InProgress | None:

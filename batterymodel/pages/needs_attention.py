@@ -13,6 +13,7 @@ from batterymodel.pages.connections import (
     CONNECTION,
     JUST_CONNECTED,
     begin_now,
+    offer_anew,
     show_in_progress,
 )
 from batterymodel.say.attention import AttentionRow, Trend, matching
@@ -41,10 +42,11 @@ def _show_just_connected(store: Store) -> None:
     """One press begins a connection: its clock runs from then on."""
     with st.container(key="just-connected"):
         pressed = st.button(JUST_CONNECTED, type="primary", width="stretch")
-    begun = begin_now(store) if pressed else None
-    if begun is not None:
+    if not pressed:
+        offer_anew(store)
+    elif (begun := begin_now(store)) is not None:
         places.go_to(places.AIRCRAFT, **{CONNECTION: begun})
-    elif pressed:
+    else:
         kept.show_done()
 
 

@@ -38,9 +38,13 @@ def test_a_second_press_finds_the_connection_though_the_first_run_was_ended(stor
     assert [one.id for one in connections_in_progress(store)] == [found]
 
 
-def test_a_press_after_a_while_begins_another(store, monkeypatch):
+def test_a_press_after_the_button_was_shown_anew_begins_another(store, monkeypatch):
     first = connections.begin_now(store)
+    connections.offer_anew(store)
+    assert connections.begin_now(store) == first
     monkeypatch.setattr(connections, "DOUBLE_PRESS", -connections.DOUBLE_PRESS)
+    assert connections.begin_now(store) == first
+    connections.offer_anew(store)
     second = connections.begin_now(store)
     assert {one.id for one in connections_in_progress(store)} == {first, second}
     assert first != second

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import select
 
 from batterymodel.assessment import assess
@@ -67,14 +67,24 @@ def older_lessons(
     for entry in entries:
         battery = look.battery_before(plates[entry.record.battery_id], entry)
         digest = digest_of(entry.row_id, battery.model_dump_json())
-        there = kept.get(entry.id)
-        if there is None or there.digest != digest:
-            lesson = _lesson(store, entry.record, battery)
-            there = fresh[entry.id] = KeptResult(digest, _JSON.dump_json(lesson).decode())
-        found[entry.row_id] = _JSON.validate_json(there.value)
+        there = _kept_lesson(kept.get(entry.id), digest)
+        if not there:
+            there = (_lesson(store, entry.record, battery),)
+            fresh[entry.id] = KeptResult(digest, _JSON.dump_json(there[0]).decode())
+        found[entry.row_id] = there[0]
     if fresh:
         keep_results(store, KIND, fresh)
     return found
+
+
+def _kept_lesson(there: KeptResult | None, digest: str) -> tuple[TaperLesson | None, ...]:
+    """What was kept; empty where it was made from something else, or other hands spoilt it."""
+    if there is None or there.digest != digest:
+        return ()
+    try:
+        return (_JSON.validate_json(there.value),)
+    except ValidationError:
+        return ()
 
 
 def _entries(store: Store, row_ids: list[str]) -> Iterator[Entry[Connection]]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
 import time
+from contextlib import closing
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -348,6 +350,18 @@ def test_a_connection_of_before_there_were_lessons_teaches_at_once_and_once(two,
     assert counts(store, "B-3") == (3, 3)
     store.delete(there.id, "wrong battery")
     assert counts(store, "B-3") == (2, 2)
+
+
+def test_a_lesson_kept_and_spoilt_is_read_from_its_file_again(two, tmp_path):
+    two.engine.dispose()
+    path = tmp_path / "record.sqlite"
+    assert counts(of_before_lessons(path, "B-1", "B-2"), "B-3") == (2, 2)
+    with closing(sqlite3.connect(path)) as connection:
+        spoilt = "UPDATE kept_results SET value = '{\"x\":1}' WHERE kind = ?"
+        assert connection.execute(spoilt, (older_lessons.KIND,)).rowcount == 2
+        connection.commit()
+    kinds._read.clear()
+    assert counts(open_store(path), "B-3") == (2, 2)
 
 
 def test_a_lesson_of_before_is_read_from_its_file_once(two, tmp_path, monkeypatch):

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import coo_array
 from scipy.special import ndtr
 
 from batterymodel.basis.arrays import FloatArray, IntArray
@@ -175,7 +176,7 @@ class Account:
     @cached_property
     def left_ah(self) -> Weighted:
         """Charge still to return after the last reading [Ah]."""
-        return Weighted(self._left_by_law.ravel(), self._by_law.sum(axis=2).ravel())
+        return Weighted(self._left_by_law.ravel(), self._left_weight.ravel())
 
     @cached_property
     def now(self) -> Weighted:
@@ -184,11 +185,19 @@ class Account:
         most = max(float(left.max()), 1e-9) * (1.0 + 1e-9)
         edges = np.geomspace(max(float(left.min()), NOW_RANGE * most), most, NOW_BINS + 1)
         bins = np.clip(np.searchsorted(edges, left, side="right") - 1, 0, NOW_BINS - 1)
-        weight = self._by_law.reshape(left.size, self.factors.size)
-        sums = [np.bincount(bins, weight[:, f], NOW_BINS) for f in range(self.factors.size)]
         middle = np.sqrt(edges[:-1] * edges[1:])
-        soc = np.clip(1.0 - self.factors[:, None] * middle[None, :], 0.0, 1.0)
-        return Weighted(soc.ravel(), np.array(sums, dtype=float).ravel())
+        soc = np.clip(1.0 - self.factors * middle[:, None], 0.0, 1.0)
+        return Weighted(soc.ravel(), self._weight_in(bins).ravel())
+
+    def _weight_in(self, bins: IntArray) -> FloatArray:
+        """Weight in each bin of the charge left by factor, ``(p t,)`` to ``(NOW_BINS, f)``."""
+        _, at, weight = self._pairs
+        laws, factors = self._support.shape[1:]
+        held = (at[:, None] * laws + np.arange(laws)).ravel()
+        support = self._support.reshape(-1, factors)
+        shape = (NOW_BINS, support.shape[0])
+        by_bin = coo_array((np.repeat(weight, laws), (bins, held)), shape)
+        return np.asarray(by_bin @ support)
 
     def minutes_until(self, done_ah: float) -> Weighted:
         """Time after the last reading until so much is left to return.
@@ -204,9 +213,9 @@ class Account:
             Times [min].
         """
         node, at, _ = self._pairs
-        laws = self._law_of(self._left_ah).T
-        minutes = [self.posterior.minutes_until_ah(done_ah / law, node, at) for law in laws]
-        return Weighted(np.column_stack(minutes).ravel(), self._by_law.sum(axis=2).ravel())
+        done_by_law = done_ah / self._law_of(self._left_ah).T
+        minutes = self.posterior.minutes_until_ah(done_by_law, node, at)
+        return Weighted(minutes.T.ravel(), self._left_weight.ravel())
 
     def share_below(self, soc: float) -> float:
         """Probability that the state of charge at connection was below a value.
@@ -247,14 +256,18 @@ class Account:
     def pair_weight(self) -> tuple[IntArray, IntArray, FloatArray]:
         """Node, charge and probability of each pair under all evidence, shapes ``(p,)``."""
         node, at, _ = self._pairs
-        weight = self._by_law.sum(axis=(1, 2))
+        weight = self._left_weight.sum(axis=1)
         return node, at, weight / weight.sum()
 
     def _law_of(self, left_ah: FloatArray) -> FloatArray:
         """Factors of the charging law by what is left to return, ``(n,)`` to ``(n, t)``."""
         if not self.posterior.follows_a_law:
             return np.ones((left_ah.size, 1))
-        return laws_at(left_ah * float(np.median(self.factors)))
+        return laws_at(left_ah * self._middle_factor)
+
+    @cached_property
+    def _middle_factor(self) -> float:
+        return float(np.median(self.factors))
 
     @cached_property
     def _charges(self) -> FloatArray:
@@ -319,7 +332,7 @@ class Account:
         return self._left_ah[:, None] * self._law_of(self._left_ah)
 
     @cached_property
-    def _by_law(self) -> FloatArray:
-        """Probability of pair, law and factor, shape ``(p, t, f)``, not normalised."""
+    def _left_weight(self) -> FloatArray:
+        """Weight of each pair and law, not normalised, shape ``(p, t)``."""
         _, at, weight = self._pairs
-        return weight[:, None, None] * self._support[at]
+        return weight[:, None] * self._support.sum(axis=2)[at]

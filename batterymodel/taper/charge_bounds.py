@@ -85,19 +85,21 @@ class ChargeBounds(ChargeLikelihood):
         charge = self.charge_ah[at]
         return np.maximum(charge - self.delivered_ah[node, 0], LEAST_LEFT * charge)
 
-    def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
+    def minutes_until_ah(
+        self, left_ah: float | FloatArray, node: IntArray, at: IntArray
+    ) -> FloatArray:
         """Time after the last reading until so much is left, at `LAST_SHARE` of the last current.
 
         Parameters
         ----------
-        left_ah : float
+        left_ah : float or ndarray, shape (p,) or (t, p)
             Charge left then [Ah].
         node, at : ndarray, shape (p,)
             Index of the bus load, and of the charge in ``charge_ah``.
 
         Returns
         -------
-        ndarray, shape (p,)
+        ndarray, shape (p,) or (t, p)
             Times [min]; 0 where no more is left already.
         """
         now = self.charge_at_ah(self.window_end_s, node, at)

@@ -212,7 +212,9 @@ class ChargePosterior(ChargeLikelihood):
         later = branches_current(since_s + after_s, shape, fast, slow)
         return np.asarray((now - later) * 3600.0 / (shape.charge_time_s * growth))
 
-    def minutes_until_ah(self, left_ah: float, node: IntArray, at: IntArray) -> FloatArray:
+    def minutes_until_ah(
+        self, left_ah: float | FloatArray, node: IntArray, at: IntArray
+    ) -> FloatArray:
         """Time after the last reading until so much is left to return.
 
         The slow branch alone is followed, corrected once for what the fast branch still holds then;
@@ -220,14 +222,14 @@ class ChargePosterior(ChargeLikelihood):
 
         Parameters
         ----------
-        left_ah : float
+        left_ah : float or ndarray, shape (p,) or (t, p)
             Charge left then [Ah].
         node, at : ndarray, shape (p,)
             Index of the node, and of the charge in ``charge_ah``.
 
         Returns
         -------
-        ndarray, shape (p,)
+        ndarray, shape (p,) or (t, p)
             Times [min]; 0 where less is left already.
         """
         now = self.charge_at_ah(self.window_end_s, node, at)

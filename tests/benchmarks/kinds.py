@@ -69,11 +69,16 @@ class Given:
 
 @dataclass(frozen=True)
 class Score:
-    """One held-back connection: estimate less truth, whether the range holds it, its width."""
+    """One held-back connection: estimate less truth, whether the range holds it, its width.
+
+    ``left_out`` says that the answer was made without the kind, which contradicts the readings or
+    would have lifted the outcome.
+    """
 
     error: float
     covered: bool
     width: float
+    left_out: bool
 
 
 @dataclass(frozen=True)
@@ -242,7 +247,12 @@ def score(given: Given, belief: KindBelief | None) -> Score:
     battery = given.battery.model_copy(update={"kind": belief})
     result = assess(given.readings, battery, given.supply, **{"on": ON, **given.keywords})
     soc = result.state_of_charge.at_connection
-    return Score(soc.mean - given.soc, soc.low <= given.soc <= soc.high, soc.high - soc.low)
+    return Score(
+        error=soc.mean - given.soc,
+        covered=soc.low <= given.soc <= soc.high,
+        width=soc.high - soc.low,
+        left_out=result.kind is not None and not result.kind.in_use,
+    )
 
 
 def scores(
@@ -331,18 +341,19 @@ def lines(kinds: int = 20, seed: int = SEED) -> Iterable[str]:
     """The table, a row for each simulation and record."""
     yield (
         "| batteries follow | tapers on record | cases | median error | mean error | 95th pct | "
-        "covered | width |"
+        "covered | width | made without |"
     )
-    yield "|---|---|---|---|---|---|---|---|"
+    yield "|---|---|---|---|---|---|---|---|---|"
     for words, (draw, within) in SIMULATIONS.items():
         for name, found in scores(draw, kinds, seed, within).items():
             errors = 100.0 * np.abs([s.error for s in found])
             width = 100.0 * np.median([s.width for s in found])
             covered = 100.0 * np.mean([s.covered for s in found])
+            without = 100.0 * np.mean([s.left_out for s in found])
             yield (
                 f"| {words} | {name} | {errors.size} | {np.median(errors):.1f} | "
                 f"{errors.mean():.1f} | {np.quantile(errors, 0.95):.1f} | {covered:.0f} % | "
-                f"{width:.0f} |"
+                f"{width:.0f} | {without:.0f} % |"
             )
 
 

@@ -2,7 +2,8 @@
 
 ``python -m tests.benchmarks.fade_aged`` forecasts from invented checks of the cells of
 `tests.benchmarks.aged_cells` and holds them against what the models say came after. Everything
-below was settled before any of these forecasts was looked at.
+below was settled before any of these forecasts was looked at; what came of that look stands in
+``README.md`` beside this file.
 """
 
 from __future__ import annotations

@@ -96,21 +96,17 @@ class AcceleratingKnee(TrendModel):
     SEEN = 10
     """Knees that are tried between the first and the last check (own choice)."""
 
-    POWERS = (1.0, 1.5)
-    """Powers of the time since the first check that the loss may follow, each as likely (own
-    choice). Beside 1, 1.5 took a tenth off the crossing's mean error on calibration fleets whose
-    losses follow such powers themselves, and 3 % on fleets of other shapes."""
-
     def hyperparameters(self) -> list[tuple[float, ...]]:
         """Time of the knee [lives since the first check], infinite for none, and the power."""
-        return [(knee, power) for knee in self._knees() for power in self.POWERS]
+        return [(knee, power) for knee in self._knees() for power in self.prior.powers]
 
     def hyperprior(self) -> np.ndarray:
-        """A knee is as likely in any stretch of time as in any other of its length."""
+        """Knees are as likely in any stretch of time as in any other of its length."""
         each = self.KNEES_PER_LIFE * np.diff(self._knees()[:-1], prepend=0.0)
         none = max(1.0 - each.sum(), 0.2)
         of_knees = np.append(each, none) / (each.sum() + none)
-        return np.repeat(of_knees, len(self.POWERS)) / len(self.POWERS)
+        powers = len(self.prior.powers)
+        return np.repeat(of_knees, powers) / powers
 
     def kernel(self, a: np.ndarray, b: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
         """Kernel of the hinge's ridge weight, and of the power in place of the straight line.

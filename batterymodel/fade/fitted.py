@@ -124,7 +124,9 @@ def line_prior(battery: Battery, unit: str) -> LinePrior:
     """
     prior = capacity_data_for(battery.chemistry).fade
     if unit == "year":
-        return LinePrior(prior.start, prior.start_sd, prior.per_year, prior.per_year_sd)
+        return LinePrior(
+            prior.start, prior.start_sd, prior.per_year, prior.per_year_sd, prior.powers
+        )
     return LinePrior(prior.start, prior.start_sd, prior.per_cycle, prior.per_cycle_sd)
 
 

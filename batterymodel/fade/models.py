@@ -18,6 +18,8 @@ from sklearn.base import (  # type: ignore[import-untyped]  # scikit-learn ships
     RegressorMixin,
 )
 
+from batterymodel.reference.capacity import LOSS_POWERS
+
 LIFE_FRACTION = 0.2
 """Loss of capacity that counts as a battery's life when time is scaled [-] (own choice)."""
 
@@ -57,12 +59,16 @@ MOST_NUMBERS = 8_000_000
 
 @dataclass(frozen=True)
 class LinePrior:
-    """Belief on the straight line: start and loss per unit of time, fractions of rated."""
+    """Belief on the straight line: start and loss per unit of time, fractions of rated.
+
+    ``powers`` of the time since the first check are those the loss may follow besides.
+    """
 
     start: float
     start_sd: float
     loss: float
     loss_sd: float
+    powers: tuple[float, ...] = LOSS_POWERS
 
     @property
     def life(self) -> float:

@@ -45,6 +45,7 @@ CELL = Battery(
     limits=Limits(document="end of life 30 % fade", min_capacity_fraction=0.7),
 )
 FLEET_BATTERY = Battery(tail="FLEET", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
+TOLD_LITHIUM = Battery(tail="FLEET", chemistry="lfp", cells=8, rated_capacity_ah=40.0)
 
 
 @dataclass(frozen=True)
@@ -160,9 +161,11 @@ def origins(battery: FleetBattery) -> list[int]:
     return sorted({sound[0], sound[len(sound) // 2], sound[-1]}) if sound else []
 
 
-def fleet_cases(batteries: list[FleetBattery]) -> Iterator[CrossingCase]:
+def fleet_cases(
+    batteries: list[FleetBattery], told: Battery = FLEET_BATTERY
+) -> Iterator[CrossingCase]:
     """Every model, the tool and an ordinary line, on every battery and origin."""
-    prior = line_prior(FLEET_BATTERY, "year")
+    prior = line_prior(told, "year")
     for battery in batteries:
         for n in origins(battery):
             since = battery.years - battery.years[0]
@@ -178,16 +181,18 @@ def fleet_cases(batteries: list[FleetBattery]) -> Iterator[CrossingCase]:
                     since[later, None], battery.fraction[later], battery.sd[later]
                 ).mean()
                 yield CrossingCase(model.label, n, truth, *quantiles, float(density))
-            chosen = chosen_case(battery, n, truth)
+            chosen = chosen_case(battery, n, truth, told)
             if chosen is not None:
                 yield chosen
             line = ordinary_crossing(since[:n], battery.fraction[:n]) - last
             yield CrossingCase(ORDINARY, n, truth, line, line, line, np.nan)
 
 
-def chosen_case(battery: FleetBattery, n: int, truth: float) -> CrossingCase | None:
+def chosen_case(
+    battery: FleetBattery, n: int, truth: float, told: Battery = FLEET_BATTERY
+) -> CrossingCase | None:
     """What the tool says as a whole; None where it tells no date."""
-    found = fade_forecast(fleet_record(battery, n), FLEET_BATTERY).crossing
+    found = fade_forecast(fleet_record(battery, n), told).crossing
     if not found.dated:
         return None
     last = fleet_record(battery, n)
@@ -294,9 +299,17 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--seed", type=int, default=TEST_SEED, help="fleet (3; 1 calibrates)")
     parser.add_argument("--fleets-only", action="store_true", help="leave the cells out")
+    parser.add_argument(
+        "--told-lithium", action="store_true", help="forecast as iron phosphate, which none is"
+    )
     options = parser.parse_args(arguments)
+    told = TOLD_LITHIUM if options.told_lithium else FLEET_BATTERY
     for drawn in (fleet, fleet_of_other_shapes):
-        print(fleet_tables(list(fleet_cases(drawn(options.batteries, options.seed)))), "", sep="\n")
+        print(
+            fleet_tables(list(fleet_cases(drawn(options.batteries, options.seed), told))),
+            "",
+            sep="\n",
+        )
     if not options.fleets_only:
         print(cells_table(), "", cells_models_table(), sep="\n")
     return 0

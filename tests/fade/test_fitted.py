@@ -10,13 +10,21 @@ import pytest
 
 from batterymodel import Battery
 from batterymodel.fade import fitted
-from batterymodel.fade.fitted import counts_little, fitted_record
+from batterymodel.fade.fitted import counts_little, fitted_record, line_prior
 from batterymodel.fade.forecast import fade_forecast
 from batterymodel.fade.paths import Paths
 from batterymodel.inputs.check_record import CheckRecord, checks_from_bytes
+from batterymodel.reference.chemistry import Chemistry
 
 BATTERY = Battery(tail="D", chemistry="vrla", cells=12, rated_capacity_ah=40.0)
 ASKS = "was the battery full, and was the discharge run to its end voltage?"
+
+
+def test_loss_by_the_square_root_of_time_is_believed_of_lithium_and_by_years_only():
+    lithium = BATTERY.model_copy(update={"chemistry": Chemistry.LFP, "cells": 8})
+    assert 0.5 in line_prior(lithium, "year").powers
+    assert 0.5 not in line_prior(lithium, "cycle").powers
+    assert 0.5 not in line_prior(BATTERY, "year").powers
 
 
 def told(*rows):

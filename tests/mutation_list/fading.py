@@ -238,10 +238,22 @@ PAST_FORECASTS = changes_in(
 
 BENDS = changes_in(
     "fade",
-    ("powers of loss", "bends", "POWERS = (1.0, 1.5)\n", "POWERS = (1.0, 1.2)\n"),
     ("odds of a knee in the record", "mixture", "seen = own[1] < self.x_.max()", "seen = True"),
     ("models by their shares", "mixture", "share * model.hyperprior()", "model.hyperprior()"),
     tests=("tests/fade/test_bends.py", "tests/fade/test_mixture.py"),
 )
 
-ALL = (*FADE, *WORDS_OF_FADE, *PAST_FORECASTS, *BENDS)
+POWERS = changes_in(
+    "reference",
+    ("powers of loss", "capacity", "LOSS_POWERS = (1.0, 1.5)\n", "LOSS_POWERS = (1.0, 1.2)\n"),
+    ("powers of lithium", "capacity", "(0.5, *LOSS_POWERS)", "(0.8, *LOSS_POWERS)"),
+    tests=("tests/fade/test_bends.py",),
+)
+
+POWERS_BY_CHEMISTRY = changes_in(
+    "fade",
+    ("lithium by years", "fitted", "prior.per_year_sd, prior.powers", "prior.per_year_sd"),
+    tests=("tests/fade/test_fitted.py",),
+)
+
+ALL = (*FADE, *WORDS_OF_FADE, *PAST_FORECASTS, *BENDS, *POWERS, *POWERS_BY_CHEMISTRY)

@@ -13,7 +13,7 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.battery_rules import capacity_severity
 from batterymodel.rules.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Outcome, Severity
-from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SIGNS
+from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, SEVERITY_SIGNS
 from batterymodel.say.record import outcome_words
 from batterymodel.store import Store
 from batterymodel.store.as_of import latest
@@ -203,7 +203,8 @@ def outcome_remark(connection: Connection | None) -> Remark:
         words = outcome_words(connection)
         return Remark(Severity.WATCH, sign, words[0].upper() + words[1:], on)
     outcome = Outcome(result["outcome"])
-    return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], OUTCOME_WORDS[outcome], on)
+    words = outcome_words(connection)
+    return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], words, on)
 
 
 def capacity_remark(

@@ -310,7 +310,7 @@ def _is_later_by_clock(connection: Connection, before: datetime | None) -> bool 
 
 def _state_after(connection: Connection) -> LastKnown | None:
     """What a connection left behind: a charge only where it was surely brought to nearly full."""
-    result = connection.result or {}
+    result = (connection.result if connection.not_assessed is None else None) or {}
     now = (result.get("state_of_charge") or {}).get("now")
     if not now or now["mean"] < NEARLY_FULL_SOC or now["low"] < SURELY_FULL_SOC:
         return None

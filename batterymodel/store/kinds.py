@@ -228,6 +228,7 @@ def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterato
     no_rests = row.rest_voltage_v.is_(None) & row.rest_after_v.is_(None)
     whole = told & (row.assessment.contains(VOLTAGE_NAME) | no_rests)
     teaching = live(KIND_OF_RECORD[Connection]).where(row.battery_id.in_(plates), told | older)
+    teaching = teaching.where(row.not_assessed.is_(None))
     if on is not None:
         teaching = teaching.where(row.day <= on)
     columns = row.row_id, row.battery_id, row.started_at, whole, row.recorded_at, row.entry_id

@@ -528,6 +528,7 @@ FOREIGN = (
         ("dashes", "typed_lines", 'MISSING | {"–", "—"}', "MISSING"),
         ("large letters", "typed_lines", "current.lower() in NOT_READ", "current in NOT_READ"),
         ("no event in large letters", "typed_lines", "text.lower() in NOT", "text in NOT"),
+        ("a mark confirmed", "typed_lines", " & ~pd.Series(confirmed, rows.index)", ""),
         ("a lone mark", "typed_lines", "nines.sum() == 1", "nines.sum() == 0"),
         ("a mark alone", "typed_lines", " and currents_a.notna().sum() > 1", ""),
         ("marks out of bounds", "typed_lines", "and value in MARKS", "and False"),

@@ -18,6 +18,7 @@ from batterymodel.say.record import outcome_words
 from batterymodel.store import Store
 from batterymodel.store.as_of import latest
 from batterymodel.store.records import BenchCheck, Connection
+from batterymodel.store.told_twice import each_once
 
 SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEVERITY.items()} | {
     Outcome.TOP_OFF: Severity.OK
@@ -108,7 +109,8 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         plate, aircraft = store.plate(serial), store.aircraft_of(serial)
         battery = store.battery(serial)
         last = latest(store.entries(Connection, battery_id=plate.id), None)
-        checks = [e.record for e in store.entries(BenchCheck, battery_id=plate.id)]
+        told = each_once(store.entries(BenchCheck, battery_id=plate.id))
+    checks = [entry.record for entry in told]
     measured = [check for check in checks if not check.is_lower_bound]
     rated, check = battery.rated_capacity_ah, battery.capacity_check
     overdue = _overdue_days(battery, today)

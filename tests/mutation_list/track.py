@@ -65,12 +65,6 @@ GATHERED = changes_in(
         "or self.entry_id",
     ),
     ("same capacity", "told_twice", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
-    (
-        "bound of a capacity",
-        "told_twice",
-        "one.is_lower_bound or other.is_lower_bound or ",
-        "",
-    ),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",
@@ -157,6 +151,7 @@ ONE_CHECK = changes_in(
 TOLD_TWICE = (
     *changes_in(
         "store",
+        ("bound told twice", "told_twice", "one.is_lower_bound or other.is_lower_bound or ", ""),
         ("twice of a day", "told_twice", "one.record.on == other.record.on and ", ""),
         ("twice of a battery", "told_twice", " or one.battery_id != other.battery_id", ""),
         ("least of two", "told_twice", 'update={"capacity_ah": least_ah}', "update={}"),

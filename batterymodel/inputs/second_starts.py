@@ -6,13 +6,14 @@ but neither lets it fall faster than before.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
-from batterymodel.inputs.records import Readings
+from batterymodel.inputs.records import Event, Readings
 from batterymodel.inputs.remarks import Remarks
 
 LEAST_GAP_S, GAP_STEPS = 300.0, 5.0
@@ -36,6 +37,11 @@ choice)."""
 
 BACK_AT_FIRST = 0.95
 """Share of its first plateau at which a supply is at its limit again (own choice: one meter)."""
+
+_OF_CONNECTION = re.compile(
+    r"connect|\b(un)?plug|\bsupply\b|\b(ground|external)\b|\bpower\b.*\b(off|back|again)\b", re.I
+)
+"""Words of an event that tell of the connection itself and of no load (own choice)."""
 
 
 def second_starts(
@@ -92,8 +98,23 @@ def starts_anew(readings: Readings) -> list[int]:
     -------
     list of int
     """
-    switched_s = (event.elapsed_s for event in readings.events)
+    switched_s = switched(readings.events)
     return second_starts(readings.elapsed_s, readings.supply_current_a, switched_s)
+
+
+def switched(events: Iterable[Event]) -> tuple[float, ...]:
+    """When loads were switched, as events say; one that tells of the connection explains no rise.
+
+    Parameters
+    ----------
+    events : iterable of Event
+
+    Returns
+    -------
+    tuple of float
+        [s].
+    """
+    return tuple(event.elapsed_s for event in events if not _OF_CONNECTION.search(event.text))
 
 
 def note_second_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Remarks) -> None:

@@ -10,7 +10,7 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.runs import last_run
-from batterymodel.inputs.second_starts import second_starts
+from batterymodel.inputs.second_starts import second_starts, starts_anew
 from batterymodel.inputs.table_times import pauses
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
@@ -221,6 +221,23 @@ def test_one_connection_that_was_not_looked_at_for_a_while_has_no_note(gap_min, 
 
 def test_a_switch_that_was_told_explains_the_rise():
     assert anew_notes(log_of(30, anew, True, event="radios on")) == []
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        "Reconnected",
+        "disconnected 20 min",
+        "ground power off",
+        "power back",
+        "supply on",
+        "unplugged",
+    ],
+)
+def test_an_event_that_tells_of_the_connection_itself_explains_no_rise(event):
+    content = log_of(30, anew, True, event=event)
+    assert len(anew_notes(content)) == 1
+    assert starts_anew(readings_from_bytes(content, "log.csv")) == [41]
 
 
 def test_readings_taken_seldom_are_of_one_connection():

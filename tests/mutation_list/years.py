@@ -347,6 +347,7 @@ FOREIGN = (
         ("near from above", "second_starts", "abs(start - highest)", "highest - start"),
         ("fall after a gap", "second_starts", "again = falls and (", "again = ("),
         ("rise over a gap", "second_starts", "start - last >= least_a and", ""),
+        ("event of a connection", "second_starts", " if not _OF_CONNECTION.search(event.text)", ""),
         ("fall of one step", "second_starts", "steps.sum() - steps.max()", "steps.sum()"),
         (
             "fall to the end",
@@ -385,7 +386,7 @@ FOREIGN = (
     ),
     *changes_in(
         "inputs",
-        ("a switch in the pause", "second_starts", "in readings.events)", "in ())"),
+        ("a switch in the pause", "second_starts", "switched(readings.events)", "()"),
         tests=("tests/rules/test_readings_rules.py",),
     ),
     Mutation(

@@ -23,6 +23,7 @@ from batterymodel.inputs.records import (
     Readings,
     Supply,
 )
+from batterymodel.inputs.second_starts import starts_anew
 from batterymodel.reference.capacity_in_use import check_capacity
 from batterymodel.reference.conditions import Condition
 from batterymodel.reference.limits import limit_for
@@ -378,8 +379,8 @@ def _unwidened(state: ChargeState) -> dict[str, ModelRange]:
 
 
 def _taught(case: Case, posterior: ChargePosterior | ChargeBounds) -> MeasuredTaper | None:
-    """What the connection teaches: nothing where it contradicts what is known of the battery."""
-    if case.unlike_history:
+    """What it teaches: nothing against what is known of the battery, or where it may be two."""
+    if case.unlike_history or starts_anew(case.readings):
         return None
     return completed_taper(case.fit, posterior, case.battery, _usable_temp(case.temp_c))
 

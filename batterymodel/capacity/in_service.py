@@ -18,6 +18,7 @@ from batterymodel.basis.meters import LOAD_SD_A, VOLTMETER_SD_V
 from batterymodel.errors import FitError
 from batterymodel.inputs.readings import read_readings
 from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.inputs.second_starts import starts_anew
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import (
     REST_AFTER,
@@ -166,8 +167,8 @@ def in_service_capacity(
     InputError
         Readings that cannot be used, or a rest voltage that cannot be the battery's.
     FitError
-        The taper is not completed, the state of charge changed too little to tell, or the
-        chemistry's current is no exponential taper.
+        The taper is not completed, the readings may be of two connections, the state of charge
+        changed too little to tell, or the chemistry's current is no exponential taper.
     """
     _check_tapers(battery)
     _check_rests(battery, rest_before_v, rest_after_v)
@@ -277,6 +278,7 @@ def in_service_of_fit(
     """
     _check_tapers(battery)
     _check_rests(battery, rest_before_v, rest_after_v)
+    _check_one(readings)
     posterior = charge_posterior(fit)
     if not is_complete(fit, posterior):
         raise FitError(
@@ -290,6 +292,15 @@ def in_service_of_fit(
     found = _estimate(battery, *_returned(posterior), change, on, notes)
     warmth = {"temp_before_c": temps.before_c, "temp_after_c": temps.after_c}
     return found.model_copy(update=warmth)
+
+
+def _check_one(readings: Readings) -> None:
+    if starts := starts_anew(readings):
+        raise FitError(
+            f"the current falls anew at {readings.elapsed_s[starts[0]]:.0f} s, as in a second "
+            "connection: the readings of one tell its capacity; if a load was switched in the "
+            "pause, say so as an event there"
+        )
 
 
 def _check_tapers(battery: Battery) -> None:

@@ -25,7 +25,7 @@ from batterymodel.inputs.records import (
     TempReading,
 )
 from batterymodel.inputs.remarks import Remarks, TableFormat
-from batterymodel.inputs.second_starts import note_second_start
+from batterymodel.inputs.second_starts import note_second_start, switched
 from batterymodel.inputs.set_back import check_runs_on
 from batterymodel.inputs.table_columns import checked_columns
 from batterymodel.inputs.table_times import (
@@ -336,7 +336,7 @@ def readings_from_table(
     if time == "time":
         check_no_pause(frame["elapsed_s"], remarks, time)
     _check_peaks(frame, remarks)
-    note_second_start(frame, (event.elapsed_s for event in events), remarks)
+    note_second_start(frame, switched(events), remarks)
     frame = in_order(frame, remarks)
     note_gaps(frame["elapsed_s"].to_numpy(), remarks)
     columns: dict[str, Any] = {

@@ -1,17 +1,19 @@
 """Two connections in one table, by their current: after a gap the taper starts again.
 
 A load that is switched on in a gap raises the current too, and so does a battery that runs away;
-but neither brings it back to about where it was and lets it fall faster than before.
+but neither lets it fall faster than before.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
+from batterymodel.inputs.records import Event, Readings
 from batterymodel.inputs.remarks import Remarks
 
 LEAST_GAP_S, GAP_STEPS = 300.0, 5.0
@@ -36,14 +38,20 @@ choice)."""
 BACK_AT_FIRST = 0.95
 """Share of its first plateau at which a supply is at its limit again (own choice: one meter)."""
 
+_OF_CONNECTION = re.compile(
+    r"connect|\b(un)?plug|\bsupply\b|\b(ground|external)\b|\bpower\b.*\b(off|back|again)\b", re.I
+)
+"""Words of an event that tell of the connection itself and of no load (own choice)."""
+
 
 def second_starts(
     elapsed_s: np.ndarray, current_a: np.ndarray, switched_s: Iterable[float] = ()
 ) -> list[int]:
     """Places at which a second connection seems to begin.
 
-    The current had fallen, is about where it was first after the gap, and falls again to its end:
-    faster than it did before, or from the limit it stood at first.
+    The current had fallen, has risen over the gap, and falls again to its end: faster than it did
+    before, or from the limit it stood at first. Where it starts far from where it was first, the
+    fall must be more than one step, as a load that is switched off leaves.
 
     Parameters
     ----------
@@ -75,6 +83,38 @@ def second_starts(
         if not told and _starts_again(*sides):
             found.append(place)
     return found
+
+
+def starts_anew(readings: Readings) -> list[int]:
+    """Rows with which a second connection seems to begin, by current and events of readings.
+
+    A log with one teaches nothing and is no truth: nobody knows whether it is of one connection.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    list of int
+    """
+    switched_s = switched(readings.events)
+    return second_starts(readings.elapsed_s, readings.supply_current_a, switched_s)
+
+
+def switched(events: Iterable[Event]) -> tuple[float, ...]:
+    """When loads were switched, as events say; one that tells of the connection explains no rise.
+
+    Parameters
+    ----------
+    events : iterable of Event
+
+    Returns
+    -------
+    tuple of float
+        [s].
+    """
+    return tuple(event.elapsed_s for event in events if not _OF_CONNECTION.search(event.text))
 
 
 def note_second_start(frame: pd.DataFrame, events_s: Iterable[float], remarks: Remarks) -> None:
@@ -116,10 +156,19 @@ def _starts_again(
         return False
     highest, last, start = before[1].max(), before[1][-1], after[1][0]
     had_fallen = highest - last >= LEAST_FALL * highest
+    least_a = LEAST_FALL * highest
     is_near = abs(start - highest) <= NEAR_FIRST * (highest - last)
-    falls = start - after[1][-1] >= LEAST_FALL * highest
+    is_far = start - last >= least_a and _fall_but_one_step(after[1]) >= least_a
+    falls = start - after[1][-1] >= least_a
     at_limit = _is_flat(before[1], highest) and start >= BACK_AT_FIRST * highest
-    return bool(had_fallen and is_near and falls and (at_limit or _falls_faster(before, after)))
+    again = falls and (at_limit or _falls_faster(before, after))
+    return bool(had_fallen and (is_near or is_far) and again)
+
+
+def _fall_but_one_step(current: np.ndarray) -> float:
+    """How far the current fell, its largest step left out."""
+    steps = -np.diff(current)
+    return float(steps.sum() - steps.max())
 
 
 def _is_flat(current: np.ndarray, highest: float) -> bool:

@@ -42,10 +42,16 @@ NOT_READ = MISSING | {"–", "—"}
 MARK = "looks like a meter's mark for no value; a dash would be right"
 """What a current says that is such a mark."""
 
+AS_READ = "as read"
+"""What stands behind a current that looks like a mark and is none; an event may follow."""
+
+OR_AS_READ = f"or '{AS_READ}' behind it if the meter says so"
+
 _COLUMNS = {"elapsed_s": "time", "supply_current_a": "current", "event": "event"}
 _VALUE = r"((?:[^\s;,]|,(?!\s|$))*)"
 _GAP = r"(?:\s*(?:;|,(?=\s|$))\s*|[^\S\t]*\t[^\S\t]*|[^\S\t]+)"
 _LINE = re.compile(rf"[^\S\t]*{_VALUE}(?:{_GAP}{_VALUE}(?:{_GAP}(.*))?)?", re.S)
+_AS_READ = re.compile(rf"{AS_READ}(?:[\s;,]+|$)", re.I)
 _SMALL_UNITS = frozenset(("mA", "uA"))
 
 
@@ -84,7 +90,8 @@ def typed_lines(text: str) -> TypedLines:
     A line holds the time since connection, in seconds or as minutes and seconds (``1:05``), the
     current [A] and, where something was switched, an event in words. White space, a semicolon, or
     a comma before white space stands between them. A dash, or an empty cell of a spreadsheet, is
-    a current that was not read. Blank lines are left out.
+    a current that was not read. Blank lines are left out. `AS_READ` confirms a lone current that
+    looks like a meter's mark.
 
     Parameters
     ----------
@@ -178,6 +185,7 @@ def _number(text: str, column: str) -> float:
 
 def _event(text: str) -> str:
     """The event; empty where the rest of the line says that there was none."""
+    text = _AS_READ.sub("", text, count=1) if _AS_READ.match(text) else text
     words = [word.strip(";,") for word in text.split()]
     if not any(words) or text.lower() in NOT_READ:
         return ""
@@ -211,8 +219,9 @@ def _check_whole(rows: pd.DataFrame, lines: dict[int, str], faults: Faults) -> N
         faults.add(of_day, next(iter(lines)))
         return
     faults.add_rows(times.diff() < 0.0, lambda row: _disorder(row, lines), "elapsed_s")
-    marks = _lone_marks(pd.to_numeric(rows["supply_current_a"]))
-    faults.add_rows(marks, lambda row: f"{NINES:.10g} {MARK}", "supply_current_a")
+    confirmed = [bool(_AS_READ.match(_parts(line)[2])) for line in lines.values()]
+    marks = _lone_marks(pd.to_numeric(rows["supply_current_a"])) & ~pd.Series(confirmed, rows.index)
+    faults.add_rows(marks, lambda row: f"{NINES:.10g} {MARK}, {OR_AS_READ}", "supply_current_a")
 
 
 def _late_first(times_s: pd.Series, lines: dict[int, str]) -> str | None:

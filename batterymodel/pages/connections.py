@@ -26,7 +26,7 @@ DOUBLE_PRESS = timedelta(seconds=3)
 """Two presses so close begin one connection, and so do two of a button not shown anew between them
 (own choice)."""
 
-_BEGUN = "begun_last"
+_BEGUN, _OFFERED = "begun_last", "begin_offered"
 
 
 def begin_now(store: Store) -> str | None:
@@ -41,8 +41,8 @@ def begin_now(store: Store) -> str | None:
     str or None
         Its id; None where it cannot be stored, with the reason for `kept.show_done`.
     """
-    last = _begun_last(store)
-    if last is not None:
+    last, is_offered = _begun_last(store), st.session_state.pop(_OFFERED, False)
+    if last is not None and not (is_offered and _is_past(last)):
         return last.id
     now = datetime.now().astimezone()
     # Noted before it is stored: another press may end this run at any moment after that.
@@ -59,8 +59,15 @@ def offer_anew(store: Store) -> None:
     store : Store
     """
     last = _begun_last(store)
-    if last is None or datetime.now(UTC) - last.started_at >= DOUBLE_PRESS:
+    if last is None or _is_past(last):
         st.session_state.pop(_BEGUN, None)
+    else:
+        st.session_state[_OFFERED] = True
+
+
+def _is_past(begun: InProgress) -> bool:
+    """Whether it began so long ago that another press is no double press."""
+    return datetime.now(UTC) - begun.started_at >= DOUBLE_PRESS
 
 
 def _begun_last(store: Store) -> InProgress | None:

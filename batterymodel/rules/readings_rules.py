@@ -6,7 +6,7 @@ import numpy as np
 
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.meters import CLAMP_OFFSET_A
-from batterymodel.inputs.second_starts import second_starts
+from batterymodel.inputs.second_starts import starts_anew
 from batterymodel.inputs.table_times import SORTED
 from batterymodel.reference.limits import Limit
 from batterymodel.rules.case import LEAST_READINGS, LEAST_SCATTER_A, OWN_RULE, Case, against
@@ -92,8 +92,7 @@ def two_connections(case: Case) -> Finding | None:
         Asks about the first gap; a load that an event tells of is none.
     """
     readings = case.readings
-    switched_s = (event.elapsed_s for event in readings.events)
-    places = second_starts(readings.elapsed_s, readings.supply_current_a, switched_s)
+    places = starts_anew(readings)
     if not places:
         return None
     before_s, at_s = readings.elapsed_s[[places[0] - 1, places[0]]].tolist()

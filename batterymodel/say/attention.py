@@ -13,11 +13,12 @@ from batterymodel.inputs.records import Battery
 from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.battery_rules import capacity_severity
 from batterymodel.rules.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Outcome, Severity
-from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, OUTCOME_WORDS, SEVERITY_SIGNS
+from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, SEVERITY_SIGNS
 from batterymodel.say.record import outcome_words
 from batterymodel.store import Store
 from batterymodel.store.as_of import latest
 from batterymodel.store.records import BenchCheck, Connection
+from batterymodel.store.told_twice import each_once
 
 SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEVERITY.items()} | {
     Outcome.TOP_OFF: Severity.OK
@@ -108,7 +109,8 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         plate, aircraft = store.plate(serial), store.aircraft_of(serial)
         battery = store.battery(serial)
         last = latest(store.entries(Connection, battery_id=plate.id), None)
-        checks = [e.record for e in store.entries(BenchCheck, battery_id=plate.id)]
+        told = each_once(store.entries(BenchCheck, battery_id=plate.id))
+    checks = [entry.record for entry in told]
     measured = [check for check in checks if not check.is_lower_bound]
     rated, check = battery.rated_capacity_ah, battery.capacity_check
     overdue = _overdue_days(battery, today)
@@ -203,7 +205,8 @@ def outcome_remark(connection: Connection | None) -> Remark:
         words = outcome_words(connection)
         return Remark(Severity.WATCH, sign, words[0].upper() + words[1:], on)
     outcome = Outcome(result["outcome"])
-    return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], OUTCOME_WORDS[outcome], on)
+    words = outcome_words(connection)
+    return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], words, on)
 
 
 def capacity_remark(

@@ -304,7 +304,7 @@ def _source_words(plan: LoadPlan) -> str:
 
 
 def outcome_words(connection: Connection) -> str:
-    """The outcome of a connection, or that it was not assessed and why.
+    """The outcome of a connection, or that it was not assessed (anew) and why.
 
     Parameters
     ----------
@@ -316,7 +316,8 @@ def outcome_words(connection: Connection) -> str:
     """
     if (result := connection.result) is None:
         return f"not assessed ({connection.not_assessed or 'no result given'})"
-    return OUTCOME_WORDS[Outcome(result["outcome"])]
+    words = OUTCOME_WORDS[Outcome(result["outcome"])]
+    return words if connection.not_assessed is None else f"{words} ({connection.not_assessed})"
 
 
 def _check_words(check: BenchCheck) -> str:

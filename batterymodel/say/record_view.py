@@ -33,6 +33,7 @@ from batterymodel.store.records import (
     Servicing,
     day_of,
 )
+from batterymodel.store.told_twice import each_once
 
 NO_CHECK = "No capacity check of {serial} is on record yet; the first one begins its trend."
 
@@ -194,7 +195,7 @@ def checks_of(store: Store, serial: str, until: date | None = None) -> CheckReco
 def _checks(
     looks: Looks, service: tuple[ServiceEstimate, ...], until: date | None = None
 ) -> CheckRecord:
-    told = looks.look.entries(BenchCheck, battery_id=looks.plate.id)
+    told = each_once(looks.look.entries(BenchCheck, battery_id=looks.plate.id))
     bench = [e.record for e in told if until is None or e.record.on <= until]
     found = [
         MeasuredCapacity(c.on, c.capacity_ah, c.capacity_sd_ah, is_lower_bound=c.is_lower_bound)

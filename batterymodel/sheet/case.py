@@ -25,6 +25,7 @@ from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
 from batterymodel.store.records import BatteryPlate, BenchCheck, Connection, OwnerSheet
 from batterymodel.store.told_readings import readings_of, told_beside
+from batterymodel.store.told_twice import each_once
 from batterymodel.store.track_record import widening
 
 KIND = "findings sheet"
@@ -222,7 +223,8 @@ def _serial_of(store: Store, case: SheetCase) -> str | None:
 
 
 def _checks(store: Store, serial: str) -> list[BenchCheck]:
-    return [e.record for e in store.entries(BenchCheck, battery_id=store.plate(serial).id)]
+    told = each_once(store.entries(BenchCheck, battery_id=store.plate(serial).id))
+    return [entry.record for entry in told]
 
 
 def _name(serial: str, tail: str | None) -> str:

@@ -24,6 +24,7 @@ from batterymodel.store.records import (
     Servicing,
     day_of,
 )
+from batterymodel.store.told_twice import each_once
 
 RecordT = TypeVar("RecordT", bound=Record)
 
@@ -225,7 +226,8 @@ def last_check(checks: tuple[Entry[BenchCheck], ...], on: date | None) -> Entry[
     Entry or None
         Of several of its day the least (`place_of_last`); None where none ran to its end.
     """
-    ended = [e for e in checks if not e.record.is_lower_bound and (on is None or e.record.on <= on)]
+    once = each_once(checks)
+    ended = [e for e in once if not e.record.is_lower_bound and (on is None or e.record.on <= on)]
     k = place_of_last([e.record.on for e in ended], [e.record.capacity_ah for e in ended])
     return None if k is None else ended[k]
 
@@ -310,7 +312,7 @@ def _is_later_by_clock(connection: Connection, before: datetime | None) -> bool 
 
 def _state_after(connection: Connection) -> LastKnown | None:
     """What a connection left behind: a charge only where it was surely brought to nearly full."""
-    result = connection.result or {}
+    result = (connection.result if connection.not_assessed is None else None) or {}
     now = (result.get("state_of_charge") or {}).get("now")
     if not now or now["mean"] < NEARLY_FULL_SOC or now["low"] < SURELY_FULL_SOC:
         return None

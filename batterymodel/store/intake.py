@@ -18,6 +18,7 @@ from batterymodel.reference.capacity_in_use import check_capacity, check_measure
 from batterymodel.reference.temperature import REST_AFTER, check_rest_voltage
 from batterymodel.rules.results import Assessment
 from batterymodel.store.entries import Entry
+from batterymodel.store.former_plates import former_spells, written_in
 from batterymodel.store.kept_answers import Kept, answers_before, kept_of
 from batterymodel.store.kinds import known_battery
 from batterymodel.store.once import add_once
@@ -36,8 +37,9 @@ from batterymodel.store.records import (
 from batterymodel.store.same_check import filled, refuse_perhaps_same, same_check
 from batterymodel.store.same_readings import said_of_another
 from batterymodel.store.store import Store
-from batterymodel.store.told_readings import TOLD_FIELDS, readings_from, told_beside
+from batterymodel.store.told_readings import FACTS, TOLD_FIELDS, readings_from, told_beside
 from batterymodel.store.track_record import widening
+from batterymodel.track.kept import SeenLater
 
 MOST_FAULTS_KEPT = 5
 """Faults of a file that are kept beside it (own choice: the file itself tells the others)."""
@@ -46,6 +48,9 @@ FITTED_REASON = "fitted when the battery was added"
 NEW_CARD_REASON = "as told when the battery was added"
 PLATE_CORRECTED = "plate corrected: {reason}"
 """Why what was learned by a former plate is deleted, and connections are assessed anew."""
+
+AS_GIVEN_BEFORE = "as answered by what was told before; not assessed anew: {why}"
+"""What stands beside an answer that a correction of what it was made from leaves as it was."""
 
 TODAY_TAKEN = "no day was given and the readings state none, so today was taken"
 
@@ -390,7 +395,9 @@ def correct_connection(
 ) -> Entry[Connection]:
     """Correct what was told of a connection and assess it anew, by what the record knows now.
 
-    What the connection had taught of the battery is deleted, and learned anew where it can be.
+    What the connection had taught of the battery is deleted, and learned anew where it can be. An
+    answer of a file that cannot be read any more stays as it was given, unless it was another
+    battery's; where something was told otherwise since, it says so and counts for nothing.
 
     Parameters
     ----------
@@ -404,7 +411,7 @@ def correct_connection(
     Returns
     -------
     Entry of Connection
-        Its `not_assessed` says why where there is no assessment any more.
+        Its `not_assessed` says why where there is no assessment any more, or none anew.
 
     Raises
     ------
@@ -415,11 +422,36 @@ def correct_connection(
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
         _refuse_rest_after(store.battery(serial), record)
+        kept = _as_answered(store, store.entry(entry_id), record)
+        if kept is not None and kept.not_assessed is None:
+            return store.correct(entry_id, kept, reason)
         _forget(store, [entry_id], f"connection corrected: {reason}")
-        anew, result = _assessed_anew(store, entry_id, record)
+        anew, result = (kept, None) if kept else _assessed_anew(store, entry_id, record)
         entry = store.correct(entry_id, anew, reason)
         _learn(store, entry, result)
     return entry
+
+
+def _as_answered(store: Store, there: Entry[Connection], record: Connection) -> Connection | None:
+    """A corrected connection with the answer it has; None where its file gives another, or none."""
+    before = there.record
+    if before.assessment is None or before.battery_id != record.battery_id:
+        return None
+    data = store.file(record.readings_sha256)
+    _, why_not = _read(data, record.file_name, record.column_map)
+    if why_not is None:
+        return None
+    is_told_same = all(getattr(before, name) == getattr(record, name) for name in FACTS)
+    former = former_spells(store.history(record.battery_id))
+    is_same = is_told_same and not written_in(former, there.recorded_at)
+    seen = before.seen_later
+    if seen is not None and before.rest_after_v != record.rest_after_v:
+        seen = SeenLater(returned=seen.returned) if seen.returned else None
+    note = before.not_assessed if is_same else AS_GIVEN_BEFORE.format(why=why_not)
+    values = {name: getattr(record, name) for name in Connection.model_fields}
+    values |= {"assessment": before.assessment, "not_assessed": note}
+    values |= {"answers": before.answers, "seen_later": seen}
+    return record_from(values, Connection, record.file_name)
 
 
 def assess_all_anew(store: Store, plate: Entry[BatteryPlate], reason: str) -> None:

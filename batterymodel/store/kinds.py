@@ -36,6 +36,7 @@ from batterymodel.store.records import BatteryPlate, BenchCheck, CardRevision, C
 from batterymodel.store.same_readings import doubled_readings
 from batterymodel.store.store import Store
 from batterymodel.store.tables import KIND_OF_RECORD, CardRow, CheckRow, ConnectionRow
+from batterymodel.store.told_twice import each_once
 
 LESSON_MARK, CURVE_MARK = '"taper_lesson":{', '"rest_voltage_v":['
 """By these an assessment that teaches, and a limits card with a rest-voltage curve of its own, are
@@ -228,6 +229,7 @@ def _teaching_rows(session: Session, plates: Plates, on: date | None) -> Iterato
     no_rests = row.rest_voltage_v.is_(None) & row.rest_after_v.is_(None)
     whole = told & (row.assessment.contains(VOLTAGE_NAME) | no_rests)
     teaching = live(KIND_OF_RECORD[Connection]).where(row.battery_id.in_(plates), told | older)
+    teaching = teaching.where(row.not_assessed.is_(None))
     if on is not None:
         teaching = teaching.where(row.day <= on)
     columns = row.row_id, row.battery_id, row.started_at, whole, row.recorded_at, row.entry_id
@@ -277,12 +279,15 @@ def _lesson_in(assessment: str | None) -> TaperLesson | None:
 
 def _checks(session: Session, plates: Plates, on: date | None) -> dict[str, KindCheck]:
     """The last check of each battery up to a day that ran to its end, where its age is known."""
-    found = defaultdict[str, list[BenchCheck]](list)
+    every = list[Entry[BenchCheck]]()
     kind = KIND_OF_RECORD[BenchCheck]
     wanted = CheckRow.battery_id.in_(plates), ~CheckRow.is_lower_bound
     for row in session.scalars(live(kind).where(*wanted).order_by(CheckRow.on, CheckRow.row_id)):
         if on is None or row.on <= on:
-            found[row.battery_id].append(entry_of(row, kind).record)
+            every.append(entry_of(row, kind))
+    found = defaultdict[str, list[BenchCheck]](list)
+    for entry in each_once(every):
+        found[entry.record.battery_id].append(entry.record)
     last = {one: _kind_check(plates[one].record, _last(checks)) for one, checks in found.items()}
     return {one: check for one, check in last.items() if check is not None}
 

@@ -155,10 +155,11 @@ class Connection(Record):
 
     `started_at` is in UTC where the readings state their offset; else it is the clock of the
     place. `rest_voltage_v` was read before connection, `rest_after_v` after the battery had rested
-    again. `not_assessed` says why there is no assessment. `column_map` says how the columns of
-    another logger's file are taken; it is None for a file in the project's own format. `answers`
-    are those given, an early one before the one of all readings, and `seen_later` what they are
-    scored by.
+    again. `not_assessed` says why there is no assessment, or beside one why it is as given before a
+    correction, by what was told then: such a one counts for nothing else. `column_map` says how
+    the columns of another logger's file are taken; it is None for a file in the project's own
+    format. `answers` are those given, an early one before the one of all readings, and `seen_later`
+    what they are scored by.
     """
 
     battery_id: Id

@@ -11,21 +11,11 @@ from batterymodel.errors import InputError
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import BenchCheck
 from batterymodel.store.store import Store
-
-SAME_CAPACITY_AH = 0.05
-"""Capacities that lie no further apart are one capacity [Ah] (own choice: they are told to a
-tenth)."""
+from batterymodel.store.told_twice import are_alike, completed
 
 SAME_CHECK_DAYS = 5
 """Days within which a check of the same capacity is asked about [d] (own choice: the days between
 bench, paper and the aircraft)."""
-
-MEASURED = ("discharge_current_a", "minutes", "temperature_c", "end_voltage_v", "log_sha256")
-"""What says how a check was measured: two that say it otherwise are two."""
-
-FILLED = ("capacity_sd_ah", *MEASURED, "log_name")
-"""What a check on record takes over from the same one told once more, where it was left open; the
-first note stays."""
 
 TOLD_MORE = "told once more, with more of it"
 
@@ -43,8 +33,7 @@ def same_check(store: Store, check: BenchCheck) -> Entry[BenchCheck] | None:
     Entry of BenchCheck or None
         None for a bound, and for one that was measured otherwise than those on record.
     """
-    alike = [one for one in _alike(store, check) if one.record.on == check.on]
-    return next((one for one in alike if _agree(one.record, check)), None)
+    return next((one for one in _alike(store, check) if one.record.on == check.on), None)
 
 
 def filled(store: Store, there: Entry[BenchCheck], check: BenchCheck) -> Entry[BenchCheck]:
@@ -67,11 +56,8 @@ def filled(store: Store, there: Entry[BenchCheck], check: BenchCheck) -> Entry[B
     StoreError
         The record cannot be written.
     """
-    told = {name: getattr(check, name) for name in FILLED}
-    open_ones = {n: v for n, v in told.items() if v and getattr(there.record, n) is None}
-    if not open_ones:
-        return there
-    return store.correct(there.id, there.record.model_copy(update=open_ones), TOLD_MORE)
+    whole = completed(there.record, check)
+    return there if whole is there.record else store.correct(there.id, whole, TOLD_MORE)
 
 
 def refuse_perhaps_same(store: Store, check: BenchCheck) -> None:
@@ -90,7 +76,7 @@ def refuse_perhaps_same(store: Store, check: BenchCheck) -> None:
     near = [
         one
         for one in _alike(store, check)
-        if 0 < abs((one.record.on - check.on).days) <= SAME_CHECK_DAYS and _agree(one.record, check)
+        if 0 < abs((one.record.on - check.on).days) <= SAME_CHECK_DAYS
     ]
     if near:
         nearest = min(near, key=lambda one: abs((one.record.on - check.on).days))
@@ -103,15 +89,6 @@ def refuse_perhaps_same(store: Store, check: BenchCheck) -> None:
 
 
 def _alike(store: Store, check: BenchCheck) -> list[Entry[BenchCheck]]:
-    """Checks of the same battery and capacity that ran to their end."""
-    if check.is_lower_bound:
-        return []
-    whole = store.entries(BenchCheck, battery_id=check.battery_id, is_lower_bound=False)
-    return [
-        one for one in whole if abs(one.record.capacity_ah - check.capacity_ah) <= SAME_CAPACITY_AH
-    ]
-
-
-def _agree(one: BenchCheck, other: BenchCheck) -> bool:
-    pairs = [(getattr(one, name), getattr(other, name)) for name in MEASURED]
-    return all(a is None or b is None or a == b for a, b in pairs)
+    """Checks of the same battery and capacity that ran to their end and do not contradict it."""
+    every = store.entries(BenchCheck, battery_id=check.battery_id, is_lower_bound=False)
+    return [one for one in every if are_alike(one.record, check)]

@@ -14,6 +14,9 @@ from batterymodel.store.store import Store
 TOLD_FIELDS = ("supply", "rest_voltage_v", "load_a", "load_sd_a", "ambient_c")
 """Fields of a connection that `assess` takes beside readings and battery, by its names."""
 
+FACTS = ("battery_id", "day", "started_at", *TOLD_FIELDS)
+"""What an answer is made from beside the readings and the record."""
+
 
 def told_beside(connection: Connection) -> dict[str, Any]:
     """What `assess` takes beside readings, battery and day.

@@ -34,7 +34,7 @@ from batterymodel.store.records import (
 from batterymodel.store.same_readings import doubled_readings
 from batterymodel.store.store import Store
 from batterymodel.store.tables import ConnectionRow
-from batterymodel.store.told_readings import TOLD_FIELDS
+from batterymodel.store.told_readings import FACTS
 from batterymodel.track.answers import SAME_TIME_S, answer_from_json
 from batterymodel.track.finds import outcome_case
 from batterymodel.track.kept import KeptAnswer, SeenLater
@@ -52,9 +52,6 @@ from batterymodel.track.score import (
 MOST_DAYS_BETWEEN = 60
 """Days after an answer within which a find still speaks of the battery it judged [d] (own choice:
 capacity falls by less than 1 % in them, `reference.capacity`)."""
-
-_FACTS = ("battery_id", "day", "started_at", *TOLD_FIELDS)
-"""What an answer was made from beside the readings and the record."""
 
 _FIELDS = (
     "entry_id",
@@ -166,12 +163,13 @@ def _seen(store: Store) -> list[_Seen]:
     """Connections with an answer, each as first given by the facts as they stand now."""
     with store.reading() as session:
         present = live_values(session, Connection, *_FIELDS)
-        facts = {one: told for one, *told in live_values(session, Connection, "entry_id", *_FACTS)}
-        columns = ("entry_id", "recorded_at", "answers", "assessment", *_FACTS)
+        facts = {one: told for one, *told in live_values(session, Connection, "entry_id", *FACTS)}
+        columns = ("entry_id", "recorded_at", "answers", "assessment", *FACTS)
         table = ConnectionRow.__table__.columns
         rows = session.execute(
             ConnectionRow.__table__.select()
             .with_only_columns(*(table[name] for name in columns))
+            .where(table["not_assessed"].is_(None))
             .order_by(table["recorded_at"], table["row_id"])
         ).all()
         former, doubled = _former_spells(store), doubled_readings(session)

@@ -12,6 +12,7 @@ import numpy as np
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.errors import BatteryModelError
 from batterymodel.inputs.records import Battery, Readings, Supply
+from batterymodel.inputs.second_starts import starts_anew
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C, data_for
 from batterymodel.reference.temperature import rest_voltage_v, within_data_c
 from batterymodel.soc.account import OTHER_LAW_LOG_SD
@@ -68,8 +69,11 @@ def returned_charge(
     Returns
     -------
     ReturnedCharge or None
-        None for a taper that was not seen to its end, or a chemistry whose current is none.
+        None for a taper that was not seen to its end, readings that may be of two connections, or
+        a chemistry whose current is none.
     """
+    if starts_anew(readings):
+        return None
     if not data_for(battery.chemistry).taper.exponential or readings.elapsed_s[-1] <= after_s:
         return None
     _, read_c = readings.battery_temps()

@@ -112,6 +112,17 @@ def test_a_taper_that_is_not_completed_is_refused():
         estimate(taper(15.0, minutes=8.0), 24.8, 25.7)
 
 
+def test_readings_of_two_connections_tell_no_capacity():
+    first, second = taper(20.0), taper(16.0, seed=2)
+    later_s = first.elapsed_s[-1] + 900.0 + second.elapsed_s
+    both = Readings(
+        elapsed_s=np.append(first.elapsed_s, later_s),
+        supply_current_a=np.append(first.supply_current_a, second.supply_current_a),
+    )
+    with pytest.raises(FitError, match="falls anew at 8070 s, as in a second connection"):
+        estimate(both, 24.2, 25.7)
+
+
 def test_a_battery_whose_rest_voltage_says_little_is_refused():
     battery = Battery(tail="D", chemistry="nicd", cells=20, rated_capacity_ah=40.0)
     before, after = (float(rest_voltage_v(battery, soc, 25.0)) for soc in (0.5, 0.985))

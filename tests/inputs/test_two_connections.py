@@ -10,7 +10,7 @@ from batterymodel.inputs.column_map import ColumnMap
 from batterymodel.inputs.foreign import guess_columns, readings_from_foreign
 from batterymodel.inputs.readings import readings_from_bytes
 from batterymodel.inputs.runs import last_run
-from batterymodel.inputs.second_starts import second_starts
+from batterymodel.inputs.second_starts import second_starts, starts_anew
 from batterymodel.inputs.table_times import pauses
 
 AMPS = (48.2, 40.1, 33.4, 27.9)
@@ -176,6 +176,14 @@ def anew(time_s, _):
     return current_a(time_s, 26.0)
 
 
+def anew_lower(time_s, _):
+    return current_a(time_s, 18.0)
+
+
+def anew_higher(time_s, _):
+    return current_a(time_s, 60.0)
+
+
 def going_on(time_s, since_s):
     return current_a(time_s + since_s)
 
@@ -196,8 +204,9 @@ def anew_notes(content):
 
 @pytest.mark.parametrize("clock", [True, False])
 @pytest.mark.parametrize("gap_min", [10, 30, 50])
-def test_a_current_that_falls_anew_after_a_gap_is_read_and_noted(gap_min, clock):
-    assert anew_notes(log_of(gap_min, anew, clock)) == [
+@pytest.mark.parametrize("second", [anew, anew_lower, anew_higher])
+def test_a_current_that_falls_anew_after_a_gap_is_read_and_noted(gap_min, second, clock):
+    assert anew_notes(log_of(gap_min, second, clock)) == [
         f"row 43: after {60 * gap_min} s without a reading the current falls anew, as in a second "
         "connection"
     ]
@@ -212,6 +221,23 @@ def test_one_connection_that_was_not_looked_at_for_a_while_has_no_note(gap_min, 
 
 def test_a_switch_that_was_told_explains_the_rise():
     assert anew_notes(log_of(30, anew, True, event="radios on")) == []
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        "Reconnected",
+        "disconnected 20 min",
+        "ground power off",
+        "power back",
+        "supply on",
+        "unplugged",
+    ],
+)
+def test_an_event_that_tells_of_the_connection_itself_explains_no_rise(event):
+    content = log_of(30, anew, True, event=event)
+    assert len(anew_notes(content)) == 1
+    assert starts_anew(readings_from_bytes(content, "log.csv")) == [41]
 
 
 def test_readings_taken_seldom_are_of_one_connection():
@@ -239,11 +265,17 @@ FIRST = [40.0, 31.0, 25.0, 21.0]
         ((0, 61, 122, 183, 487, 548, 609), (*FIRST, 36.0, 28.0, 23.0), []),
         ((0, 60, 120, 180, 480, 540), (*FIRST, 36.0, 28.0), []),
         ((0, 60, 360, 420, 480), (40.0, 21.0, 36.0, 28.0, 23.0), []),
-        # about where it was first: half of the 19 A that it had fallen
-        (SEVEN_S, (*FIRST, 30.5, 20.0, 16.0), [4]),
-        (SEVEN_S, (*FIRST, 30.4, 20.0, 16.0), []),
-        (SEVEN_S, (*FIRST, 49.5, 40.0, 36.0), [4]),
-        (SEVEN_S, (*FIRST, 49.6, 40.0, 36.0), []),
+        # about where it was first, half of the 19 A that it had fallen: one step is enough
+        (SEVEN_S, (*FIRST, 30.5, 20.0, 20.0), [4]),
+        (SEVEN_S, (*FIRST, 30.4, 20.0, 20.0), []),
+        (SEVEN_S, (*FIRST, 49.5, 40.0, 40.0), [4]),
+        (SEVEN_S, (*FIRST, 49.6, 40.0, 40.0), []),
+        # far from it, a tenth of the 40 A above where it was, and as much beside one step
+        (SEVEN_S, (*FIRST, 25.0, 20.9, 16.9), [4]),
+        (SEVEN_S, (*FIRST, 24.9, 20.8, 16.8), []),
+        (SEVEN_S, (*FIRST, 30.4, 20.0, 16.0), [4]),
+        (SEVEN_S, (*FIRST, 30.4, 20.0, 16.1), []),
+        (SEVEN_S, (*FIRST, 60.0, 45.0, 41.0), [4]),
         # a tenth of the 40 A before
         (SEVEN_S, (40.0, 39.5, 38.0, 36.0, 40.0, 33.0, 30.0), [4]),
         (SEVEN_S, (40.0, 39.5, 38.0, 36.1, 40.0, 33.0, 30.0), []),

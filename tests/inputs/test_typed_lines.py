@@ -243,12 +243,30 @@ def test_times_seconds_apart_throughout_are_asked_about_as_times_of_day():
 def test_a_lone_mark_is_asked_about_once_there_are_others():
     said = (
         f"{SOURCE}: line 2, current: 999 looks like a meter's mark for no value; a dash would be "
-        "right"
+        "right, or 'as read' behind it if the meter says so"
     )
     assert faults("0 40\n60 999\n120 20") == (said,)
     assert faults("0 40\n60 999") == (said,)
     assert typed_lines("0 999").readings is None
     assert len(readings("0 1050\n60 999\n120 950")) == 3
+
+
+@pytest.mark.parametrize(
+    ("behind", "events"),
+    [("as read", []), (" As Read ", []), ("as read, pump on", ["pump on"]), ("as read -", [])],
+)
+def test_a_lone_mark_that_the_meter_says_is_confirmed_in_words_and_kept_so(behind, events):
+    found = typed_lines(f"0 40\n60 999 {behind}\n120 20")
+    kept = readings_from_bytes(found.csv.encode(), "kept.csv")
+    for read in (found.readings, kept):
+        assert read.supply_current_a.tolist() == [40.0, 999.0, 20.0]
+        assert [event.text for event in read.events] == events
+
+
+def test_only_the_mark_that_is_confirmed_is_taken():
+    assert "999 looks like" in faults("0 40 as read\n60 999\n120 20")[0]
+    assert "999 looks like" in faults("0 40\n60 999 as reading lamp on\n120 20")[0]
+    assert "here and in line 3" in faults("0 40\n60 999 as read\n120 999 as read\n180 20")[0]
 
 
 @pytest.mark.parametrize(

@@ -194,4 +194,26 @@ FORMER = changes_in(
     tests=("tests/store/test_former_plates.py",),
 )
 
-ALL = (*POOLING, *LESSONS, *CAREFUL, *CAPACITY, *STORE, *FORMER)
+UNREADABLE = changes_in(
+    "store",
+    (
+        "an answer that cannot be read anew",
+        "intake",
+        "if why_not is None:\n        return None",
+        "",
+    ),
+    ("answer of another battery", "intake", " or before.battery_id != record.battery_id:", ":"),
+    ("an answer by other facts", "intake", "is_same = is_told_same and", "is_same ="),
+    (
+        "an answer of a former plate",
+        "intake",
+        "is_told_same and not written_in(former, there.recorded_at)",
+        "is_told_same",
+    ),
+    ("kind by other facts", "kinds", ".where(row.not_assessed.is_(None))", ""),
+    ("score by other facts", "track_record", '.where(table["not_assessed"].is_(None))', ""),
+    ("charge by other facts", "as_of", "if connection.not_assessed is None else None", ""),
+    tests=("tests/store/test_unreadable.py",),
+)
+
+ALL = (*POOLING, *LESSONS, *CAREFUL, *CAPACITY, *STORE, *FORMER, *UNREADABLE)

@@ -64,13 +64,7 @@ GATHERED = changes_in(
         "or self.longest or self.entry_id",
         "or self.entry_id",
     ),
-    ("same capacity", "same_check", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
-    (
-        "bound of a capacity",
-        "same_check",
-        "check.battery_id, is_lower_bound=False",
-        "check.battery_id",
-    ),
+    ("same capacity", "told_twice", "SAME_CAPACITY_AH = 0.05\n", "SAME_CAPACITY_AH = 0.07\n"),
     ("invented ones score", "track_record", "if not plate.invented} or every", "} or every"),
     (
         "rest voltage before",
@@ -148,10 +142,34 @@ FOUND = (
 ONE_CHECK = changes_in(
     "store",
     ("days of one check", "same_check", "SAME_CHECK_DAYS = 5\n", "SAME_CHECK_DAYS = 6\n"),
-    ("measured otherwise", "same_check", "a is None or b is None or a == b", "a or True"),
+    ("measured otherwise", "told_twice", "a is None or b is None or a == b", "a or True"),
     ("asked about", "intake", "        if not again:\n", "        if False:\n"),
-    ("filled in", "same_check", "    if not open_ones:\n", "    if True:\n"),
+    ("filled in", "told_twice", " if more else there", ""),
     tests=("tests/store/test_same_check.py",),
+)
+
+TOLD_TWICE = (
+    *changes_in(
+        "store",
+        ("bound told twice", "told_twice", "one.is_lower_bound or other.is_lower_bound or ", ""),
+        ("twice of a day", "told_twice", "one.record.on == other.record.on and ", ""),
+        ("twice of a battery", "told_twice", " or one.battery_id != other.battery_id", ""),
+        ("least of two", "told_twice", 'update={"capacity_ah": least_ah}', "update={}"),
+        ("last check told twice", "as_of", "once = each_once(checks)", "once = checks"),
+        ("kind told twice", "kinds", "in each_once(every):", "in every:"),
+        tests=("tests/store/test_told_twice.py",),
+    ),
+    *changes_in(
+        "say",
+        ("forecast told twice", "record_view", "each_once(looks.look", "(looks.look"),
+        ("trend told twice", "attention", "each_once(store.entries", "(store.entries"),
+        tests=("tests/store/test_told_twice.py",),
+    ),
+    *changes_in(
+        "sheet",
+        ("sheet of a check told twice", "case", "each_once(store", "(store"),
+        tests=("tests/store/test_told_twice.py",),
+    ),
 )
 
 JUDGED = changes_in(
@@ -219,4 +237,15 @@ SAID = changes_in(
     tests=("tests/say/test_track_record.py",),
 )
 
-ALL = (*SAID, *KEPT, *TRUTHS, *WIDENING, *SCORE, *GATHERED, *FOUND, *ONE_CHECK, *JUDGED)
+ALL = (
+    *SAID,
+    *KEPT,
+    *TRUTHS,
+    *WIDENING,
+    *SCORE,
+    *GATHERED,
+    *FOUND,
+    *ONE_CHECK,
+    *TOLD_TWICE,
+    *JUDGED,
+)

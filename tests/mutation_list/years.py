@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.mutation_list.mutation import changes_in
+from tests.mutation_list.mutation import Mutation, changes_in
 
 CAPACITY = changes_in(
     "capacity",
@@ -345,7 +345,10 @@ FOREIGN = (
         ("fall before a gap", "second_starts", "LEAST_FALL = 0.1\n", "LEAST_FALL = 0.097\n"),
         ("near where it was", "second_starts", "NEAR_FIRST = 0.5\n", "NEAR_FIRST = 0.51\n"),
         ("near from above", "second_starts", "abs(start - highest)", "highest - start"),
-        ("fall after a gap", "second_starts", "is_near and falls and", "is_near and"),
+        ("fall after a gap", "second_starts", "again = falls and (", "again = ("),
+        ("rise over a gap", "second_starts", "start - last >= least_a and", ""),
+        ("event of a connection", "second_starts", " if not _OF_CONNECTION.search(event.text)", ""),
+        ("fall of one step", "second_starts", "steps.sum() - steps.max()", "steps.sum()"),
         (
             "fall to the end",
             "second_starts",
@@ -379,13 +382,34 @@ FOREIGN = (
             'rule="two_connections",\n        severity=Severity.WATCH',
             'rule="two_connections",\n        severity=Severity.DISCONNECT',
         ),
-        (
-            "a switch in the pause",
-            "readings_rules",
-            "event in readings.events)\n    places",
-            "event in ())\n    places",
-        ),
         tests=("tests/rules/test_readings_rules.py",),
+    ),
+    *changes_in(
+        "inputs",
+        ("a switch in the pause", "second_starts", "switched(readings.events)", "()"),
+        tests=("tests/rules/test_readings_rules.py",),
+    ),
+    Mutation(
+        "two connections teach",
+        "batterymodel/assessment.py",
+        " or starts_anew(case.readings):",
+        ":",
+        ("tests/rules/test_readings_rules.py",),
+    ),
+    *changes_in(
+        "track",
+        ("two connections are a truth", "truths", "if starts_anew(readings):", "if False:"),
+        tests=("tests/track/test_truths.py",),
+    ),
+    *changes_in(
+        "capacity",
+        (
+            "capacity of two connections",
+            "in_service",
+            "if starts := starts_anew(readings):",
+            "if starts := []:",
+        ),
+        tests=("tests/capacity/test_in_service.py",),
     ),
     *changes_in(
         "inputs",
@@ -505,6 +529,7 @@ FOREIGN = (
         ("dashes", "typed_lines", 'MISSING | {"–", "—"}', "MISSING"),
         ("large letters", "typed_lines", "current.lower() in NOT_READ", "current in NOT_READ"),
         ("no event in large letters", "typed_lines", "text.lower() in NOT", "text in NOT"),
+        ("a mark confirmed", "typed_lines", " & ~pd.Series(confirmed, rows.index)", ""),
         ("a lone mark", "typed_lines", "nines.sum() == 1", "nines.sum() == 0"),
         ("a mark alone", "typed_lines", " and currents_a.notna().sum() > 1", ""),
         ("marks out of bounds", "typed_lines", "and value in MARKS", "and False"),

@@ -48,3 +48,13 @@ def test_a_press_after_the_button_was_shown_anew_begins_another(store, monkeypat
     second = connections.begin_now(store)
     assert {one.id for one in connections_in_progress(store)} == {first, second}
     assert first != second
+
+
+def test_a_press_long_after_a_button_that_was_shown_anew_at_once_begins_another(store, monkeypatch):
+    """Put aside within three seconds, and pressed when ground power comes on minutes later."""
+    first = connections.begin_now(store)
+    connections.offer_anew(store)
+    monkeypatch.setattr(connections, "DOUBLE_PRESS", -connections.DOUBLE_PRESS)
+    second = connections.begin_now(store)
+    assert {one.id for one in connections_in_progress(store)} == {first, second}
+    assert first != second

@@ -264,6 +264,18 @@ def test_two_connections_in_one_log_are_watched_and_never_topped_off(battery):
     assert result.outcome is not Outcome.TOP_OFF
 
 
+def test_two_connections_in_one_log_teach_neither_battery_nor_kind(battery):
+    """An hour's whole taper teaches by itself; what comes after a pause may be another battery."""
+    first, second = simulated_connection(0.05, minutes=60.0), simulated_connection(0.3, seed=2)
+    bare = battery.model_copy(update={"history": None})
+    alone, both = judged(first, bare), judged(joined(first, second, 900.0), bare)
+    assert alone.learned_history is not None
+    assert alone.taper_lesson is not None
+    assert found(both, "two_connections").severity == Severity.WATCH
+    assert both.learned_history is None
+    assert both.taper_lesson is None
+
+
 def test_a_load_that_was_marked_in_a_pause_makes_no_second_connection(battery):
     first, second = simulated_connection(0.1, minutes=15.0), simulated_connection(0.08, seed=2)
     marked = joined(first, second, 1200.0)

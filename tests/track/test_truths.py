@@ -57,6 +57,19 @@ def _shifted(prior, by, spread):
     return replace(prior, log_time_s=prior.log_time_s + by, log_time_sd=spread * prior.log_time_sd)
 
 
+def test_readings_of_two_connections_are_no_truth():
+    whole, other = (simulated_connection(d, minutes=90.0, every_s=30.0) for d in (0.15, 0.1))
+    later_s = whole.elapsed_s[-1] + 900.0 + other.elapsed_s
+    both = whole.model_copy(
+        update={
+            "elapsed_s": np.append(whole.elapsed_s, later_s),
+            "supply_current_a": np.append(whole.supply_current_a, other.supply_current_a),
+        }
+    )
+    assert returned(whole) is not None
+    assert returned(both) is None
+
+
 def test_what_was_not_seen_to_its_end_is_no_truth():
     assert returned(simulated_connection(0.3, 0.5, minutes=15.0, every_s=30.0)) is None
     assert returned(simulated_connection(0.1, minutes=5.0), after_s=300.0) is None

@@ -135,6 +135,7 @@ CONDITIONS = (
         ("cells lost", "conditions", "battery.cells - belief.cells_lost)", "battery.cells)"),
         ("unsafe counted", "conditions", "1.0 if condition in UNSAFE else ", ""),
         ("evidence replaced", "conditions", "if e.name != REST_VOLTAGE]", "]"),
+        ("voltage nothing explains", "conditions", "+ float(np.log(peak))\n", "\n"),
         tests=("tests/soc/test_conditions.py",),
     ),
     *changes_in(
@@ -193,7 +194,7 @@ FREQUENCY = changes_in(
     (
         "any voltage is surface charge",
         "conditions",
-        "lacking * surface_plausibility(battery, whole, temp_c)",
+        "lacking.peak * plausible",
         "lacking",
     ),
     (

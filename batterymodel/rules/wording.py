@@ -252,7 +252,7 @@ TEXTS = {
     "meters'): the clamp misses a lead, or the bus load changes.",
     "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
     "{limit:.1f} °C a minute.",
-    "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
+    "set_voltage.ok": "The supply's {value:.1f} V suit the battery's temperature ({low:.1f} to "
     "{high:.1f} V).",
     "set_voltage.setting": "The supply's set voltage of {value:.1f} V suits the battery's "
     "temperature ({low:.1f} to {high:.1f} V); the voltage at the battery was not read.",

@@ -277,6 +277,7 @@ SENTENCES = (
             "(load_given and _fell_between_ends(case))",
             "_fell_between_ends(case)",
         ),
+        ("supply that gives the load", "readings_rules", "most_a > LEAST_RUNNING_A", "False"),
         ("step after the turn", "current_rules", "step.elapsed_s > case.rise.since_s", "False"),
         (
             "charge in doubt",

@@ -16,6 +16,7 @@ from batterymodel.rules.current_rules import (
     undeclared_load_step,
 )
 from batterymodel.rules.proof_rules import charge_confirmed
+from batterymodel.rules.readings_rules import supply_trip
 from batterymodel.taper.load_steps import LoadStep
 from batterymodel.taper.problem import FIXED
 from batterymodel.taper.trends import Rise
@@ -129,3 +130,17 @@ def test_a_limit_is_only_supposed_of_a_supply_whose_rating_nobody_told():
     assert "supply was at its limit" in supply_at_limit(case).text
     untold = supply_at_limit(replace(case, supply=None))
     assert "supply seems to have been at its limit" in untold.text
+
+
+@pytest.mark.parametrize(
+    ("left_a", "said"), [(0.0, "has given nothing"), (2.7, "no more than 2.7 A")]
+)
+def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(left_a, said):
+    """Of 80 A a full lithium battery leaves the 2.7 A of the bus, less than a twentieth."""
+    time = np.arange(0.0, 901.0, 30.0)
+    current = np.where(time < 780.0, 80.0 - 0.02 * time, left_a)
+    lithium = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=35.0)
+    case = case_of(Readings(elapsed_s=time, supply_current_a=current), lithium, load_a=2.7)
+    finding = supply_trip(case)
+    assert finding.severity == "watch"
+    assert said in finding.text

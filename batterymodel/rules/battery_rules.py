@@ -13,6 +13,7 @@ from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.text import percent_below
 from batterymodel.inputs.records import Chemistry, Readings
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C
+from batterymodel.reference.conditions import UNSAFE
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.temperature import (
     charge_voltage_mismatch_v,
@@ -118,6 +119,8 @@ def rest_voltage_confirms(case: Case) -> bool:
 def other_conditions(case: Case) -> Finding | None:
     """Whether a battery that must not be topped off would show the same readings.
 
+    The charge itself is left out of the sentence where its range was widened past the limit.
+
     Parameters
     ----------
     case : Case
@@ -130,13 +133,18 @@ def other_conditions(case: Case) -> Finding | None:
     state = case.conditions
     if state is None:
         return None
-    most = 1.0 - SURE_TO_TOP_OFF
-    sure = state.unfit < most
-    variant = "ok" if sure else f"watch.{state.gravest}"
-    severity = Severity.OK if sure else Severity.WATCH
-    text = say(f"other_conditions.{variant}", chance=chance_words(state.unfit))
+    most, chance = 1.0 - SURE_TO_TOP_OFF, state.unfit
+    variant, severity = "ok", Severity.OK
+    if chance >= most:
+        variant, severity = f"watch.{state.gravest}", Severity.WATCH
+    elif case.state.probability_below(case.limit("min_top_off_soc").value) >= most:
+        variant, chance = (
+            "ok_but_charge",
+            sum(state.unfit_in(c) for c in state.probability if c in UNSAFE),
+        )
+    text = say(f"other_conditions.{variant}", chance=chance_words(chance))
     limit = Limit(most, "fraction", OWN_RULE, generic=False)
-    return against("other_conditions", severity, text, state.unfit, limit)
+    return against("other_conditions", severity, text, chance, limit)
 
 
 def not_checked(case: Case) -> tuple[str, ...]:

@@ -20,12 +20,14 @@ from batterymodel.rules.case import (
     Case,
     against,
 )
+from batterymodel.rules.proof_rules import fall_seen
 from batterymodel.rules.results import (
     Finding,
     Severity,
 )
-from batterymodel.rules.wording import minutes_words, say
+from batterymodel.rules.wording import AT_LIMIT_WORDS, minutes_words, say
 from batterymodel.taper.fit import TaperFit
+from batterymodel.taper.load_steps import LoadStep
 from batterymodel.taper.trends import (
     Change,
     Rise,
@@ -100,6 +102,10 @@ SHAPE_SDS = 8.0
 LEAST_SCATTER_READINGS = 8
 """Readings below which scatter about the taper is not judged (own choice)."""
 
+STAYS_CHANGED = 0.5
+"""Share of a jump by which the whole taper must lie changed after it, to be called a step [-] (own
+choice)."""
+
 STEADY_S = 180.0
 """Last stretch whose median is the steady draw of the supply [s] (own choice)."""
 
@@ -143,6 +149,7 @@ mohm for 40 Ah, battery and wiring)."""
 def charge_current(case: Case) -> Finding:
     """Battery current when the constant-voltage phase began, against the card's maximum.
 
+    Where it is within the maximum, the value is the most that it may have been, errors counted.
     Nobody knows whether more than a generic maximum was too much: once the current has fallen below
     it there is nothing left to watch, and it is a note.
 
@@ -162,6 +169,7 @@ def charge_current(case: Case) -> Finding:
     if current - LEVEL_SD * sd > limit.value and not limit.generic:
         variant, severity = "service", Severity.SERVICE
     elif current + LEVEL_SD * sd <= limit.value:
+        current += LEVEL_SD * sd
         variant, severity = "ok", Severity.OK
     elif limit.generic and _takes_less_by_now(case, limit.value):
         variant, severity = "fallen", Severity.NOTE
@@ -210,7 +218,11 @@ def supply_at_limit(case: Case) -> Finding | None:
     else:
         variant, severity = "note", Severity.NOTE
     text = say(
-        f"supply_at_limit.{variant}", value=minutes, limit=CURRENT_LIMITED_MINUTES, room=room
+        f"supply_at_limit.{variant}",
+        value=minutes,
+        limit=CURRENT_LIMITED_MINUTES,
+        room=room,
+        **AT_LIMIT_WORDS[case.supply is not None],
     )
     limit = Limit(CURRENT_LIMITED_MINUTES, "min", COMMON_PRACTICE, generic=True)
     return against("supply_at_limit", severity, text, minutes, limit)
@@ -246,7 +258,9 @@ def taper_missing(case: Case) -> Finding | None:
     least = level * -np.expm1(-change.span_s / _slowest_time_constant_s(fit))
     falls = -change.amount
     missing = falls + MISSING_ERRORS * change.standard_error < MISSING_SHARE * least
-    variant, severity = ("service", Severity.SERVICE) if missing else ("ok", Severity.OK)
+    variant, severity = "ok" if fall_seen(case) else "unseen", Severity.OK
+    if missing:
+        variant, severity = "service", Severity.SERVICE
     if missing and (_jumps(fit) or any(not step.marked for step in fit.signal.steps)):
         variant, severity = "steps", Severity.WATCH
     text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
@@ -422,16 +436,25 @@ def undeclared_load_step(case: Case) -> Finding | None:
     """
     for step, size in zip(case.fit.signal.steps, case.fit.step_sizes_a, strict=True):
         if not step.marked:
-            text = say("undeclared_load_step.watch", value=size, at=step.elapsed_s)
+            variant, value = _step_as_said(step, size, case)
+            text = say(f"undeclared_load_step.{variant}", value=value, at=step.elapsed_s)
             return Finding(
                 rule="undeclared_load_step",
                 severity=Severity.WATCH,
                 text=text,
-                value=size,
+                value=value,
                 unit="A",
                 source=OWN_RULE,
             )
     return None
+
+
+def _step_as_said(step: LoadStep, fitted_a: float, case: Case) -> tuple[str, float]:
+    """Which sentence an unmarked step takes, and its size [A], by the taper where it reaches."""
+    if case.rise is not None and step.elapsed_s > case.rise.since_s:
+        return "watch", step.size_a
+    stays = fitted_a * np.sign(step.size_a) >= STAYS_CHANGED * abs(step.size_a)
+    return ("watch", fitted_a) if stays else ("passing", step.size_a)
 
 
 def load_unknown(case: Case) -> Finding | None:

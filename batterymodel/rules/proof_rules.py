@@ -60,11 +60,31 @@ def charge_confirmed(case: Case) -> Finding | None:
         return None
     if rest_voltage_confirms(case):
         return _confirmation("rest", Severity.OK)
+    if not fall_seen(case):
+        return _confirmation("unseen", Severity.WATCH)
+    return _confirmation("fall" if case.rise is None else "fall_then_rise", Severity.OK)
+
+
+def fall_seen(case: Case) -> bool:
+    """Whether the current was seen to fall by more than errors, meter and `FALL_OF_CURRENT`.
+
+    Beside a load that nobody gave only the line through all readings counts: what it cannot tell
+    is called level there (`current_rules.taper_missing`).
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    bool
+        False with the supply at its limit throughout, or with too few readings.
+    """
     change = whole_change(case.fit)
     if case.fit.signal.limited_throughout or change is None:
-        return _confirmation("unseen", Severity.WATCH)
-    seen = _fell_along_a_line(change, case) or _fell_between_ends(case)
-    return _confirmation("fall" if seen else "unseen", Severity.OK if seen else Severity.WATCH)
+        return False
+    load_given = case.fit.signal.load.given
+    return _fell_along_a_line(change, case) or (load_given and _fell_between_ends(case))
 
 
 def _fell_along_a_line(change: Change, case: Case) -> bool:

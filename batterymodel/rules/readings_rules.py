@@ -14,7 +14,7 @@ from batterymodel.rules.current_rules import LEAST_WINDOW_S
 from batterymodel.rules.results import Finding, Severity
 from batterymodel.rules.wording import COLUMN_UNITS, minutes_words, say
 from batterymodel.taper.signals import LATE_START_S, LEAST_CLAMP_READINGS
-from batterymodel.taper.slips import slips_in
+from batterymodel.taper.slips import LEAST_RUNNING_A, slips_in, supply_off_mask
 from batterymodel.taper.trends import battery_current, line_change
 
 CLAMP_SDS = 3.0
@@ -123,12 +123,12 @@ def supply_trip(case: Case) -> Finding | None:
     if not signal.off.any():
         return None
     first, last = np.flatnonzero(signal.off)[[0, -1]]
-    to_the_end = last == signal.off.size - 1
-    text = say(
-        f"supply_trip.{'ended' if to_the_end else 'watch'}",
-        at=signal.time_s[first],
-        until=signal.time_s[last],
-    )
+    most_a = float(case.readings.supply_current_a[supply_off_mask(case.readings)].max())
+    variant = "watch"
+    if last == signal.off.size - 1:
+        variant = "low" if most_a > LEAST_RUNNING_A else "ended"
+    times = {"at": signal.time_s[first], "until": signal.time_s[last]}
+    text = say(f"supply_trip.{variant}", most=most_a, **times)
     return Finding(
         rule="supply_trip",
         severity=Severity.WATCH,

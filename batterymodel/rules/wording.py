@@ -110,6 +110,12 @@ SEVERITY_WORDS = {
     "disconnect": "disconnect",
 }
 
+AT_LIMIT_WORDS = {
+    True: {"was": "was", "still": "is still"},
+    False: {"was": "seems to have been", "still": "seems to be still"},
+}
+"""How sure it is that the supply was at its limit, by whether its rating was told."""
+
 TEXTS = {
     "deep_discharge.ok": "The battery was {mean:.0f} % charged at connection ({low:.0f} to "
     "{high:.0f} %), above the {limit:.0f} % needed to top off in place.",
@@ -131,6 +137,8 @@ TEXTS = {
     "{value:.0f} %. What was known before is not enough to top off.",
     "other_conditions.ok": "Too low a charge, a shorted cell, a leak or an open circuit would "
     "hardly show these readings (chance {chance}).",
+    "other_conditions.ok_but_charge": "A shorted cell, a leak or an open circuit would hardly show "
+    "these readings (chance {chance}); the charge is another question.",
     "other_conditions.watch.sound": "A sound battery below the limit may show the same readings "
     "(chance that topping off is wrong {chance}).",
     "other_conditions.watch.accepts_little": "The current may be small because battery or wiring "
@@ -152,9 +160,10 @@ TEXTS = {
     "(chance that topping off is wrong {chance}). Read its temperature, clamp its lead, and "
     "keep watching the current.",
     "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
-    "charge_confirmed.fall": "The charging current was seen to fall.",
-    "charge_confirmed.unseen": "Nothing confirms the charge yet: the current has not fallen by "
-    "more than the meter can tell. Keep reading, or read the battery's voltage at rest.",
+    "charge_confirmed.fall": "The current was seen to fall.",
+    "charge_confirmed.fall_then_rise": "The current was seen to fall before it rose.",
+    "charge_confirmed.unseen": "Nothing confirms the charge yet: the current has not clearly "
+    "fallen. Keep reading, or read the battery's voltage at rest.",
     "unlike_any_taper.fast": "The current falls faster than that of any battery of this kind known "
     "to the tool: check rated capacity, bus load and wiring; a badly worn battery falls so.",
     "unlike_any_taper.slow": "The current falls more slowly than that of any battery of this kind "
@@ -176,25 +185,27 @@ TEXTS = {
     "{limit:.1f} A; it takes less by now. The maker's figure on the limits card would tell whether "
     "that was too much.",
     "charge_current.service": "The battery takes {value:.1f} A, more than its {limit:.1f} A.",
-    "supply_at_limit.note": "The supply was at its limit for {value:.1f} minutes, then let go.",
-    "supply_at_limit.watch": "The supply is still at its limit after {value:.1f} minutes.",
-    "supply_at_limit.service": "The supply was at its limit for {value:.1f} minutes (longer than "
+    "supply_at_limit.note": "The supply {was} at its limit for {value:.1f} minutes, then let go.",
+    "supply_at_limit.watch": "The supply {still} at its limit after {value:.1f} minutes.",
+    "supply_at_limit.service": "The supply {was} at its limit for {value:.1f} minutes (longer than "
     "{limit:.0f}): the battery takes all it can get.",
-    "supply_at_limit.unknown": "The supply was at its limit for {value:.1f} minutes (longer than "
+    "supply_at_limit.unknown": "The supply {was} at its limit for {value:.1f} minutes (longer than "
     "{limit:.0f}); whether battery or bus takes that cannot be told without the bus load: read it "
     "with the battery isolated, or clamp the battery lead.",
-    "supply_at_limit.load": "The supply was at its limit for {value:.1f} minutes, but the bus load "
-    "leaves the battery only {room:.0f} A, so a healthy battery would hold it there too: shed load "
-    "and read again.",
-    "taper_missing.service": "The battery current does not fall: {value:.1f} A less over the "
-    "readings where a healthy battery falls by at least {limit:.1f} A. Unless a bus load was left "
+    "supply_at_limit.load": "The supply {was} at its limit for {value:.1f} minutes, but the bus "
+    "load leaves the battery only {room:.0f} A, so a healthy battery would hold it there too: shed "
+    "load and read again.",
+    "taper_missing.service": "The battery current hardly falls: {value:.1f} A less over the "
+    "readings where a healthy one falls by at least {limit:.1f} A. Unless a bus load was left "
     "out, suspect a shorted cell or a worn battery.",
     "taper_missing.watch": "The current does not fall by more than the meter can tell, and the bus "
     "load is not known: a full battery and one that takes a steady current look alike. Read the "
     "load before the battery joins, or clamp the battery lead.",
     "taper_missing.steps": "The battery current does not seem to fall, but a load changed that "
     "nobody marked: repeat the readings with the loads left alone, or clamp the battery lead.",
-    "taper_missing.ok": "The battery current falls as a charging battery's does.",
+    "taper_missing.ok": "The battery current falls, by {value:.1f} A over the readings.",
+    "taper_missing.unseen": "The battery current has not clearly fallen yet: a slow taper falls by "
+    "{limit:.1f} A over these readings.",
     "current_rising.disconnect": "The battery current rises at constant voltage, by {value:.1f} A "
     "over the last {minutes}, with no load switched on: a sign of thermal runaway.",
     "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
@@ -233,6 +244,9 @@ TEXTS = {
     "file of its own, or mark what was switched on as an event.",
     "supply_trip.watch": "The supply gave nothing from {at:.0f} to {until:.0f} s, and the battery "
     "fed the bus: find out why, and read a taper without a break.",
+    "supply_trip.low": "Since {at:.0f} s the supply gives no more than {most:.1f} A, next to "
+    "nothing of what it gave: is it on? If it is, the battery takes nothing more. Look and read "
+    "again.",
     "supply_trip.ended": "The supply has given nothing since {at:.0f} s: a current of zero is no "
     "full battery; switch it on and read again.",
     "clamp.load": "Supply less clamp differs by {value:.1f} A from the bus load that was given "
@@ -241,7 +255,7 @@ TEXTS = {
     "meters'): the clamp misses a lead, or the bus load changes.",
     "temperature_rise.service": "The battery warms by {value:.1f} °C a minute, faster than "
     "{limit:.1f} °C a minute.",
-    "set_voltage.ok": "{value:.1f} V at the battery suits its temperature ({low:.1f} to "
+    "set_voltage.ok": "The supply's {value:.1f} V suit the battery's temperature ({low:.1f} to "
     "{high:.1f} V).",
     "set_voltage.setting": "The supply's set voltage of {value:.1f} V suits the battery's "
     "temperature ({low:.1f} to {high:.1f} V); the voltage at the battery was not read.",
@@ -273,6 +287,9 @@ TEXTS = {
     "load was given: a load is not declared or the taper is hidden.",
     "undeclared_load_step.watch": "The current jumps by {value:+.1f} A at {at:.0f} s with no event "
     "marked there: find the load and mark it as an event.",
+    "undeclared_load_step.passing": "A reading jumps by {value:+.1f} A at {at:.0f} s with no event "
+    "marked there, but the current does not stay changed: a short load, or a meter that is hard to "
+    "read. Leave the loads alone and read on.",
     "load_unknown.note": "The bus load without the battery is not known, which widens every "
     "interval: read the meter before the battery joins, or clamp the battery lead.",
     "short_window.few": "Readings at constant voltage so far: {count}. To tell a taper takes at "

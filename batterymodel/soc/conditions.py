@@ -154,8 +154,8 @@ def condition_state(
     untold = np.ones(SOC_GRID.size)
     held = capacity_belief(battery, on)
     for condition, belief in _possible(signal, battery, held):
-        evidence = _evidence(others, battery, belief, rest_voltage_v, temp_c)
-        log_z[condition] = _log_frequency(belief, battery, held)
+        evidence, peak = _evidence(others, battery, belief, rest_voltage_v, temp_c)
+        log_z[condition] = _log_frequency(belief, battery, held) + float(np.log(peak))
         if condition is Condition.OVERHEATING:
             log_z[condition] += heat_log_ratio
         if condition is Condition.NOTHING_CHARGING:
@@ -225,15 +225,20 @@ def _evidence(
     belief: ConditionPrior,
     rest_voltage_v: float | None,
     temp_c: float | None,
-) -> np.ndarray:
-    """All evidence but the taper over `SOC_GRID`; the rest voltage with the cells it lacks."""
-    found = [e.likelihood for e in others]
+) -> tuple[np.ndarray, float]:
+    """All evidence but the taper over `SOC_GRID`, and its highest likelihood on the common scale.
+
+    The rest voltage counts with the cells it lacks.
+    """
+    found = list(others)
     if belief.cells_lost and rest_voltage_v is not None:
         whole = rest_voltage_v * battery.cells / (battery.cells - belief.cells_lost)
-        kept = [e.likelihood for e in others if e.name != REST_VOLTAGE]
-        lacking = rest_voltage_evidence(battery, whole, temp_c).likelihood
-        found = [*kept, lacking * surface_plausibility(battery, whole, temp_c)]
-    return np.prod(found, axis=0) if found else np.ones(SOC_GRID.size)
+        lacking = rest_voltage_evidence(battery, whole, temp_c)
+        plausible = surface_plausibility(battery, whole, temp_c)
+        kept = [e for e in others if e.name != REST_VOLTAGE]
+        found = [*kept, replace(lacking, peak=lacking.peak * plausible)]
+    likelihood = np.prod([e.likelihood for e in found], axis=0) if found else np.ones(SOC_GRID.size)
+    return likelihood, float(np.prod([e.peak for e in found]))
 
 
 class _Weighing(Protocol):

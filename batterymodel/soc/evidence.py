@@ -5,7 +5,7 @@ Every piece is a likelihood over the state of charge at connection, on the grid 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -55,11 +55,16 @@ REST_VOLTAGE = "rest voltage"
 
 @dataclass(frozen=True)
 class Evidence:
-    """One piece of evidence: a likelihood over `SOC_GRID`, shape ``(s,)``, its highest value 1."""
+    """One piece of evidence: a likelihood over `SOC_GRID`, shape ``(s,)``, its highest value 1.
+
+    ``peak`` is that highest value before it was made 1, on a scale that all conditions share: what
+    no charge of a battery explains must count against that battery (`soc.conditions`).
+    """
 
     name: str
     likelihood: FloatArray
     remark: str | None = None
+    peak: float = 1.0
 
     @property
     def density(self) -> FloatArray:
@@ -122,7 +127,8 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     Returns
     -------
     Evidence
-        Source of the curve: `chemistry.RestVoltageCurve.source`.
+        Its ``peak`` is 1 for the voltage of a full battery, and near nothing for one that no charge
+        explains. Source of the curve: `chemistry.RestVoltageCurve.source`.
 
     Raises
     ------
@@ -135,7 +141,9 @@ def rest_voltage_evidence(battery: Battery, rest_voltage: float, temp_c: float |
     read = min(rest_voltage, float(expected[-1]))
     likelihood = sd[-1] / sd * np.exp(-0.5 * ((expected - read) / sd) ** 2)
     flat_share = _misleading_level(float(sd[-1]), float(np.ptp(expected)))
-    return as_evidence(REST_VOLTAGE, flat_share + likelihood, data.rest_voltage_remark)
+    found = (flat_share + likelihood) / (flat_share + 1.0)
+    evidence = as_evidence(REST_VOLTAGE, found, data.rest_voltage_remark)
+    return replace(evidence, peak=float(found.max()))
 
 
 def surface_plausibility(battery: Battery, rest_voltage: float, temp_c: float | None) -> float:

@@ -16,7 +16,6 @@ import numpy as np
 from pydantic import ValidationError
 
 from batterymodel.basis.arrays import FloatArray
-from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import TaperLesson
 from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.capacity_in_use import capacity_belief
@@ -24,7 +23,12 @@ from batterymodel.reference.chemistry import TaperPrior, data_for
 from batterymodel.taper.charge_bounds import ChargeBounds
 from batterymodel.taper.fit import MOST_CONFLICT, TaperFit, fit_taper
 from batterymodel.taper.posterior import ChargePosterior, charge_posterior
-from batterymodel.taper.prior import MOST_C_RATE_PER_H, heat_log_sd, prior_for
+from batterymodel.taper.prior import (
+    MOST_C_RATE_PER_H,
+    heat_log_sd,
+    history_log_sd,
+    prior_for,
+)
 from batterymodel.taper.shape import charge_time_share
 from batterymodel.taper.signals import Signal
 
@@ -46,9 +50,6 @@ LEAST_KNOWN_SHARE_SD = 0.005
 
 LEARNED_SHARES = (0.01, 0.8)
 """Fast shares a taper can teach; beyond, the nearest is taken [0..1] (own choice)."""
-
-DRIFT_PER_ROOT_YEAR = 0.10
-"""Drift of the log time constant with age, standard deviation after a year (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -310,7 +311,7 @@ def updated_history(battery: Battery, measured: MeasuredTaper, on: date) -> Hist
 
     ``mean = (a / va + b / vb) / (1 / va + 1 / vb)`` for the log time constant and for the fast
     share; the variances are those of known and measured value and what moves between connections
-    (`chemistry.TaperPrior`) or with age (`DRIFT_PER_ROOT_YEAR`).
+    (`chemistry.TaperPrior`) or with age (`taper.prior.history_log_sd`).
 
     Parameters
     ----------
@@ -359,8 +360,7 @@ def _known(
     if known is None:
         time_var, share_sd = taper.time_constant_log_sd**2, taper.fast_share_sd
     else:
-        years = max((on - known.on).days, 0) / DAYS_PER_YEAR if known.on else 0.0
-        time_var = known.charge_time_rel_sd**2 + DRIFT_PER_ROOT_YEAR**2 * years
+        time_var = history_log_sd(known, on) ** 2
         share_sd = known.fast_share_sd if known.fast_share else taper.fast_share_sd
     return (believed.log_time_s, time_var), (believed.fast_share, share_sd**2)
 

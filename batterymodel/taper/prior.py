@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import logit
 
 from batterymodel.basis.arrays import FloatOrArray
+from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import KindBelief
 from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.capacity_in_use import capacity_belief
@@ -47,6 +48,9 @@ lead-acid cells show from 27.5 to 28.5 V, and all)."""
 
 MOST_SLOWER_LOG = 1.5
 """Most of that log [ln] (own choice: near the rest voltage it has no end)."""
+
+DRIFT_PER_ROOT_YEAR = 0.10
+"""Drift of the log time constant with age, standard deviation after a year (own choice)."""
 
 SHARE_RANGE = (0.02, 0.7)
 """Fast shares that are believed possible [0..1] (own choice)."""
@@ -231,10 +235,11 @@ def prior_for(
 ) -> Prior:
     """Prior of one connection: the chemistry's, its kind's, or this battery's history.
 
-    A history holds the chemistry's belief; where other batteries of the kind are known, theirs
-    takes its place. Temperature away from 25 degC widens the log time constant (`heat_log_sd`);
-    where none is known, `UNKNOWN_TEMP_C` stands in without history, nothing
-    with it. Below the charging window the taper is believed slower (`slower_log`).
+    A history drifts with age (`history_log_sd`), and holds the chemistry's belief; where other
+    batteries of the kind are known, theirs takes its place. Temperature away from 25 degC widens
+    the log time constant (`heat_log_sd`); where none is known, `UNKNOWN_TEMP_C` stands in without
+    history, nothing with it. Below the charging window the taper is believed slower
+    (`slower_log`).
 
     Parameters
     ----------
@@ -258,7 +263,7 @@ def prior_for(
         that cannot be this battery's.
     """
     taper = data_for(battery.chemistry).taper
-    log_time, log_time_sd, share, share_sd = _believed(battery, taper)
+    log_time, log_time_sd, share, share_sd = _believed(battery, taper, on)
     heat = heat_log_sd(battery, temp_c)
     if battery.history is not None and temp_c is None:
         heat = 0.0
@@ -328,6 +333,27 @@ def heat_log_sd(battery: Battery, temp_c: float | None) -> float:
     return HEAT_SHARE * abs(float(np.log(resistance_factor(battery.chemistry, away_c))))
 
 
+def history_log_sd(history: History, on: date | None) -> float:
+    """Spread of the log time constant that a history tells, on a day.
+
+    ``hypot(charge_time_rel_sd, DRIFT_PER_ROOT_YEAR sqrt(years))`` since its last taper.
+
+    Parameters
+    ----------
+    history : History
+    on : date or None
+        Day of the connection; without it, or without the day of the last taper, nothing is added.
+
+    Returns
+    -------
+    float
+        Standard deviation of the log [-].
+    """
+    since = 0 if on is None or history.on is None else max((on - history.on).days, 0)
+    drift = DRIFT_PER_ROOT_YEAR * float(np.sqrt(since / DAYS_PER_YEAR))
+    return float(np.hypot(history.charge_time_rel_sd, drift))
+
+
 def slower_log(battery: Battery, held_v: float) -> float:
     """Log by which an ohmic current falls below the charging window, at most `MOST_SLOWER_LOG`.
 
@@ -359,11 +385,13 @@ def _float_current_a(battery: Battery, taper: TaperPrior) -> tuple[float, float]
     return known.float_current_per_ah * plate, known.float_current_per_ah_sd * plate
 
 
-def _believed(battery: Battery, taper: TaperPrior) -> tuple[float, float, float, float]:
+def _believed(
+    battery: Battery, taper: TaperPrior, on: date | None
+) -> tuple[float, float, float, float]:
     """Log time constant and fast share at a small current, each with its sd for a connection."""
     (time, time_sd), (share, share_sd) = _chemistry(taper)
     if battery.history is not None:
-        (time, time_sd), (share, share_sd) = _own(battery.history, battery.kind, taper)
+        (time, time_sd), (share, share_sd) = _own(battery.history, battery.kind, taper, on)
     elif battery.kind is not None:
         (time, time_sd), (share, share_sd) = _of_kind(battery.kind)
     share_sd = float(np.hypot(share_sd, taper.share_transfer_sd))
@@ -388,13 +416,15 @@ def _of_kind(kind: KindBelief) -> tuple[Believed, Believed]:
     return (time, kind.time_constant_log_sd), (kind.fast_share, kind.fast_share_sd)
 
 
-def _own(history: History, kind: KindBelief | None, taper: TaperPrior) -> tuple[Believed, Believed]:
+def _own(
+    history: History, kind: KindBelief | None, taper: TaperPrior, on: date | None
+) -> tuple[Believed, Believed]:
     """What the battery's own tapers taught; with the kind's belief in place of the chemistry's."""
     share, share_sd = history.fast_share, history.fast_share_sd
     if share is None:
         share, share_sd = taper.fast_share, taper.fast_share_sd
     of_charge = float(charge_time_share(share, taper.fast_ratio))
-    time = float(np.log(3600.0 * history.charge_time_h / of_charge)), history.charge_time_rel_sd
+    time = float(np.log(3600.0 * history.charge_time_h / of_charge)), history_log_sd(history, on)
     if kind is None:
         return time, (share, share_sd)
     (in_time, in_share), (kind_time, kind_share) = _chemistry(taper), _of_kind(kind)

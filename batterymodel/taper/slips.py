@@ -41,7 +41,8 @@ LONE_C, SETTLED_C = 10.0, 3.0
 so much of each other [degC] (own choice: no battery warms and cools so fast)."""
 
 LEAST_RUNNING_A = 2.0
-"""Median of the supply's current under which a trip is not looked for [A] (own choice)."""
+"""Median of the supply's current under which a trip is not looked for, and current up to which a
+supply is said to give nothing [A] (own choice)."""
 
 OFF_SHARE = 0.05
 """Share of its median current, or less, that a supply gives while it is off [-] (own choice)."""

@@ -31,12 +31,6 @@ SOC = changes_in(
         "LEAST_LEARNING_DEPTH = 0.01\n",
     ),
     ("most learned sd", "learning", "MOST_LEARNED_SD = 0.3\n", "MOST_LEARNED_SD = 3.0\n"),
-    (
-        "drift",
-        "learning",
-        "DRIFT_PER_ROOT_YEAR = 0.10\n",
-        "DRIFT_PER_ROOT_YEAR = 0.03\n",
-    ),
 )
 
 SOC += changes_in(
@@ -123,6 +117,13 @@ TAPER = changes_in(
         "UNKNOWN_SHARE_OF_LEAST = 0.8\n",
     ),
     ("late start", "signals", "LATE_START_S = 900.0\n", "LATE_START_S = 1800.0\n"),
+    ("drift", "prior", "DRIFT_PER_ROOT_YEAR = 0.10\n", "DRIFT_PER_ROOT_YEAR = 0.03\n"),
+    (
+        "history of any age",
+        "prior",
+        "_own(battery.history, battery.kind, taper, on)",
+        "_own(battery.history, battery.kind, taper, None)",
+    ),
     ("rise in errors", "trends", "RISE_ERRORS = 4.0\n", "RISE_ERRORS = 1.0\n"),
     ("least rise", "trends", "LEAST_RISE_A = 0.3\n", "LEAST_RISE_A = 1.0\n"),
     ("rise of a level", "trends", "RISE_OF_CURRENT = 0.02\n", "RISE_OF_CURRENT = 0.1\n"),
@@ -135,6 +136,7 @@ CONDITIONS = (
         ("cells lost", "conditions", "battery.cells - belief.cells_lost)", "battery.cells)"),
         ("unsafe counted", "conditions", "1.0 if condition in UNSAFE else ", ""),
         ("evidence replaced", "conditions", "if e.name != REST_VOLTAGE]", "]"),
+        ("voltage nothing explains", "conditions", "+ float(np.log(peak))\n", "\n"),
         tests=("tests/soc/test_conditions.py",),
     ),
     *changes_in(
@@ -193,7 +195,7 @@ FREQUENCY = changes_in(
     (
         "any voltage is surface charge",
         "conditions",
-        "lacking * surface_plausibility(battery, whole, temp_c)",
+        "lacking.peak * plausible",
         "lacking",
     ),
     (

@@ -260,6 +260,35 @@ DOUBTS = (
     ),
 )
 
+SENTENCES = (
+    *changes_in(
+        "rules",
+        ("most current", "current_rules", "current += LEVEL_SD * sd\n", "current += 0.0\n"),
+        ("jump that stays", "current_rules", "STAYS_CHANGED = 0.5\n", "STAYS_CHANGED = 0.4\n"),
+        (
+            "jump that hardly stays",
+            "current_rules",
+            "STAYS_CHANGED = 0.5\n",
+            "STAYS_CHANGED = 0.6\n",
+        ),
+        (
+            "ends beside an unknown load",
+            "proof_rules",
+            "(load_given and _fell_between_ends(case))",
+            "_fell_between_ends(case)",
+        ),
+        ("supply that gives the load", "readings_rules", "most_a > LEAST_RUNNING_A", "False"),
+        ("step after the turn", "current_rules", "step.elapsed_s > case.rise.since_s", "False"),
+        (
+            "charge in doubt",
+            "battery_rules",
+            ">= most:\n        variant, chance",
+            "> 9:\n        variant, chance",
+        ),
+        tests=("tests/rules/test_sentences_agree.py",),
+    ),
+)
+
 SHOWN = (
     *changes_in(
         "rules",
@@ -278,6 +307,7 @@ SHOWN = (
 
 ALL = (
     *SHOWN,
+    *SENTENCES,
     *DOUBTS,
     *RULES,
     *EVENTS,

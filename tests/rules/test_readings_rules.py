@@ -351,7 +351,7 @@ def test_a_voltage_nobody_read_is_called_a_setting(battery):
     assert "set voltage of 28.0 V" in finding.text
     volts = np.full(61, 28.0)
     read = judged(simulated_connection(0.05, supply_voltage_v=volts), battery)
-    assert "28.0 V at the battery" in found(read, "set_voltage").text
+    assert "supply's 28.0 V" in found(read, "set_voltage").text
 
 
 def test_a_little_too_high_for_a_while_does_not_excuse_too_low(battery):

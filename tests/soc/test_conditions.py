@@ -23,7 +23,7 @@ from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import CONDITIONS, LAW_TIME_LOG_SD, UNSAFE, Condition
 from batterymodel.soc import account
 from batterymodel.soc.conditions import ConditionState, condition_state
-from batterymodel.soc.evidence import surface_plausibility
+from batterymodel.soc.evidence import rest_voltage_evidence, surface_plausibility
 from batterymodel.soc.overheating import overheating_log_ratio
 from batterymodel.taper.posterior import charge_grid_ah
 from batterymodel.taper.prior import prior_for
@@ -433,3 +433,18 @@ def test_a_clamp_on_the_battery_reads_no_load():
     current = np.round(2.0 * np.exp(-time / 180.0), 1)
     readings = Readings(elapsed_s=time, supply_current_a=current + 8.0, battery_current_a=current)
     assert chance(judged(readings), Condition.NOTHING_CHARGING) < 0.01
+
+
+def test_a_rest_voltage_that_no_charge_explains_speaks_for_a_missing_cell():
+    """23.2 V is 1.93 V from each of twelve cells, less than empty ones show (1.98 V), and 2.11 V
+    from each of eleven: three quarters full, which the current says as well.
+
+    Of the likelihood that twelve cells give the voltage of a full battery 0.092 is left: 0.0099
+    that it misleads and 0.083 of empty cells (23.76 V by 0.292 V, a peak of 0.521), over 1.0099.
+    """
+    readings = simulated_connection(0.2, minutes=5.0)
+    told = judged(readings, rest_voltage_v=23.2)
+    evidence = rest_voltage_evidence(PLAIN, 23.2, 25.0)
+    odds = chance(told, Condition.SHORTED_CELL) / chance(told, Condition.SOUND)
+    assert evidence.peak == pytest.approx(0.092, rel=0.03)
+    assert odds > 0.05

@@ -26,6 +26,7 @@ from pydantic import (
     model_validator,
 )
 
+from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.basis.text import one_line
 from batterymodel.errors import InputError
 from batterymodel.inputs.base import Record as Record
@@ -129,6 +130,22 @@ class History(Record):
     fast_share: Annotated[float, Field(gt=0.0, lt=0.9)] | None = None
     fast_share_sd: Annotated[float, Field(gt=0.0, le=0.5)] = 0.04
     on: date | None = None
+
+    def years_before(self, on: date | None) -> float:
+        """Time from the last taper to a day [a].
+
+        Parameters
+        ----------
+        on : date or None
+
+        Returns
+        -------
+        float
+            0 where either day is not known, or the last taper is of later.
+        """
+        if on is None or self.on is None:
+            return 0.0
+        return max((on - self.on).days, 0) / DAYS_PER_YEAR
 
 
 UNSTATED_CHECK_SD = 0.03

@@ -35,12 +35,12 @@ class CapacityPart(StrEnum):
 class ConditionPrior:
     """Belief about batteries in one condition; logs are natural logs.
 
-    ``frequency`` is their share of all connections, ``frequency_known`` that where the battery's
-    own completed tapers are on record; that of *worn* holds for a battery of unknown age and
-    without a check, and follows what is known of both. The log of the slow time constant is that of
-    a sound battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity`` is the part of
-    `capacity_in_use.capacity_belief` that such batteries are of. ``float_current_per_ah`` is the
-    current left after the taper, and its standard deviation [A per rated Ah]; None: the
+    ``frequency`` is their share of all connections, ``frequency_known`` that where the battery has
+    just completed a taper (`HISTORY_FADES_YEARS`); that of *worn* holds for a battery of unknown
+    age and without a check, and follows what is known of both. The log of the slow time constant is
+    that of a sound battery plus ``time_log``, with ``time_log_sd`` more spread. ``capacity`` is the
+    part of `capacity_in_use.capacity_belief` that such batteries are of. ``float_current_per_ah``
+    is the current left after the taper, and its standard deviation [A per rated Ah]; None: the
     chemistry's. ``cells_lost`` is how many cells the rest voltage lacks.
     """
 
@@ -76,6 +76,11 @@ CONDITIONS: dict[Condition, ConditionPrior] = {
 }
 """Own choice; ``time_log`` 1.4 is four times slower (a quarter of the current at the same charge),
 settled on the calibration half of `tests.benchmarks.sick`."""
+
+
+HISTORY_FADES_YEARS = 1.0
+"""Time in which what completed tapers say of a battery's condition falls to 1/e [a] (own choice:
+sulfated, shorted and worn come in months)."""
 
 
 @dataclass(frozen=True)

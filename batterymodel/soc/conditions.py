@@ -20,12 +20,13 @@ import numpy as np
 from scipy.special import logsumexp
 
 from batterymodel.basis.arrays import FloatArray
-from batterymodel.inputs.records import Battery
+from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.capacity_in_use import CapacityBelief, capacity_belief
 from batterymodel.reference.chemistry import data_for
 from batterymodel.reference.conditions import (
     CONDITIONS,
     FLAT_CURRENT,
+    HISTORY_FADES_YEARS,
     LAW_TIME_LOG_SD,
     LOAD_SETTLES,
     LOAD_SETTLES_SD_A,
@@ -155,7 +156,7 @@ def condition_state(
     held = capacity_belief(battery, on)
     for condition, belief in _possible(signal, battery, held):
         evidence, peak = _evidence(others, battery, belief, rest_voltage_v, temp_c)
-        log_z[condition] = _log_frequency(belief, battery, held) + float(np.log(peak))
+        log_z[condition] = _log_frequency(belief, battery, held, on) + float(np.log(peak))
         if condition is Condition.OVERHEATING:
             log_z[condition] += heat_log_ratio
         if condition is Condition.NOTHING_CHARGING:
@@ -198,18 +199,27 @@ def _possible(
     ]
 
 
-def _log_frequency(belief: ConditionPrior, battery: Battery, held: CapacityBelief) -> float:
+def _log_frequency(
+    belief: ConditionPrior, battery: Battery, held: CapacityBelief, on: date | None
+) -> float:
     """Log of a condition's frequency; that of *worn* follows what the battery may hold.
 
     ``f worn / worn0`` with ``worn`` the chance of a worn battery by its age and last check, and
     ``worn0`` that of one of which nothing is known.
     """
-    known = battery.history is not None
-    frequency = belief.frequency_known if known else belief.frequency
+    known = _known_share(battery.history, on)
+    frequency = known * belief.frequency_known + (1.0 - known) * belief.frequency
     if belief.capacity is CapacityPart.WORN:
         unknown = {"capacity_check": None, "installed_on": None}
         frequency *= held.worn / capacity_belief(battery.model_copy(update=unknown)).worn
     return float(np.log(frequency))
+
+
+def _known_share(history: History | None, on: date | None) -> float:
+    """How far own tapers still speak for the battery: ``exp(-years / HISTORY_FADES_YEARS)``."""
+    if history is None:
+        return 0.0
+    return float(np.exp(-history.years_before(on) / HISTORY_FADES_YEARS))
 
 
 def _with_float_current(prior: Prior, per_ah: float | None, battery: Battery) -> Prior:

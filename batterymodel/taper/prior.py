@@ -9,7 +9,6 @@ import numpy as np
 from scipy.special import logit
 
 from batterymodel.basis.arrays import FloatOrArray
-from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.inputs.kinds import KindBelief
 from batterymodel.inputs.records import Battery, History
 from batterymodel.reference.capacity_in_use import capacity_belief
@@ -349,8 +348,7 @@ def history_log_sd(history: History, on: date | None) -> float:
     float
         Standard deviation of the log [-].
     """
-    since = 0 if on is None or history.on is None else max((on - history.on).days, 0)
-    drift = DRIFT_PER_ROOT_YEAR * float(np.sqrt(since / DAYS_PER_YEAR))
+    drift = DRIFT_PER_ROOT_YEAR * float(np.sqrt(history.years_before(on)))
     return float(np.hypot(history.charge_time_rel_sd, drift))
 
 

@@ -183,8 +183,14 @@ FREQUENCY = changes_in(
     (
         "frequency of a known battery",
         "conditions",
-        "frequency = belief.frequency_known if known else belief.frequency",
+        "frequency = known * belief.frequency_known + (1.0 - known) * belief.frequency",
         "frequency = belief.frequency",
+    ),
+    (
+        "a history never fades",
+        "conditions",
+        "return float(np.exp(-history.years_before(on) / HISTORY_FADES_YEARS))",
+        "return 1.0",
     ),
     (
         "worn at any age",

@@ -375,17 +375,30 @@ def test_a_known_battery_is_met_sound_more_often():
 
     A history as wide as the chemistry's own belief tells nothing else.
     """
-    wide = History(charge_time_h=0.389, charge_time_rel_sd=0.357)
-    known = PLAIN.model_copy(update={"history": wide})
-    odds = []
-    for battery in (PLAIN, known):
-        signal = signal_from(simulated_connection(0.2, minutes=0.5), SUPPLY, 8.0, 3.0)
-        found = condition_state(
-            signal, prior_for(battery, 25.0), battery, (), None, 25.0, 0.0, 0.75
-        ).probability
-        odds.append(found[Condition.ACCEPTS_LITTLE] / found[Condition.SOUND])
     expected = (0.015 / 0.95) / (0.03 / 0.91)
-    assert odds[1] / odds[0] == pytest.approx(expected, rel=0.15)
+    assert odds_of_little(WIDE, None) / odds_of_little(None, None) == pytest.approx(
+        expected, rel=0.15
+    )
+
+
+WIDE = History(charge_time_h=0.389, charge_time_rel_sd=0.357, on=date(2024, 3, 1))
+
+
+def odds_of_little(history: History | None, on: date | None) -> float:
+    """Odds of *accepts little* against *sound* after half a minute."""
+    battery = PLAIN.model_copy(update={"history": history})
+    signal = signal_from(simulated_connection(0.2, minutes=0.5), SUPPLY, 8.0, 3.0)
+    prior = prior_for(battery, 25.0)
+    found = condition_state(signal, prior, battery, (), None, 25.0, 0.0, 0.75, on).probability
+    return found[Condition.ACCEPTS_LITTLE] / found[Condition.SOUND]
+
+
+def test_what_old_tapers_say_of_the_condition_fades():
+    """After two years exp(-2) of it is left: 2.80 % accept little and 91.54 % are sound."""
+    known = 0.1353
+    little, sound = (known * a + (1.0 - known) * b for a, b in ((0.015, 0.03), (0.95, 0.91)))
+    now, later = (odds_of_little(WIDE, date(2024 + years, 3, 1)) for years in (0, 2))
+    assert later / now == pytest.approx((little / sound) / (0.015 / 0.95), rel=0.01)
 
 
 def test_a_rest_voltage_eleven_cells_cannot_have_speaks_against_a_shorted_cell():

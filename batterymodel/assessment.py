@@ -90,7 +90,7 @@ from batterymodel.taper.signals import Signal, held_voltage_v, signal_from
 from batterymodel.taper.slips import slip_mask
 from batterymodel.taper.trends import Rise, rise_of, warming_c_per_min
 
-ESTIMATE_VERSION = "1"
+ESTIMATE_VERSION = "2"
 """Version of the estimate: raised with every change that moves an answer, so that a record tells
 answers of before from those of now. `tests/track/test_version.py` fails where it must be."""
 

@@ -363,6 +363,12 @@ def kind_words(kind: KindBelief, battery: Battery) -> dict[str, str]:
     }
 
 
+RISING_STEP = (
+    "Feel the battery now: power off if it is warm, or if the current still rises at the next "
+    "reading."
+)
+"""Next step in place of those of `NEXT_STEPS` that keep watching, where the current rises."""
+
 KEEP_READING = "Keep reading meanwhile; the next useful reading is {wait} after the last."
 
 OBSERVATIONS = {
@@ -387,6 +393,7 @@ TOLD_TEMPERATURE = "Battery or air around it, as told,"
 
 OBSERVATION_REASONS = {
     "read_again": "a longer fall tells a full battery from one that takes little",
+    "rise": "a current that rises on means power off",
     "bus_load": "it tells what the battery takes from what the bus takes",
     "temperature": "a battery that is too hot or too cold must not be charged",
     "clamp": "it shows what the battery itself takes",

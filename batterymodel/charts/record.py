@@ -124,7 +124,22 @@ def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
 
 
 def fade_words(forecast: FadeForecast) -> str:
-    """What the chart of capacity shows, in sentences.
+    """What the chart of capacity shows, in sentences: what it tells, and how to read it.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    str
+        On one line; capacities [Ah].
+    """
+    return f"{forecast.headline} {fade_key(forecast)}"
+
+
+def fade_key(forecast: FadeForecast) -> str:
+    """How the chart of capacity is read, in sentences.
 
     Parameters
     ----------
@@ -141,14 +156,11 @@ def fade_words(forecast: FadeForecast) -> str:
     words = [
         f"{counted(count, 'value')} {span}.",
         f"The limit is {forecast.limit_ah:.1f} Ah{_generic(forecast.limit)}.",
-        forecast.headline,
     ]
     if crossing.low is not None:
         span = range_words(crossing.low, crossing.high)
         level = f"{100 * crossing.level:.0f} %"
-        words.append(f"The shaded time holds the crossing with {level}: {span}.")
-    if forecast.is_usual:
-        words.append("Line and band are what is usual for the chemistry.")
+        words.append(f"With a chance of {level} the limit is crossed in the shaded time, {span}.")
     words.append("The bars of the marks are one standard error.")
     return " ".join(words)
 

@@ -49,6 +49,7 @@ def page() -> None:
         return
     try:
         page = kept.record_page(store, serial)
+        temperatures.show_html(pages.standing(page.view.outcome))
         st.html(pages.head(_head(page.view)))
         _show_capacity(page)
         servicing.show(store, serial)
@@ -78,10 +79,9 @@ def _show_capacity(page: RecordPage) -> None:
         return
     st.html(_forecast_figures(forecast))
     st.vega_lite_chart(page.fade_spec, theme=None)
-    words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
-    if forecast.slope_change is not None:
-        words.append(slope_sentence(forecast))
-    temperatures.show_html(pages.note(" ".join([*words, *forecast.notes])))
+    st.html(pages.note(recordcharts.fade_key(forecast)))
+    words = [forecast.headline, f"Next check: {forecast.next_check.why}.", slope_sentence(forecast)]
+    temperatures.show_html(pages.plain_list([*filter(None, words), *forecast.notes]))
     _show_in_service(page.view)
 
 

@@ -170,4 +170,4 @@ def test_one_value_is_said_as_one():
     found = forecast()
     curves = found.curves.model_copy(update={"check_at": found.curves.check_at[:1]})
     words = fade_words(found.model_copy(update={"curves": curves}))
-    assert words.startswith(f"1 value of {found.first}.")
+    assert f" 1 value of {found.first}." in words

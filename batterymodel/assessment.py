@@ -516,8 +516,9 @@ def _step_edges(signal: Signal) -> list[np.ndarray]:
 def _signal_notes(signal: Signal) -> tuple[str, ...]:
     if not signal.transients:
         return ()
-    many = "reading is" if signal.transients == 1 else "readings are"
-    return (f"{signal.transients} {many} short transients and not used for the taper",)
+    one = "1 reading is a short transient"
+    many = one if signal.transients == 1 else f"{signal.transients} readings are short transients"
+    return (f"{many} and not used for the taper.",)
 
 
 def _doubts(case: Case) -> tuple[str, ...]:

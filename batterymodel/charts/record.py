@@ -65,6 +65,9 @@ _TAPER_STYLES = (
     (BLUE, [1, 0]),
     (BROWN, [10, 4]),
 )
+YEARS_WITH_TICKS = 2.0
+"""Span from which on a chart has ticks at years enough to read it [years] (own choice)."""
+
 LEAST_FLOW = 1e-4
 """Battery current over capacity below which a taper is not drawn on its logarithmic axis [1/h]
 (own choice)."""
@@ -452,6 +455,8 @@ def _moment(curves: FadeCurves, at: float) -> object:
 def _at_x(curves: FadeCurves) -> alt.X:
     if curves.first_on is None:
         return alt.X("at:Q", title="Cycle (number)", axis=alt.Axis(tickCount=6, grid=True))
+    if _chart_end(curves) - float(curves.at[0]) < YEARS_WITH_TICKS:
+        return alt.X("at:T", title="Date (month)", axis=alt.Axis(tickCount=4, format="%b %Y"))
     return alt.X("at:T", title="Date (year)", axis=alt.Axis(tickCount="year", format="%Y"))
 
 

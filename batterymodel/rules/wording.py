@@ -149,8 +149,7 @@ TEXTS = {
     "fuse or a cell may be open (chance that topping off is wrong {chance}). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "other_conditions.watch.overheating": "A battery that overheats may show the same readings "
-    "(chance that topping off is wrong {chance}). Read its temperature, clamp its lead, and "
-    "keep watching the current.",
+    "(chance that topping off is wrong {chance}).",
     "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
     "charge_confirmed.fall": "The charging current was seen to fall.",
     "charge_confirmed.unseen": "Nothing confirms the charge yet: the current has not fallen by "
@@ -316,24 +315,24 @@ NEXT_STEPS = {
 }
 
 DOUBT_NOTE = (
-    "a finding says that the current may mislead: the ranges of the charge and of the time to go "
-    "are drawn so wide that they hold even if it tells nothing in one case of seven"
+    "The current may mislead, so the ranges of the charge and of the time to go are drawn wide: "
+    "they hold even if it tells nothing in one case of seven."
 )
 """Said of numbers that `rules.doubts` widened."""
 
 KIND_COUNTS = (
-    "what is expected of this battery rests on {taught} of {batteries} of its kind on record too "
+    "What is expected of this battery rests on {taught} of {batteries} of its kind on record too "
     "({plate})"
 )
 KIND_COUNTS_LITTLE = (
     "{taught} of {batteries} of its kind on record ({plate}) make little difference to this answer"
 )
 KIND_LEFT_OUT = (
-    "the current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
+    "The current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
     "expect, so these were left out"
 )
 WITHOUT_KIND = (
-    "this answer is given as if {taught} of {batteries} of its kind on record ({plate}) were not "
+    "This answer is given as if {taught} of {batteries} of its kind on record ({plate}) were not "
     "there: with them the outcome would be better, and they may narrow a range but never do that"
 )
 """What the answer says of the other batteries of the kind."""

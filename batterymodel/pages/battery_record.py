@@ -42,9 +42,9 @@ def page() -> None:
     store = kept.opened("Battery record")
     if store is None:
         return
-    serial = kept.choose_battery(store)
+    serial = kept.choose_battery(store, adds_here=True)
     if serial is None:
-        _show_adding(store)
+        _show_adding(store, is_first=True)
         _show_restoration(store)
         return
     try:
@@ -172,8 +172,8 @@ def _restore(store: Store, chosen: str) -> None:
     kept.attempt(lambda: store.restore(chosen), "Restored.")
 
 
-def _show_adding(store: Store) -> None:
-    with st.expander("Add a battery"):
+def _show_adding(store: Store, *, is_first: bool = False) -> None:
+    with st.expander("Add a battery", expanded=is_first):
         serial = st.text_input(LABELS["serial"].title, key=f"{KEPT}new.serial")
         tail = st.text_input(LABELS["tail"].title, key=f"{KEPT}new.aircraft")
         on = st.date_input(LABELS["installed_on"].title, value="today", key=f"{KEPT}new.on")

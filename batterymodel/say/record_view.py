@@ -77,7 +77,8 @@ class RecordView:
     """All that the page of a battery's record shows of it.
 
     ``aircraft`` is the tail it is fitted to, None off aircraft; ``battery`` is as it is in force.
-    ``outcome`` is that of the last connection. ``no_forecast`` is the sentence that stands in for the forecast where there is none.
+    ``outcome`` is that of the last connection. ``no_forecast`` is the sentence that stands in for
+    the forecast where there is none.
     """
 
     aircraft: str | None

@@ -47,7 +47,7 @@ def test_outcomes_and_severities_differ_by_sign_and_word() -> None:
         (1.00733, "A", "1.01 A"),
         (0.0432, "A", "0.0432 A"),
         (37.5, "A", "37.5 A"),
-        (1.6, "-", "1.6"),
+        (1.6, "-", ""),
         (None, None, ""),
     ],
 )

@@ -49,7 +49,8 @@ def page() -> None:
         return
     try:
         page = kept.record_page(store, serial)
-        temperatures.show_html(pages.standing(page.view.outcome))
+        with st.container(key="going-on-last"):
+            temperatures.show_html(pages.standing(page.view.outcome))
         st.html(pages.head(_head(page.view)))
         _show_capacity(page)
         servicing.show(store, serial)

@@ -44,9 +44,8 @@ def page() -> None:
 def _begin_where_something_is() -> None:
     """Without a connection assessed in this session, begin with those of the record, if any."""
     if SHEET_SOURCE not in st.session_state:
-        store = kept.record()
-        nothing_yet = LAST_CASE not in st.session_state and store is not None
-        begin = RECORD if nothing_yet and fleet_of(store) else LAST
+        store, nothing_yet = kept.record(), LAST_CASE not in st.session_state
+        begin = RECORD if nothing_yet and store is not None and fleet_of(store) else LAST
         st.session_state[SHEET_SOURCE] = begin
 
 

@@ -199,9 +199,9 @@ TEXTS = {
     "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
     "{minutes}, and so does the supply's voltage: hold it constant and read again; "
     "power off if battery or current keep rising.",
-    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes}, "
-    "and the supply's meter cannot tell a bus load that takes more from a battery that "
-    "begins to run away: clamp the battery lead or feel for warmth.",
+    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes}. The "
+    "supply's meter cannot tell whether a bus load takes more or the battery begins to run away: "
+    "clamp the battery lead or feel for warmth.",
     "current_rising.jump": "The battery current rises by {value:.1f} A, most of it from one "
     "reading to the next: something else than the battery may hang on its lead, or the clamp "
     "moved. Look, read again at once, and power off if the battery warms or the current keeps "

@@ -35,7 +35,11 @@ from batterymodel.rules.current_rules import steady_current_a
 from batterymodel.rules.doubts import with_doubt
 from batterymodel.rules.findings import findings_for, outcome_of
 from batterymodel.rules.kind_in_use import kind_notes, kind_on_record
-from batterymodel.rules.next_observation import PAUSES_READING, next_observation
+from batterymodel.rules.next_observation import (
+    PAUSES_READING,
+    next_observation,
+    usual_wait_s,
+)
 from batterymodel.rules.results import (
     AT_LIMIT,
     READING,
@@ -63,6 +67,7 @@ from batterymodel.rules.wording import (
     NEXT_STEPS_FULL,
     NICD_CAUTION,
     OUTCOME_WORDS,
+    RISING_STEP,
     TOPPING_OFF,
     minutes_words,
 )
@@ -96,9 +101,6 @@ answers of before from those of now. `tests/track/test_version.py` fails where i
 
 CONTRACT_NAMES = {"float_current_a": "floor_a"}
 """Names of fitted values in the JSON contract, where they differ."""
-
-SHORTEST_WAIT_MINUTES = 1.0
-"""Least time to the next reading that is asked for [min] (own choice)."""
 
 LAST_TEMPERATURES = 3
 """Last temperatures of which the highest is the battery's: a hot battery must not be missed (own
@@ -337,7 +339,7 @@ def _assessment(
     outcome: Outcome,
 ) -> Assessment:
     state, fit = case.state, case.fit
-    wait = max(state.next_reading_s / 60.0, SHORTEST_WAIT_MINUTES)
+    wait = usual_wait_s(case) / 60.0
     reason = _reason(outcome, state, findings)
     full = is_topped_off(outcome, state.minutes_to_top_off)
     taught = _taught(case, posterior)
@@ -348,7 +350,7 @@ def _assessment(
         outcome=outcome,
         headline=HEADLINE.format(words=OUTCOME_WORDS[outcome], reason=reason),
         reason=reason,
-        next_steps=NEXT_STEPS_FULL if full else _next_steps(outcome, observation, wait),
+        next_steps=NEXT_STEPS_FULL if full else _next_steps(outcome, findings, observation, wait),
         findings=findings,
         conditions=_conditions(case),
         not_checked=not_checked(case),
@@ -412,10 +414,15 @@ def _reason(outcome: Outcome, state: ChargeState, findings: tuple[Finding, ...])
 
 
 def _next_steps(
-    outcome: Outcome, observation: NextObservation | None, wait: float
+    outcome: Outcome,
+    findings: tuple[Finding, ...],
+    observation: NextObservation | None,
+    wait: float,
 ) -> tuple[str, ...]:
     """What to do next, the next observation first; a reading is asked for once."""
-    steps = tuple(step.format(wait=minutes_words(wait)) for step in NEXT_STEPS[outcome])
+    rises = any(finding.rule == "current_rising" for finding in findings)
+    told = (RISING_STEP,) if rises and outcome is Outcome.KEEP_WATCHING else NEXT_STEPS[outcome]
+    steps = tuple(step.format(wait=minutes_words(wait)) for step in told)
     if observation is None or (outcome is Outcome.TOP_OFF and observation.minutes is not None):
         return steps
     first = f"{observation.text} {observation.why}"
@@ -510,8 +517,9 @@ def _step_edges(signal: Signal) -> list[np.ndarray]:
 def _signal_notes(signal: Signal) -> tuple[str, ...]:
     if not signal.transients:
         return ()
-    many = "reading is" if signal.transients == 1 else "readings are"
-    return (f"{signal.transients} {many} short transients and not used for the taper",)
+    one = "1 reading is a short transient"
+    many = one if signal.transients == 1 else f"{signal.transients} readings are short transients"
+    return (f"{many} and not used for the taper.",)
 
 
 def _doubts(case: Case) -> tuple[str, ...]:

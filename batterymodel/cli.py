@@ -6,6 +6,7 @@ Exit status 0 with an answer, 2 with a line on stderr for each fault of input th
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -22,7 +23,8 @@ class _Parser(argparse.ArgumentParser):
     """Argument parser whose errors are one line like every other error of the tool."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(BAD_INPUT, f"{self.prog}: {message}; see --help\n")
+        told = re.sub(r"invalid (?:float|int) value: (.*)", r"\1 is not a number", message)
+        self.exit(BAD_INPUT, f"{self.prog}: {told}; see --help\n")
 
 
 def parser() -> argparse.ArgumentParser:

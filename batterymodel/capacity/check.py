@@ -345,7 +345,7 @@ def _result(
         verdict=verdict,
         headline=HEADLINE.format(words=VERDICT_WORDS[verdict], reason=reason),
         reason=reason,
-        next_step=CAPACITY_TEXTS[f"next.{_text_key(verdict, percent)}"],
+        next_step=CAPACITY_TEXTS[_next_key(verdict, percent, measured.temp_c)],
         capacity_ah=interval,
         capacity_sd_ah=sd,
         percent_of_rated=percent,
@@ -369,6 +369,12 @@ def _result(
 
 def _text_key(verdict: Verdict, percent: Interval | None) -> str:
     return "pass_bound" if verdict is Verdict.PASS and percent is None else verdict.value
+
+
+def _next_key(verdict: Verdict, percent: Interval | None, temp_c: float | None) -> str:
+    if verdict is Verdict.MARGINAL and temp_c is None:
+        return "next.marginal_temp"
+    return f"next.{_text_key(verdict, percent)}"
 
 
 def _reason(

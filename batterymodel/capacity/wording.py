@@ -35,7 +35,10 @@ CAPACITY_TEXTS = {
     "next.pass_bound": "Charge the battery by its maker's instructions before it goes back; run "
     "the next check down to its end voltage, so that the record shows the trend.",
     "next.marginal": "Charge fully by the maker's instructions and repeat the check at 20 to 30 °C "
-    "at the rated current, which narrows the interval.",
+    "at the rated current, which narrows the range.",
+    "next.marginal_temp": "Tell the battery's temperature at the start, which narrows the range. "
+    "Without it charge fully by the maker's instructions and repeat the check at 20 to 30 °C at "
+    "the rated current.",
     "next.fail": "Charge and repeat once if the maker's instructions allow it; otherwise the "
     "battery is due for replacement by those instructions.",
     "next.not_finished": "Charge fully and repeat the discharge down to its end voltage.",

@@ -30,6 +30,9 @@ from batterymodel.charts.style import (
 )
 
 HEIGHT = 350
+CABLE_LOSS = "cable by its voltage loss"
+"""What the cable's limit is called in the chart: what its copper may carry is another question."""
+
 CONSUMERS, DRAW, MARGIN = "consumers, all at once", "battery's draw", "with margin"
 TOTAL, START = "both together", "start of a motor"
 COVERED, BEYOND = "battery covers", "beyond the supply"
@@ -145,7 +148,8 @@ def _limits(budget: Budget) -> list[OutputLimit]:
 
 
 def _limit_label(limit: OutputLimit) -> str:
-    return f"{limit.name} {amperes(limit.limit_a)}{' (mean)' if limit.over_hours else ''}"
+    of = CABLE_LOSS if limit.name == "cable" else limit.name
+    return f"{of} {amperes(limit.limit_a)}{' (mean)' if limit.over_hours else ''}"
 
 
 def _highest_a(budget: Budget) -> float:

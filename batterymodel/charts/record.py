@@ -65,6 +65,9 @@ _TAPER_STYLES = (
     (BLUE, [1, 0]),
     (BROWN, [10, 4]),
 )
+YEARS_WITH_TICKS = 2.0
+"""Span from which on a chart has ticks at years enough to read it [years] (own choice)."""
+
 LEAST_FLOW = 1e-4
 """Battery current over capacity below which a taper is not drawn on its logarithmic axis [1/h]
 (own choice)."""
@@ -124,7 +127,22 @@ def fade_chart(forecast: FadeForecast) -> alt.LayerChart:
 
 
 def fade_words(forecast: FadeForecast) -> str:
-    """What the chart of capacity shows, in sentences.
+    """What the chart of capacity shows, in sentences: what it tells, and how to read it.
+
+    Parameters
+    ----------
+    forecast : FadeForecast
+
+    Returns
+    -------
+    str
+        On one line; capacities [Ah].
+    """
+    return f"{forecast.headline} {fade_key(forecast)}"
+
+
+def fade_key(forecast: FadeForecast) -> str:
+    """How the chart of capacity is read, in sentences.
 
     Parameters
     ----------
@@ -141,14 +159,11 @@ def fade_words(forecast: FadeForecast) -> str:
     words = [
         f"{counted(count, 'value')} {span}.",
         f"The limit is {forecast.limit_ah:.1f} Ah{_generic(forecast.limit)}.",
-        forecast.headline,
     ]
     if crossing.low is not None:
         span = range_words(crossing.low, crossing.high)
         level = f"{100 * crossing.level:.0f} %"
-        words.append(f"The shaded time holds the crossing with {level}: {span}.")
-    if forecast.is_usual:
-        words.append("Line and band are what is usual for the chemistry.")
+        words.append(f"With a chance of {level} the limit is crossed in the shaded time, {span}.")
     words.append("The bars of the marks are one standard error.")
     return " ".join(words)
 
@@ -440,6 +455,8 @@ def _moment(curves: FadeCurves, at: float) -> object:
 def _at_x(curves: FadeCurves) -> alt.X:
     if curves.first_on is None:
         return alt.X("at:Q", title="Cycle (number)", axis=alt.Axis(tickCount=6, grid=True))
+    if _chart_end(curves) - float(curves.at[0]) < YEARS_WITH_TICKS:
+        return alt.X("at:T", title="Date (month)", axis=alt.Axis(tickCount=4, format="%b %Y"))
     return alt.X("at:T", title="Date (year)", axis=alt.Axis(tickCount="year", format="%Y"))
 
 

@@ -35,7 +35,7 @@ TEXTS = {
     FADE: (
         "Capacity is the charge that a full battery can give. Each year it shrinks a little. That "
         "loss is called fade. A full battery that has faded is like a smaller tank.",
-        "Fade can not be seen while the supply is on. It takes a capacity check: the battery is "
+        "Fade cannot be seen while the supply is on. It takes a capacity check: the battery is "
         "filled, then run down on a bench by the clock. Below its limit the battery is due for "
         "service or for a new one.",
     ),

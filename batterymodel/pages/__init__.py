@@ -35,11 +35,14 @@ from batterymodel.sheet.content import SheetContent, SheetFinding
 KEPT = "kept."
 """Start of the keys of entries that stay when the user turns to another page and back."""
 
-MEASURED_AGAIN = "Measured again, days before or after a check of the same capacity"
+MEASURED_AGAIN = "Measured again, not one check told twice"
 DETAILS = "Details"
 """Title of what only a few want to see: likelihoods, and currents over capacity."""
 
 LAST_CASE = f"{KEPT}last_case"
+SHEET_SOURCE = f"{KEPT}sheet.source"
+CHARGE_RULE = "deep_discharge"
+"""The rule of which a connection in progress shows the charge in place of the whole sentence."""
 
 STYLE = f"<style>\n{Path(__file__).with_name('style.css').read_text(encoding='utf-8')}</style>"
 """The look of all pages, put at the top of each."""
@@ -168,7 +171,7 @@ def pinned_outcome(name: str, assessment: Assessment) -> str:
         HTML, a section named Outcome so far.
     """
     outcome, words = assessment.outcome, _pinned_charge(assessment)
-    if outcome in (Outcome.SERVICE, Outcome.DISCONNECT):
+    if outcome is not Outcome.TOP_OFF and assessment.findings[0].rule != CHARGE_RULE:
         words = f"<b>{shown(assessment.reason[0].upper() + assessment.reason[1:])}</b>"
     return _pinned(
         outcome,
@@ -180,8 +183,10 @@ def pinned_outcome(name: str, assessment: Assessment) -> str:
 
 def _pinned_charge(assessment: Assessment) -> str:
     value, spread = percent(assessment.state_of_charge.at_connection)
-    unchecked = not_checked_words(assessment.not_checked)
-    return f"Charge at connection {shown(value)} ({shown(spread)}). {shown(unchecked)}"
+    words = f"Charge at connection {shown(value)} ({shown(spread)})."
+    if assessment.outcome is not Outcome.TOP_OFF:
+        return words
+    return f"{words} {shown(not_checked_words(assessment.not_checked))}"
 
 
 def pinned_waiting(name: str, readings_left: int, problem: str | None) -> str:

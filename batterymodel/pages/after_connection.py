@@ -403,6 +403,7 @@ def _show_answer(job: Job, battery: Battery, readings: Readings, result: Assessm
     invented = _is_sample(battery)
     marks = (INVENTED,) if invented else ()
     serial = st.session_state.get(ON_RECORD)
+    st.session_state.pop(pages.SHEET_SOURCE, None)
     st.session_state[LAST_CASE] = SheetCase(
         result, battery, day, job.supply, remarks=marks, serial=serial
     )

@@ -54,6 +54,8 @@ def show_choice(store: Store, connection: InProgress) -> None:
         on_change=_tell_serial,
         args=(store, connection),
     )
+    if chosen == OWN:
+        _show_plate(key)
     st.number_input(
         "Rated current of the supply (A)",
         1.0,
@@ -65,7 +67,7 @@ def show_choice(store: Store, connection: InProgress) -> None:
         args=(store, connection),
     )
     if chosen == OWN:
-        _show_plate(store, connection)
+        _show_telling(store, connection)
 
 
 def supply_words(connection: InProgress) -> str:
@@ -102,9 +104,8 @@ def _fill(connection: InProgress, fleet: dict[str, str]) -> None:
         state.setdefault(key[name], getattr(told, name))
 
 
-def _show_plate(store: Store, connection: InProgress) -> None:
+def _show_plate(key: dict[str, str]) -> None:
     """The plate of a battery that is not on record, in three fields and a name."""
-    key = _keys(connection)
     st.text_input("Name of it", max_chars=MOST_LABEL, key=key["tail"])
     st.selectbox(
         "Kind",
@@ -118,6 +119,11 @@ def _show_plate(store: Store, connection: InProgress) -> None:
     rated.number_input(
         "Rated capacity (Ah)", 0.5, 500.0, value=None, format="%g", key=key["rated_capacity_ah"]
     )
+
+
+def _show_telling(store: Store, connection: InProgress) -> None:
+    """What is missing of a plate, or in doubt, and the button that tells it."""
+    key = _keys(connection)
     plate = {name: st.session_state.get(key[name]) for name in PLATE}
     missing = missing_words(plate)
     question = cells_question(plate["chemistry"], plate["cells"])

@@ -204,8 +204,8 @@ def show_limits(form: str = IN_HAND) -> None:
         `IN_HAND`, `ON_CARD` or `NEW`.
     """
     st.caption(
-        f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown; in the "
-        "tables at the end examples are shown, and blanks count as general values for the kind."
+        f"From the maker's instructions. A blank counts as the {GENERIC_MARK} value shown in it. "
+        "The tables at the end show examples; left blank, what is usual for the kind counts."
     )
     _show(LIMITS[:1], columns=1, form=form)
     _ask_for_source(form)

@@ -42,13 +42,15 @@ def page() -> None:
     store = kept.opened("Battery record")
     if store is None:
         return
-    serial = kept.choose_battery(store)
+    serial = kept.choose_battery(store, adds_here=True)
     if serial is None:
-        _show_adding(store)
+        _show_adding(store, is_first=True)
         _show_restoration(store)
         return
     try:
         page = kept.record_page(store, serial)
+        with st.container(key="going-on-last"):
+            temperatures.show_html(pages.standing(page.view.outcome))
         st.html(pages.head(_head(page.view)))
         _show_capacity(page)
         servicing.show(store, serial)
@@ -78,10 +80,9 @@ def _show_capacity(page: RecordPage) -> None:
         return
     st.html(_forecast_figures(forecast))
     st.vega_lite_chart(page.fade_spec, theme=None)
-    words = [f"Next check: {forecast.next_check.why}.", recordcharts.fade_words(forecast)]
-    if forecast.slope_change is not None:
-        words.append(slope_sentence(forecast))
-    temperatures.show_html(pages.note(" ".join([*words, *forecast.notes])))
+    st.html(pages.note(recordcharts.fade_key(forecast)))
+    words = [forecast.headline, f"Next check: {forecast.next_check.why}.", slope_sentence(forecast)]
+    temperatures.show_html(pages.plain_list([*filter(None, words), *forecast.notes]))
     _show_in_service(page.view)
 
 
@@ -172,8 +173,8 @@ def _restore(store: Store, chosen: str) -> None:
     kept.attempt(lambda: store.restore(chosen), "Restored.")
 
 
-def _show_adding(store: Store) -> None:
-    with st.expander("Add a battery"):
+def _show_adding(store: Store, *, is_first: bool = False) -> None:
+    with st.expander("Add a battery", expanded=is_first):
         serial = st.text_input(LABELS["serial"].title, key=f"{KEPT}new.serial")
         tail = st.text_input(LABELS["tail"].title, key=f"{KEPT}new.aircraft")
         on = st.date_input(LABELS["installed_on"].title, value="today", key=f"{KEPT}new.on")

@@ -6,8 +6,9 @@ import streamlit as st
 
 from batterymodel import pages
 from batterymodel.errors import BatteryModelError
-from batterymodel.pages import KEPT, LAST_CASE, kept, literal, temperatures
+from batterymodel.pages import KEPT, LAST_CASE, SHEET_SOURCE, kept, literal, temperatures
 from batterymodel.say.record import outcome_words
+from batterymodel.say.record_view import fleet_of
 from batterymodel.sheet import wording as words
 from batterymodel.sheet.case import SheetCase, connections_of, recorded_case, with_record
 from batterymodel.sheet.content import Section, SheetContent
@@ -30,13 +31,22 @@ def page() -> None:
     st.html(pages.STYLE)
     st.title("Findings sheet")
     st.html(pages.note("One or two pages for the owner, in plain words, to read and to sign."))
-    source = st.radio("Connection", (LAST, RECORD), horizontal=True, key=f"{KEPT}sheet.source")
     try:
+        _begin_where_something_is()
+        source = st.radio("Connection", (LAST, RECORD), horizontal=True, key=SHEET_SOURCE)
         case = _last_case() if source == LAST else _recorded_case()
         if case is not None:
             _show_case(case)
     except BatteryModelError as error:
         st.error(literal(temperatures.said(str(error))))
+
+
+def _begin_where_something_is() -> None:
+    """Without a connection assessed in this session, begin with those of the record, if any."""
+    if SHEET_SOURCE not in st.session_state:
+        store, nothing_yet = kept.record(), LAST_CASE not in st.session_state
+        begin = RECORD if nothing_yet and store is not None and fleet_of(store) else LAST
+        st.session_state[SHEET_SOURCE] = begin
 
 
 def _last_case() -> SheetCase | None:

@@ -143,13 +143,21 @@ def show_demo_mark() -> None:
                 places.turn_to_record(demo=False)
 
 
-def show_no_battery() -> None:
-    """Say that the record is empty, how a battery comes into it, and offer the demo record."""
+def show_no_battery(*, adds_here: bool = False) -> None:
+    """Say that the record is empty, how a battery comes into it, and offer the demo record.
+
+    Parameters
+    ----------
+    adds_here : bool
+        Whether the page itself is the one that adds a battery.
+    """
     st.info(literal(NO_BATTERY))
     for number, (path, words) in enumerate(WAYS.items()):
-        with st.container(key=f"more-{number}"):
-            places.link(path, words)
-    st.html(pages.note(WAY_BY_COMMAND))
+        if not (adds_here and path == places.BATTERY):
+            with st.container(key=f"more-{number}"):
+                places.link(path, words)
+    if adds_here:
+        st.html(pages.note(WAY_BY_COMMAND))
     if not places.is_demo() and st.button(LOOK_AT_DEMO, width="stretch"):
         places.turn_to_record(demo=True)
 
@@ -184,12 +192,14 @@ def opened(title: str) -> Store | None:
     return store
 
 
-def choose_battery(store: Store) -> str | None:
+def choose_battery(store: Store, *, adds_here: bool = False) -> str | None:
     """Serial of the battery chosen on this or another page of the record.
 
     Parameters
     ----------
     store : Store
+    adds_here : bool
+        Whether the page itself is the one that adds a battery.
 
     Returns
     -------
@@ -203,7 +213,7 @@ def choose_battery(store: Store) -> str | None:
     """
     fleet = fleet_of(store)
     if not fleet:
-        show_no_battery()
+        show_no_battery(adds_here=adds_here)
         return None
     linked = st.query_params.get(SERIAL_IN_ADDRESS)
     if linked in fleet and linked != st.session_state.get(SERIAL_LINKED):

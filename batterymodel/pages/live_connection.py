@@ -180,7 +180,7 @@ def _show_end(store: Store, connection: InProgress) -> None:
             "text/csv",
             width="stretch",
         )
-    st.button("Put aside", on_click=_put_aside, width="stretch")
+    st.button("Put aside, go on later", on_click=_put_aside, width="stretch")
     _show_leave(store, connection)
 
 

@@ -294,8 +294,7 @@ def current_rising(case: Case) -> Finding | None:
         return None
     minutes = max(rise.span_s / 60.0, 1.0)
     least = _least_that_hurts_a(case, rise)
-    explained_a = _voltage_explains_a(case.readings, case.battery, rise.since_s)
-    if explained_a >= rise.amount and not _is_warm(case):
+    if voltage_explains(case, rise):
         variant, severity = "voltage", Severity.WATCH
     elif rise.gradual_a > least:
         variant, severity = "disconnect", Severity.DISCONNECT
@@ -311,11 +310,48 @@ def current_rising(case: Case) -> Finding | None:
     return against("current_rising", severity, text, value, limit)
 
 
+def voltage_explains(case: Case, rise: Rise) -> bool:
+    """Whether the supply's voltage rose as well, enough to make a rise of a battery that is cool.
+
+    Parameters
+    ----------
+    case : Case
+    rise : Rise
+
+    Returns
+    -------
+    bool
+    """
+    explained_a = _voltage_explains_a(case.readings, case.battery, rise.since_s)
+    return explained_a >= rise.amount and not _is_warm(case)
+
+
+def last_reading_rose(fit: TaperFit) -> bool:
+    """Whether the last current stands above the one before by more than noise and meter.
+
+    Parameters
+    ----------
+    fit : TaperFit
+
+    Returns
+    -------
+    bool
+        The sharp part of a load step, told or found, counts as none.
+    """
+    signal = fit.signal
+    stepped = (step.size_a for step in signal.steps if step.elapsed_s > signal.time_s[-2])
+    rose_a = signal.current_a[-1] - signal.current_a[-2] - sum(stepped)
+    return bool(rose_a > _least_jump_a(fit))
+
+
+def _least_jump_a(fit: TaperFit) -> float:
+    return max(JUMP_ERRORS * fit.signal.sigma_a, 2.0 * fit.signal.resolution_a, LEAST_JUMP_A)
+
+
 def _jumps(fit: TaperFit) -> bool:
     """A reading stands above the one before by more than noise and the least that a step is."""
     _, current = battery_current(fit)
-    least = max(JUMP_ERRORS * fit.signal.sigma_a, 2.0 * fit.signal.resolution_a, LEAST_JUMP_A)
-    return bool((np.diff(current) > least).any())
+    return bool((np.diff(current) > _least_jump_a(fit)).any())
 
 
 def _watched_rise(rise: Rise, least_a: float) -> str:

@@ -86,8 +86,8 @@ def outcome_of(findings: tuple[Finding, ...]) -> Outcome:
 
 
 RULES: tuple[Callable[[Case], Finding | None], ...] = (
-    deep_discharge,
     current_rising,
+    deep_discharge,
     battery_temperature,
     temperature_rise,
     supply_at_limit,

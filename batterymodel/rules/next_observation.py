@@ -16,7 +16,12 @@ from batterymodel.reference.conditions import Condition
 from batterymodel.reference.temperature import within_data_c
 from batterymodel.rules.battery_rules import LEAD_ACID
 from batterymodel.rules.case import Case, any_seen
-from batterymodel.rules.current_rules import LEAST_ROOM_PER_AH, LEAST_WINDOW_S
+from batterymodel.rules.current_rules import (
+    LEAST_ROOM_PER_AH,
+    LEAST_WINDOW_S,
+    last_reading_rose,
+    voltage_explains,
+)
 from batterymodel.rules.results import Finding, NextObservation, Outcome, Severity
 from batterymodel.rules.wording import (
     OBSERVATION_REASONS,
@@ -76,11 +81,12 @@ def next_observation(
     possible = possible_observations(case)
     if outcome is Outcome.TOP_OFF:
         name = "temperature" if "temperature" in possible else "read_again"
-        return _observation(name, _usual_wait_s(case), _why("most", name))
+        return _observation(name, usual_wait_s(case), _why("most", name))
     watched = {f.rule for f in findings if f.severity is Severity.WATCH}
     asked = _asked(case, watched, possible)
     if asked is not None:
-        return _observation(asked, _wait_to_taper_s(case), _why("needed", asked))
+        told = "rise" if asked == "read_again" and _rises(case) else asked
+        return _observation(asked, _wait_to_taper_s(case), _why("needed", told))
     return _most_telling(case, possible)
 
 
@@ -113,12 +119,11 @@ def _asked(case: Case, watched: set[str], possible: tuple[str, ...]) -> str | No
     room_a = LEAST_ROOM_PER_AH * case.battery.rated_capacity_ah
     too_loaded = case.fit["hold_amplitude_a"] < room_a
     at_limit = "less_load" if too_loaded else "read_again"
-    rising = "temperature" if "temperature" in possible else "set_voltage"
     current = next((n for n in ("bus_load", "clamp") if n in possible), None)
     answers = {
         "supply_trip": "supply_on" if case.fit.signal.off[-1] else None,
         "battery_temperature": "temperature",
-        "current_rising": rising,
+        "current_rising": _asked_of_rise(case, possible),
         "rated_capacity": "plate",
         "set_voltage": "set_voltage",
         "clamp": "clamp_again",
@@ -131,14 +136,25 @@ def _asked(case: Case, watched: set[str], possible: tuple[str, ...]) -> str | No
     return next((name for rule, name in answers.items() if rule in watched and name), None)
 
 
+def _asked_of_rise(case: Case, possible: tuple[str, ...]) -> str:
+    """What tells a battery that begins to run away from a load or a voltage that rises."""
+    if "temperature" in possible:
+        return "temperature"
+    if case.rise is not None and voltage_explains(case, case.rise):
+        return "set_voltage"
+    return "clamp" if "clamp" in possible else "read_again"
+
+
 def _most_telling(case: Case, possible: tuple[str, ...]) -> NextObservation:
     foresight = _foresight(case)
     gains, reading_s = ({}, 0.0) if foresight is None else _gains(foresight, possible)
     best = max(gains.values(), default=0.0)
     if foresight is None or best < LEAST_GAIN:
         name = _without_gain(case, possible)
-        return _observation(name, min(_usual_wait_s(case), WAITS_S[-1]), _why("most", name))
+        return _observation(name, min(usual_wait_s(case), WAITS_S[-1]), _why("most", name))
     name = next(n for n in EFFORT if gains.get(n, 0.0) >= NEARLY * best)
+    if name == "read_again" and _rises(case):
+        return _observation(name, SHORTEST_WAIT_S, _why("most", "rise"))
     now = foresight.wrong_now
     return _observation(name, reading_s, _why("gain", name, now, now - gains[name]))
 
@@ -185,15 +201,29 @@ def _gains(foresight: Foresight, possible: tuple[str, ...]) -> tuple[dict[str, f
     return {name: now - left[name]() for name in possible}, wait_s
 
 
-def _usual_wait_s(case: Case) -> float:
-    return max(case.state.next_reading_s, SHORTEST_WAIT_S)
+def usual_wait_s(case: Case) -> float:
+    """Time from the last reading to the next one [s], the shortest while the current rises.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    float
+    """
+    return SHORTEST_WAIT_S if _rises(case) else max(case.state.next_reading_s, SHORTEST_WAIT_S)
+
+
+def _rises(case: Case) -> bool:
+    return case.rise is not None or last_reading_rose(case.fit)
 
 
 def _wait_to_taper_s(case: Case) -> float:
     """The usual wait [s], and at least until the hold was read long enough to tell a taper."""
     time_s, _ = battery_current(case.fit)
     span_s = float(time_s[-1] - time_s[0]) if time_s.size else 0.0
-    return max(_usual_wait_s(case), LEAST_WINDOW_S - span_s)
+    return max(usual_wait_s(case), LEAST_WINDOW_S - span_s)
 
 
 def _observation(name: str, wait_s: float, why: str) -> NextObservation:

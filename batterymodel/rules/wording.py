@@ -157,8 +157,7 @@ TEXTS = {
     "fuse or a cell may be open (chance that topping off is wrong {chance}). Clamp the "
     "battery lead, or isolate the battery for ten seconds and see whether the meter moves.",
     "other_conditions.watch.overheating": "A battery that overheats may show the same readings "
-    "(chance that topping off is wrong {chance}). Read its temperature, clamp its lead, and "
-    "keep watching the current.",
+    "(chance that topping off is wrong {chance}).",
     "charge_confirmed.rest": "The rest voltage confirms a charge above the limit.",
     "charge_confirmed.fall": "The current was seen to fall.",
     "charge_confirmed.fall_then_rise": "The current was seen to fall before it rose.",
@@ -211,9 +210,9 @@ TEXTS = {
     "current_rising.voltage": "The battery current rises by {value:.1f} A over the last "
     "{minutes}, and so does the supply's voltage: hold it constant and read again; "
     "power off if battery or current keep rising.",
-    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes}, "
-    "and the supply's meter cannot tell a bus load that takes more from a battery that "
-    "begins to run away: clamp the battery lead or feel for warmth.",
+    "current_rising.load": "The current rises by {value:.1f} A over the last {minutes}. The "
+    "supply's meter cannot tell whether a bus load takes more or the battery begins to run away: "
+    "clamp the battery lead or feel for warmth.",
     "current_rising.jump": "The battery current rises by {value:.1f} A, most of it from one "
     "reading to the next: something else than the battery may hang on its lead, or the clamp "
     "moved. Look, read again at once, and power off if the battery warms or the current keeps "
@@ -333,24 +332,24 @@ NEXT_STEPS = {
 }
 
 DOUBT_NOTE = (
-    "a finding says that the current may mislead: the ranges of the charge and of the time to go "
-    "are drawn so wide that they hold even if it tells nothing in one case of seven"
+    "The current may mislead, so the ranges of the charge and of the time to go are drawn wide: "
+    "they hold even if it tells nothing in one case of seven."
 )
 """Said of numbers that `rules.doubts` widened."""
 
 KIND_COUNTS = (
-    "what is expected of this battery rests on {taught} of {batteries} of its kind on record too "
+    "What is expected of this battery rests on {taught} of {batteries} of its kind on record too "
     "({plate})"
 )
 KIND_COUNTS_LITTLE = (
     "{taught} of {batteries} of its kind on record ({plate}) make little difference to this answer"
 )
 KIND_LEFT_OUT = (
-    "the current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
+    "The current does not fall as {taught} of {batteries} of its kind on record ({plate}) lead to "
     "expect, so these were left out"
 )
 WITHOUT_KIND = (
-    "this answer is given as if {taught} of {batteries} of its kind on record ({plate}) were not "
+    "This answer is given as if {taught} of {batteries} of its kind on record ({plate}) were not "
     "there: with them the outcome would be better, and they may narrow a range but never do that"
 )
 """What the answer says of the other batteries of the kind."""
@@ -380,6 +379,12 @@ def kind_words(kind: KindBelief, battery: Battery) -> dict[str, str]:
     }
 
 
+RISING_STEP = (
+    "Feel the battery now: power off if it is warm, or if the current still rises at the next "
+    "reading."
+)
+"""Next step in place of those of `NEXT_STEPS` that keep watching, where the current rises."""
+
 KEEP_READING = "Keep reading meanwhile; the next useful reading is {wait} after the last."
 
 OBSERVATIONS = {
@@ -404,6 +409,7 @@ TOLD_TEMPERATURE = "Battery or air around it, as told,"
 
 OBSERVATION_REASONS = {
     "read_again": "a longer fall tells a full battery from one that takes little",
+    "rise": "a current that rises on means power off",
     "bus_load": "it tells what the battery takes from what the bus takes",
     "temperature": "a battery that is too hot or too cold must not be charged",
     "clamp": "it shows what the battery itself takes",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from batterymodel.basis.calendar import days_words
@@ -24,7 +24,7 @@ SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEV
     Outcome.TOP_OFF: Severity.OK
 }
 NO_CONNECTION = "No connection on record"
-AT_LAST_CHECK = "at the last check, overdue since {since}"
+AT_LAST_CHECK = " at the last check"
 NO_CHECK = "No capacity check on record"
 
 
@@ -114,13 +114,12 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
     measured = [check for check in checks if not check.is_lower_bound]
     rated, check = battery.rated_capacity_ah, battery.capacity_check
     overdue = _overdue_days(battery, today)
-    due_since = _due_since(battery) if overdue else None
     return AttentionRow(
         serial=serial,
         aircraft=aircraft.record.tail if aircraft else None,
         invented=plate.record.invented,
         outcome=outcome_remark(last.record if last else None),
-        capacity=capacity_remark(battery, checks, due_since=due_since),
+        capacity=capacity_remark(battery, checks, is_overdue=overdue > 0),
         check=_overdue_remark(battery, overdue) if overdue else None,
         capacity_share=check.capacity_ah / rated if check else None,
         overdue_days=overdue,
@@ -209,8 +208,26 @@ def outcome_remark(connection: Connection | None) -> Remark:
     return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], words, on)
 
 
+def reasoned_outcome_remark(connection: Connection | None) -> Remark:
+    """The outcome of the last connection with the reason it was given.
+
+    Parameters
+    ----------
+    connection : Connection or None
+
+    Returns
+    -------
+    Remark
+        As `outcome_remark` has it where none was assessed.
+    """
+    remark = outcome_remark(connection)
+    result = None if connection is None else connection.result
+    reason = "" if result is None else result.get("headline", "").partition(": ")[2]
+    return replace(remark, more=f"{remark.more}: {reason}") if reason else remark
+
+
 def capacity_remark(
-    battery: Battery, checks: list[BenchCheck], *, due_since: date | None = None
+    battery: Battery, checks: list[BenchCheck], *, is_overdue: bool = False
 ) -> Remark:
     """The last capacity check against the least share of rated capacity.
 
@@ -220,8 +237,8 @@ def capacity_remark(
         Its `capacity_check` is the last one that ran to the end voltage.
     checks : list of BenchCheck
         All on record, in order of their day.
-    due_since : date, optional
-        Where the next check is overdue: then the present capacity is not known to be fine.
+    is_overdue : bool
+        Whether the next check is overdue: then the present capacity is not known to be fine.
 
     Returns
     -------
@@ -241,8 +258,10 @@ def capacity_remark(
     share = check.capacity_ah / rated
     severity = capacity_severity(share, check.sd_ah / rated, limit.value)
     words = f"Capacity {100 * share:.0f} %"
-    if due_since is not None and severity is Severity.OK:
-        return _remark(Severity.NOTE, words, f"{AT_LAST_CHECK.format(since=due_since)}; {against}")
+    if is_overdue and severity is Severity.OK:
+        return _remark(
+            Severity.NOTE, words, against.replace("of rated", "of rated" + AT_LAST_CHECK)
+        )
     return _remark(severity, words, against)
 
 

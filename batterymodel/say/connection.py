@@ -159,7 +159,7 @@ def fitted(assessment: Assessment, name: str, unit: str) -> tuple[str, str]:
 
 
 def limit_words(finding: Finding) -> str:
-    """The limit of a finding with its unit, as read; empty where it has none.
+    """The limit of a finding with its unit, as read; empty where it has none, or no unit.
 
     Parameters
     ----------
@@ -169,7 +169,9 @@ def limit_words(finding: Finding) -> str:
     -------
     str
     """
-    return "" if finding.limit is None else limit_text(finding.limit, finding.unit or "")
+    if finding.limit is None or finding.unit in (None, "", "-"):
+        return ""
+    return limit_text(finding.limit, finding.unit)
 
 
 def limit_text(value: float, unit: str) -> str:

@@ -251,7 +251,9 @@ def summary(store: Entries, record: Record) -> str:
         case CardRevision():
             said = f"{record.document or 'no document named'} ({record.reason})"
         case HistoryRevision():
-            said = f"charge time {record.history.charge_time_h:g} h"
+            said = (
+                f"learned from completed tapers, charge time {record.history.charge_time_h:.2f} h"
+            )
         case KnownState():
             said = f"{100 * record.state_of_charge:.0f} % charged"
         case Move():

@@ -15,11 +15,12 @@ from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CheckRecord, MeasuredCapacity, checks_from_measured
 from batterymodel.inputs.records import Battery, Limits, Record, record_from
+from batterymodel.say.attention import Remark, reasoned_outcome_remark
 from batterymodel.say.connection_looks import Looks, has_rests, looks_at
 from batterymodel.say.kept_forecast import kept_forecast
 from batterymodel.say.record import summary
 from batterymodel.store import Entry, Store
-from batterymodel.store.as_of import aircraft_in_force, battery_in_force
+from batterymodel.store.as_of import aircraft_in_force, battery_in_force, latest
 from batterymodel.store.one_look import OneLook, one_look
 from batterymodel.store.records import (
     BatteryPlate,
@@ -77,10 +78,12 @@ class RecordView:
     """All that the page of a battery's record shows of it.
 
     ``aircraft`` is the tail it is fitted to, None off aircraft; ``battery`` is as it is in force.
-    ``no_forecast`` is the sentence that stands in for the forecast where there is none.
+    ``outcome`` is that of the last connection. ``no_forecast`` is the sentence that stands in for
+    the forecast where there is none.
     """
 
     aircraft: str | None
+    outcome: Remark
     battery: Battery
     installed_on: date | None
     forecast: FadeForecast | None
@@ -114,6 +117,7 @@ def record_view(store: Store, serial: str, today: date) -> RecordView:
     with looks_at(store, serial) as looks:
         look, plate, service = looks.look, looks.plate, _service_estimates(looks)
         aircraft = aircraft_in_force(look, plate.id, None)
+        last = latest(looks.entries, None)
         forecast, no_forecast = None, None
         try:
             forecast = _forecast(looks, service, today)
@@ -121,6 +125,7 @@ def record_view(store: Store, serial: str, today: date) -> RecordView:
             no_forecast = str(error)
         return RecordView(
             aircraft=aircraft.record.tail if aircraft else None,
+            outcome=reasoned_outcome_remark(last.record if last else None),
             battery=battery_in_force(look, plate, None, None),
             installed_on=plate.record.installed_on,
             forecast=forecast,

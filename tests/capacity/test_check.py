@@ -113,6 +113,16 @@ def test_temperature_not_given_widens_and_says_so():
     assert "25 °C assumed" in unknown.corrections[1].source
 
 
+def test_a_marginal_check_without_a_temperature_asks_for_it_before_another_discharge():
+    card = vrla(document="Manual", min_capacity_fraction=0.85)
+    told, untold = (
+        capacity_check(TimedDischarge(40.0, 51.5), card, temp_c=temp_c) for temp_c in (25.0, None)
+    )
+    assert (told.verdict, untold.verdict) == ("marginal", "marginal")
+    assert told.next_step.startswith("Charge fully")
+    assert untold.next_step.startswith("Tell the battery's temperature")
+
+
 @pytest.mark.parametrize(
     ("minutes", "verdict"), [(56.0, "pass"), (51.5, "marginal"), (46.0, "fail")]
 )

@@ -154,7 +154,7 @@ def test_a_limit_far_above_is_told_and_not_drawn(times, seen):
     able = of.capability.model_copy(update={"limits": (circuit, rating, far, *rest)})
     of = of.model_copy(update={"capability": able})
     assert ("cable" in layers(of)) is seen
-    assert f"cable {far.limit_a:.0f} A" in load_words(of)
+    assert f"cable by its voltage loss {far.limit_a:.0f} A" in load_words(of)
 
 
 def test_mean_over_hours_is_called_so():

@@ -10,6 +10,7 @@ from batterymodel import InputError, read_battery
 from batterymodel.capacity.check import CapacityResult, TimedDischarge, capacity_check
 from batterymodel.charts.record import (
     TaperSignature,
+    _at_x,
     discharge_chart,
     discharge_words,
     fade_chart,
@@ -170,4 +171,12 @@ def test_one_value_is_said_as_one():
     found = forecast()
     curves = found.curves.model_copy(update={"check_at": found.curves.check_at[:1]})
     words = fade_words(found.model_copy(update={"curves": curves}))
-    assert words.startswith(f"1 value of {found.first}.")
+    assert f" 1 value of {found.first}." in words
+
+
+@pytest.mark.parametrize(("years", "said"), [(1.9, {"Date (month)"}), (2.1, {"Date (year)"})])
+def test_a_chart_of_less_than_two_years_has_ticks_at_months(years, said):
+    at = np.array([0.0, years / 0.15])  # one check: 15 % of the horizon is drawn
+    told = {"at": at, "check_at": at[:1], "last_check_at": 0.0, "crossing_at": None}
+    short = forecast().curves.model_copy(update=told)
+    assert {_at_x(short).to_dict()["title"]} == said

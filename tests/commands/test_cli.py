@@ -143,3 +143,10 @@ def test_every_command_has_help(capsys):
     assert stopped.value.code == 0
     assert "--rest-voltage" in capsys.readouterr().out
     assert "maker's instructions govern" in parser().format_help().replace("\n", " ")
+
+
+def test_an_option_that_is_no_number_is_said_in_plain_words(capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(["assess", str(LOG), *BASE, "--rest-voltage", "abc"])
+    assert stopped.value.code == 2
+    assert "'abc' is not a number" in capsys.readouterr().err

@@ -114,6 +114,34 @@ EVENTS = (
         tests=("tests/rules/test_readings_rules.py",),
     ),
     *changes_in(
+        "rules",
+        (
+            "a rise may wait",
+            "next_observation",
+            "return SHORTEST_WAIT_S if _rises(case) else",
+            "return",
+        ),
+        (
+            "a rise asks for volts",
+            "next_observation",
+            'return "clamp" if',
+            'return "set_voltage" if',
+        ),
+        (
+            "a rise of any size",
+            "current_rules",
+            "rose_a > _least_jump_a(fit)",
+            "rose_a > 0.8 * _least_jump_a(fit)",
+        ),
+        (
+            "charge before a rise",
+            "findings",
+            "    current_rising,\n    deep_discharge,\n",
+            "    deep_discharge,\n    current_rising,\n",
+        ),
+        tests=("tests/rules/test_next_observation.py",),
+    ),
+    *changes_in(
         "taper",
         ("recent windows", "trends", "= (120.0, 300.0, 600.0)\n", "= ()\n"),
         ("sharpest jump", "trends", "float(levels[lowest]) - jump,", "float(levels[lowest]),"),

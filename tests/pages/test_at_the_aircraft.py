@@ -124,8 +124,8 @@ def test_a_plate_takes_the_place_of_a_serial(store):
     at = opened(C)
     ran(at.selectbox[0].set_value(OWN).run())
     ran(at.selectbox[1].set_value("nicd").run())
-    at.number_input[1].set_value(20)
-    at.number_input[2].set_value(23.0)
+    at.number_input[0].set_value(20)
+    at.number_input[1].set_value(23.0)
     press(ran(at.run()), "It is this battery")
     told = load(store, C).told
     assert (told.serial, told.tail, told.cells, told.rated_capacity_ah) == (
@@ -191,13 +191,13 @@ def test_an_unusual_number_of_cells_is_asked_about_and_what_is_missing_is_said(s
     ran(at.selectbox[0].set_value(OWN).run())
     at = ran(at.selectbox[1].set_value("vrla").run())
     assert "Still needed: cells and rated capacity." in markdown_of(at)
-    at.number_input[1].set_value(13)
-    at = ran(at.number_input[2].set_value(40.0).run())
+    at.number_input[0].set_value(13)
+    at = ran(at.number_input[1].set_value(40.0).run())
     assert "13 cells? Usual for this kind" in markdown_of(at)
     assert "It is this battery" not in labels(at)
-    ran(at.number_input[1].set_value(12).run())
+    ran(at.number_input[0].set_value(12).run())
     assert "It is this battery" in labels(at)
-    ran(at.number_input[1].set_value(13).run())
+    ran(at.number_input[0].set_value(13).run())
     press(at, "It has 13 cells")
     assert load(store, C).told.cells == 13
 

@@ -88,6 +88,23 @@ def test_a_record_whose_batteries_are_gone_is_as_empty(own):
     assert button(at, "Restore")
 
 
+def test_an_empty_record_opens_the_form_and_leads_to_no_page_that_is_open(tmp_path, monkeypatch):
+    monkeypatch.setenv(URL_VARIABLE, str(tmp_path / "record.sqlite"))
+    at = shown("battery_record")
+    assert [(e.label, e.proto.expanded) for e in at.expander] == [("Add a battery", True)]
+    assert "Battery record" not in " ".join(link.proto.label for link in at.get("page_link"))
+    assert "record import" in html_of(at)
+    assert "record import" not in html_of(shown("capacity_check"))
+
+
+def test_the_record_begins_with_the_last_answer_and_its_reason(own):
+    at = shown("battery_record")
+    at.selectbox(key=key("serial")).set_value("SF-104").run()
+    said = html_of(at)
+    assert "<b>Disconnect now</b> on 2026-03-02: Battery at 52 °C, above the 45 °C" in said
+    assert said.index("Disconnect now") < said.index("Rated capacity")
+
+
 def test_a_link_names_the_battery_and_a_choice_goes_beyond_it(own):
     at = AppTest.from_string("from batterymodel.pages import limits_card\nlimits_card.page()")
     at.query_params[kept.SERIAL_IN_ADDRESS] = "SF-106"

@@ -103,3 +103,12 @@ def test_every_kind_of_case_can_be_shown(key):
     at = page_of("findings_sheet")
     at.session_state["kept.last_case"] = with_sample(key).session_state["kept.last_case"]
     assert not at.run().exception
+
+
+def test_without_a_connection_of_this_session_the_sheet_begins_with_the_record():
+    at = page_of("findings_sheet")
+    at.query_params[places.RECORD] = places.DEMO_RECORD
+    at.run()
+    assert not at.exception
+    assert at.radio(key=f"{KEPT}sheet.source").value == findings_sheet.RECORD
+    assert SECTIONS["asked"] in {s.value for s in at.header}

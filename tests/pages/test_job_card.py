@@ -47,7 +47,7 @@ def test_outcomes_and_severities_differ_by_sign_and_word() -> None:
         (1.00733, "A", "1.01 A"),
         (0.0432, "A", "0.0432 A"),
         (37.5, "A", "37.5 A"),
-        (1.6, "-", "1.6"),
+        (1.6, "-", ""),
         (None, None, ""),
     ],
 )
@@ -78,3 +78,21 @@ def test_literal_escapes_every_sign_markdown_knows() -> None:
 
 def test_a_serial_copied_from_a_page_is_the_serial_on_record() -> None:
     assert pages.literal("SF-102, in X-9").replace("\\", "") == "SF-102, in X-9"
+
+
+def pinned(name: str) -> str:
+    return pages.pinned_outcome("DEMO-1", answer(name)).split("jc-pin-word", 1)[1]
+
+
+def test_what_is_pinned_says_why_it_is_watched_where_that_is_not_the_charge() -> None:
+    """The charge in short where it decides, what was not checked only beside a top-off."""
+    step = answer("undeclared-load-step")
+    assert step.outcome is Outcome.KEEP_WATCHING
+    assert pages.shown(step.reason) in pinned("undeclared-load-step")
+    charge = answer("no-card-no-load")
+    assert (charge.outcome, charge.findings[0].rule) == ("keep_watching", pages.CHARGE_RULE)
+    assert "Charge at connection" in pinned("no-card-no-load")
+    assert "Not checked" not in pinned("no-card-no-load")
+    full = answer("completed-taper")
+    assert full.outcome is Outcome.TOP_OFF
+    assert "Not checked" in pinned("completed-taper")

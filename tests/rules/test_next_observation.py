@@ -282,3 +282,45 @@ def test_one_minute_is_said_as_one():
     assert [minutes_words(m) for m in (0.6, 1.4, 1.6)] == ["1 minute", "1 minute", "2 minutes"]
     result = asked(simulated_connection(0.2, minutes=1.0), load_a=LOAD_A, ambient_c=20.0)
     assert f"{minutes_words(result.next_reading_minutes)} after the last" in result.next_steps[0]
+
+
+NICD_READ = PLAIN.model_copy(update={"chemistry": Chemistry.NICD, "cells": 20})
+FALLS_AND_RISES_A = (19.4, 18.2, 17.3, 16.6, 16.1, 15.7, 17.5, 19.5, 22.0)
+"""Meter beside a load of 6 A, read each 23 s; the temperature was taken once, at the start."""
+
+
+def rising(values=FALLS_AND_RISES_A) -> Readings:
+    time_s = 20.0 + 23.0 * np.arange(len(values))
+    warmth = np.where(time_s == 20.0, 31.0, np.nan)
+    return Readings(elapsed_s=time_s, supply_current_a=np.array(values), battery_temp_c=warmth)
+
+
+def test_a_current_that_rises_is_the_reason_and_is_looked_at_within_a_minute():
+    """Not the charge: the meter shows 6 A more than two minutes before with nothing switched on."""
+    result = asked(rising(), NICD_READ, load_a=6.0)
+    assert result.outcome == "keep_watching"
+    assert result.reason.startswith("The current rises by")
+    assert name_of(result) == "clamp"
+    assert result.next_reading_minutes == pytest.approx(1.0)
+    assert "next useful reading is 1 minute" in result.next_steps[1]
+    assert result.next_steps[-1].startswith("Feel the battery now")
+    steady = asked(rising(FALLS_AND_RISES_A[:6]), NICD_READ, load_a=6.0)
+    assert "Feel the battery now" not in " ".join(steady.next_steps)
+
+
+def test_a_rise_that_the_voltage_explains_asks_for_the_voltage():
+    rises = simulated_connection(0.1, minutes=10.0, rise_a_per_min=1.6, rise_from_s=240.0)
+    columns = {
+        "supply_voltage_v": 27.0 + 1.5 * rises.elapsed_s / rises.elapsed_s[-1],
+        "battery_temp_c": np.full(len(rises), 20.0),
+    }
+    result = asked(rises.model_copy(update=columns), load_a=LOAD_A)
+    assert "so does the supply's voltage" in result.reason
+    assert name_of(result) == "set_voltage"
+
+
+@pytest.mark.parametrize(("last_a", "soon"), [(16.6, False), (16.8, True)])
+def test_a_last_reading_over_the_one_before_is_looked_at_again_within_a_minute(last_a, soon):
+    """By more than the ampere that a step is at least: 15.7 A before it, a meter of tenths."""
+    result = asked(rising((*FALLS_AND_RISES_A[:6], last_a)), NICD_READ, load_a=6.0)
+    assert (result.next_reading_minutes == pytest.approx(1.0)) == soon

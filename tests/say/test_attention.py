@@ -235,11 +235,12 @@ def test_a_capacity_whose_check_is_overdue_is_that_of_the_last_check(sqlite_stor
     add_battery(sqlite_store, "B-9", battery)
     row = attention_row(sqlite_store, "B-9", TODAY)
     said = f"{row.capacity.word} {row.capacity.more}"
-    assert said.startswith("Capacity 98 % at the last check, overdue since 2024-12-31; of rated")
+    assert said.startswith("Capacity 98 % of rated at the last check, limit 80 %")
     assert row.capacity.severity is Severity.NOTE
     in_time = attention_row(sqlite_store, "B-9", date(2024, 2, 1)).capacity
     assert in_time.severity is Severity.OK
-    assert "overdue" not in in_time.more
+    assert "at the last check" not in in_time.more
+    assert (row.check.word, row.check.more[:17]) == ("Check overdue", "since 2024-12-31,")
 
 
 @pytest.mark.parametrize("ah", [(30.0, 40.0), (40.0, 30.0)])

@@ -202,7 +202,7 @@ def test_an_answer_says_in_one_sentence_what_it_rests_on():
         "in_use": True,
     }
     assert result.notes[-1] == (
-        "what is expected of this battery rests on 16 connections of 8 other batteries of its kind "
+        "What is expected of this battery rests on 16 connections of 8 other batteries of its kind "
         "on record too (valve-regulated lead-acid, 12 cells, 40 Ah)"
     )
     assert assess(readings, BARE, Supply(rated_current_a=60.0), **TOLD).kind is None
@@ -323,7 +323,7 @@ def test_an_answer_without_the_kind_is_the_whole_answer_as_if_it_were_not_there(
     assert of_kind.curves.fit_a == pytest.approx(plain.curves.fit_a)
     assert of_kind.notes[:-1] == plain.notes
     assert of_kind.notes[-1] == (
-        "this answer is given as if 12 connections of 6 other batteries of its kind on record "
+        "This answer is given as if 12 connections of 6 other batteries of its kind on record "
         "(valve-regulated lead-acid, 12 cells, 40 Ah) were not there: with them the outcome would "
         "be better, and they may narrow a range but never do that"
     )

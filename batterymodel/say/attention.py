@@ -14,10 +14,11 @@ from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.battery_rules import capacity_severity
 from batterymodel.rules.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Outcome, Severity
 from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, SEVERITY_SIGNS
-from batterymodel.say.record import outcome_words
-from batterymodel.store import Store
+from batterymodel.say.battery_since import written_order
+from batterymodel.say.record import SERVICING_WORDS, outcome_words
+from batterymodel.store import Entry, Store
 from batterymodel.store.as_of import latest
-from batterymodel.store.records import BenchCheck, Connection
+from batterymodel.store.records import BenchCheck, Connection, Servicing, ServicingFound
 from batterymodel.store.told_twice import each_once
 
 SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEVERITY.items()} | {
@@ -26,6 +27,8 @@ SEVERITY_OF_OUTCOME = {outcome: severity for severity, outcome in OUTCOME_OF_SEV
 NO_CONNECTION = "No connection on record"
 AT_LAST_CHECK = " at the last check"
 NO_CHECK = "No capacity check on record"
+SERVICED, FAULTY_CELL = "Serviced since", "Servicing found a faulty cell"
+NO_REPAIR = "whether it was repaired is not on record"
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,9 @@ def attention_row(store: Store, serial: str, today: date) -> AttentionRow:
         serial=serial,
         aircraft=aircraft.record.tail if aircraft else None,
         invented=plate.record.invented,
-        outcome=outcome_remark(last.record if last else None),
+        outcome=since_servicing(
+            store, plate.id, last, outcome_remark(last.record if last else None)
+        ),
         capacity=capacity_remark(battery, checks, is_overdue=overdue > 0),
         check=_overdue_remark(battery, overdue) if overdue else None,
         capacity_share=check.capacity_ah / rated if check else None,
@@ -224,6 +229,44 @@ def reasoned_outcome_remark(connection: Connection | None) -> Remark:
     result = None if connection is None else connection.result
     reason = "" if result is None else result.get("headline", "").partition(": ")[2]
     return replace(remark, more=f"{remark.more}: {reason}") if reason else remark
+
+
+def since_servicing(
+    store: Store, battery_id: str, last: Entry[Connection] | None, remark: Remark
+) -> Remark:
+    """The remark on the last connection, or what servicing found after it.
+
+    Parameters
+    ----------
+    store : Store
+    battery_id : str
+    last : Entry of Connection or None
+    remark : Remark
+        On that connection.
+
+    Returns
+    -------
+    Remark
+        The same where nothing was found since, or nothing was wrong before and since.
+
+    Raises
+    ------
+    StoreError
+        The record cannot be read.
+    """
+    found = latest(store.entries(Servicing, battery_id=battery_id), None)
+    if found is None:
+        return remark
+    if last is not None and written_order(store, last) > written_order(store, found):
+        return remark
+    on = f"on {found.record.on}"
+    if found.record.found is ServicingFound.FAULTY_CELL:
+        return _remark(Severity.SERVICE, FAULTY_CELL, f"{on}; {NO_REPAIR}")
+    if remark.severity is Severity.OK:
+        return remark
+    before = f"{remark.word} {remark.more}"
+    words = SERVICING_WORDS[found.record.found]
+    return _remark(Severity.NOTE, SERVICED, f"{on}: {words}; before: {before}")
 
 
 def capacity_remark(

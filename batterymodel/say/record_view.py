@@ -15,7 +15,7 @@ from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.fade.forecast import FadeForecast, fade_forecast
 from batterymodel.inputs.check_record import CheckRecord, MeasuredCapacity, checks_from_measured
 from batterymodel.inputs.records import Battery, Limits, Record, record_from
-from batterymodel.say.attention import Remark, reasoned_outcome_remark
+from batterymodel.say.attention import Remark, reasoned_outcome_remark, since_servicing
 from batterymodel.say.connection_looks import Looks, has_rests, looks_at
 from batterymodel.say.kept_forecast import kept_forecast
 from batterymodel.say.record import summary
@@ -125,7 +125,9 @@ def record_view(store: Store, serial: str, today: date) -> RecordView:
             no_forecast = str(error)
         return RecordView(
             aircraft=aircraft.record.tail if aircraft else None,
-            outcome=reasoned_outcome_remark(last.record if last else None),
+            outcome=since_servicing(
+                store, plate.id, last, reasoned_outcome_remark(last.record if last else None)
+            ),
             battery=battery_in_force(look, plate, None, None),
             installed_on=plate.record.installed_on,
             forecast=forecast,

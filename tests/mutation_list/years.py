@@ -255,6 +255,13 @@ ATTENTION = (
         ("mildest first", "attention", "sorted(-SEVERITY_ORDER", "sorted(+SEVERITY_ORDER"),
         ("latest due first", "attention", "-row.overdue_days, share", "row.overdue_days, share"),
         ("stopped early", "attention", "if not check.is_lower_bound]", "]"),
+        (
+            "servicing of before lifts",
+            "attention",
+            "written_order(store, last) > written_order(store, found):",
+            "False:",
+        ),
+        ("repaired unasked", "attention", "is ServicingFound.FAULTY_CELL:", "is None:"),
         tests=("tests/say/test_attention.py",),
     ),
     *changes_in(

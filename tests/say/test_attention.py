@@ -23,7 +23,8 @@ from batterymodel.say.attention import (
     worst_first,
 )
 from batterymodel.store.intake import add_battery, add_fitted_battery
-from batterymodel.store.records import BenchCheck, Connection
+from batterymodel.store.records import BenchCheck, Connection, ServicingFound
+from batterymodel.store.servicing import add_servicing
 
 TODAY = date(2026, 2, 14)
 DAY = timedelta(days=1)
@@ -209,6 +210,44 @@ def test_a_connection_that_was_not_assessed_is_to_be_watched(sqlite_store) -> No
     connection(sqlite_store, *ids, date(2026, 1, 1), None)
     said = attention_row(sqlite_store, "B-1", TODAY).outcome
     assert (said.severity, said.word) == (Severity.WATCH, "Not assessed (too few)")
+
+
+def serviced(store, found: ServicingFound, on: date, outcome: str = "disconnect") -> Remark:
+    """What the list says after servicing, of a battery connected on the second of January."""
+    add_fitted_battery(store, "B-1", BATTERY, "HANGAR-1", date(2020, 1, 1))
+    ids = store.plate("B-1").id, store.aircraft("HANGAR-1").id
+    there = connection(store, *ids, date(2026, 1, 2), outcome)
+    add_servicing(store, "B-1", found, on)
+    told = there.record.model_copy(update={"rest_voltage_v": 25.0})
+    store.correct(there.id, told, "the rest voltage was missing")
+    return attention_row(store, "B-1", TODAY).outcome
+
+
+def test_what_servicing_found_since_stands_before_the_old_answer(sqlite_store) -> None:
+    """On the same day as well: it was written later, whatever is corrected of the connection."""
+    said = serviced(sqlite_store, ServicingFound.NOTHING_WRONG, date(2026, 1, 2))
+    assert said.severity is Severity.NOTE
+    assert words(said) == (
+        "Serviced since on 2026-01-02: nothing wrong; before: Disconnect now on 2026-01-02"
+    )
+
+
+def test_servicing_of_before_lifts_no_answer(sqlite_store) -> None:
+    said = serviced(sqlite_store, ServicingFound.NOTHING_WRONG, date(2026, 1, 1))
+    assert words(said) == "Disconnect now on 2026-01-02"
+
+
+def test_a_faulty_cell_stays_whatever_the_connection_said(sqlite_store) -> None:
+    said = serviced(sqlite_store, ServicingFound.FAULTY_CELL, date(2026, 1, 5), "top_off")
+    assert said.severity is Severity.SERVICE
+    assert words(said) == (
+        "Servicing found a faulty cell on 2026-01-05; whether it was repaired is not on record"
+    )
+
+
+def test_nothing_wrong_before_and_since_says_the_answer(sqlite_store) -> None:
+    said = serviced(sqlite_store, ServicingFound.NOTHING_WRONG, date(2026, 1, 5), "top_off")
+    assert words(said) == f"{OUTCOME_WORDS[Outcome.TOP_OFF]} on 2026-01-02"
 
 
 def test_no_battery_gives_no_row() -> None:

@@ -96,6 +96,7 @@ def test_a_foreign_log_goes_into_the_record_as_it_is_with_its_columns(fleet, tmp
     assert 15.0 < float(readings_of(store, kept).battery_temp_c[0]) < 25.0
 
 
+@pytest.mark.long
 def test_told_columns_are_remembered_for_the_next_file_of_the_logger(fleet, tmp_path):
     add(fleet, written(tmp_path / "log.csv"), *TOLD)
     other = written(tmp_path / "later.csv", UNSURE.replace("Temp", "TEMP "))

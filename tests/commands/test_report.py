@@ -37,6 +37,7 @@ def test_the_papers_to_choose_from_are_those_of_the_sheet():
     assert tuple(PAPERS) == report.PAPERS
 
 
+@pytest.mark.long
 def test_from_files_with_checks(capsys, tmp_path):
     checks = SAMPLE_FOLDER / "checks-fading.csv"
     to = tmp_path / "sheet.pdf"

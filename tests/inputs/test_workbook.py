@@ -39,6 +39,7 @@ def read(content):
     return readings_from_foreign(content, "log.xlsx", guess.column_map)
 
 
+@pytest.mark.long
 @given(st.integers(0, 11), DIALECTS)
 @examples(25)
 def test_a_sample_in_a_workbook_comes_back_equal(which, dialect):

@@ -168,6 +168,7 @@ def test_batteries_of_every_kind_have_their_page(own, serial, says):
     assert says.lower() in html_of(at).lower()
 
 
+@pytest.mark.long
 def test_a_battery_with_one_check_shows_what_was_measured_and_no_date_of_crossing(own):
     at = shown("battery_record")
     at.selectbox(key=kept.SERIAL).select("SF-102").run()

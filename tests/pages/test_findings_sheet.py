@@ -66,6 +66,7 @@ def test_a_battery_on_record_has_the_sheet_of_its_record_when_it_was_just_assess
     assert CAPACITY["told_one"] in " ".join(case.content("").section("pictures").sentences)
 
 
+@pytest.mark.long
 def test_sheet_page_takes_a_connection_of_the_record():
     at = page_of("findings_sheet")
     at.query_params[places.RECORD] = places.DEMO_RECORD

@@ -138,6 +138,7 @@ def test_a_log_that_is_not_there_is_one_sentence(log):
     assert is_answered(at.run())
 
 
+@pytest.mark.long
 def test_another_battery_answers_anew_without_a_new_line(log):
     log.write_text("".join(LINES[:40]))
     at = following(log)

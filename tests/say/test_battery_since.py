@@ -106,6 +106,7 @@ def test_what_servicing_found_overtakes_the_answer_too(store):
     assert box_of(view.budget).word == "Battery first"
 
 
+@pytest.mark.long
 def test_a_capacity_that_servicing_measured_is_told_once(store):
     serial = plate_of(store).record.serial
     add_servicing(store, serial, ServicingFound.CAPACITY, DAY, 38.0)
@@ -150,6 +151,7 @@ def test_a_charge_that_was_told_takes_the_place_of_the_old_one(store):
     assert now.outcome is Outcome.DISCONNECT
 
 
+@pytest.mark.long
 def test_neither_a_told_charge_nor_a_move_lifts_disconnect_now(store):
     plate = plate_of(store)
     store.add(Move(battery_id=plate.id, aircraft_id=None, on=DAY, reason="to the shop"))
@@ -221,6 +223,7 @@ def test_a_correction_of_the_connection_leaves_what_was_found_after_it_newer(sto
     assert view_of(store, LATER, "DEMO-1").seen.now.outcome is Outcome.SERVICE
 
 
+@pytest.mark.long
 def test_a_faulty_cell_found_before_the_connection_is_named_until_a_better_find(store):
     day = NOW.date() - timedelta(days=1)
     add_servicing(store, "SF-101", ServicingFound.FAULTY_CELL, day)

@@ -331,6 +331,7 @@ def test_an_answer_without_the_kind_is_the_whole_answer_as_if_it_were_not_there(
     assert not of_kind.kind.in_use
 
 
+@pytest.mark.long
 @settings(max_examples=12)
 @given(
     depth=st.floats(0.02, 0.6),

@@ -75,6 +75,7 @@ def test_a_full_database_is_said_and_loses_nothing(own_store):
     assert own_store.entry(ids.sheet).record.kind == "after connection"
 
 
+@pytest.mark.long
 def test_a_file_that_may_not_grow_is_said_and_loses_nothing(own_store):
     """The operating system refuses the write, as it does over a quota."""
     small_record(own_store)

@@ -184,6 +184,7 @@ def same_file(store: Store, *serials: str, **more):
     return [add_connection(store, one, data, LOG.name, told, **more) for one in serials]
 
 
+@pytest.mark.long
 def test_one_file_of_several_batteries_teaches_once(two):
     """Entered for B-4 to B-6: B-4 teaches, and what it taught never comes back to it."""
     for serial in ("B-4", "B-5", "B-6"):
@@ -298,6 +299,7 @@ def test_a_lesson_that_other_hands_spoilt_teaches_nothing(two):
     assert counts(two, "B-3") == (1, 1)
 
 
+@pytest.mark.long
 def test_two_hundred_connections_cost_little_once_they_were_read(two):
     """Twenty batteries of ten completed tapers: under 50 ms of work each time after the first."""
     there = two.entries(Connection, battery_id=two.plate("B-1").id)[0].record
@@ -352,6 +354,7 @@ def test_a_connection_of_before_there_were_lessons_teaches_at_once_and_once(two,
     assert counts(store, "B-3") == (2, 2)
 
 
+@pytest.mark.long
 def test_a_lesson_kept_and_spoilt_is_read_from_its_file_again(two, tmp_path):
     two.engine.dispose()
     path = tmp_path / "record.sqlite"

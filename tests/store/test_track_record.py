@@ -101,6 +101,7 @@ def test_a_taper_that_was_not_seen_to_its_end_scores_nothing(fleet):
     assert track_record(fleet).ranges == ()
 
 
+@pytest.mark.long
 def test_a_longer_file_of_the_same_connection_scores_the_first_answer_once(fleet):
     readings = simulated_connection(0.1, 0.3, minutes=120.0, every_s=30.0)
     whole = csv_of(readings, datetime(2026, 3, 2, 7, 43)).split(b"\n")

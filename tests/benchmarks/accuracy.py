@@ -182,10 +182,9 @@ def settling_lines(half: str) -> Iterable[str]:
     for name in list(CONDITIONS)[:4]:
         seconds = settling_seconds(half, CONDITIONS[name])
         settled = 100.0 * float(np.isfinite(seconds).mean())
-        yield (
-            f"- {name}: {settled:.0f} % settle within 20 minutes, half of all after "
-            f"{np.median(seconds):.0f} s"
-        )
+        half_s = float(np.median(seconds))
+        when = f"half of all after {half_s:.0f} s" if np.isfinite(half_s) else "less than half"
+        yield f"- {name}: {settled:.0f} % settle within 20 minutes, {when}"
 
 
 def main(arguments: list[str] | None = None) -> int:

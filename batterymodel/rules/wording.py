@@ -283,6 +283,9 @@ TEXTS = {
     "contradiction.evidence": "The {first} says {first_soc:.0f} % and the {second} says "
     "{second_soc:.0f} %: suspect a shorted cell, a poor connection, a load not declared or a "
     "wrong reading.",
+    "contradiction.rest": "Rest voltage {value:.2f} V is below the {limit:.2f} V of an empty "
+    "battery, and the current does not tell why: suspect a failed cell, a poor connection or a "
+    "wrong reading.",
     "contradiction.load": "The meter shows {value:.1f} A beside the taper where {limit:.1f} A of "
     "load was given: a load is not declared or the taper is hidden.",
     "undeclared_load_step.watch": "The current jumps by {value:+.1f} A at {at:.0f} s with no event "

@@ -285,6 +285,24 @@ SENTENCES = (
             ">= most:\n        variant, chance",
             "> 9:\n        variant, chance",
         ),
+        (
+            "rest that hardly anything explains",
+            "battery_rules",
+            "LEAST_EXPLAINED = 0.1\n",
+            "LEAST_EXPLAINED = 0.01\n",
+        ),
+        (
+            "rest that little explains",
+            "battery_rules",
+            "LEAST_EXPLAINED = 0.1\n",
+            "LEAST_EXPLAINED = 0.4\n",
+        ),
+        (
+            "sure of what nothing explains",
+            "battery_rules",
+            "    elif no_charge_explains_rest(case):\n        return None\n",
+            "",
+        ),
         tests=("tests/rules/test_sentences_agree.py",),
     ),
 )

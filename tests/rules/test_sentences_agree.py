@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
-from batterymodel import Battery, Chemistry, Readings
+from batterymodel import Battery, Chemistry, Readings, assess
 from batterymodel.rules.battery_rules import deep_discharge, other_conditions
 from batterymodel.rules.current_rules import (
     charge_current,
@@ -90,6 +91,22 @@ def test_a_charge_in_doubt_is_not_called_unlikely_to_be_low():
     assert finding.text.startswith("A shorted cell, a leak")
     sure = with_probability_below(case, case.limit("min_top_off_soc").value, 0.002, 0.7)
     assert other_conditions(sure).text.startswith("Too low a charge")
+
+
+@pytest.mark.parametrize(("rest_v", "explained"), [(23.0, False), (23.4, True), (24.6, True)])
+def test_no_charge_is_sure_beside_a_rest_voltage_that_no_charge_explains(rest_v, explained):
+    """Twelve cells of 1.98 V are empty at 23.76 V, give or take 0.29 V."""
+    time = np.arange(0.0, 601.0, 15.0)
+    taper = 8.0 + 6.0 * (0.6 * np.exp(-time / 250.0) + 0.4 * np.exp(-time / 1500.0))
+    readings = Readings(elapsed_s=time, supply_current_a=np.round(taper, 1))
+    found = assess(readings, BARE, load_a=8.0, rest_voltage_v=rest_v, on=date(2026, 3, 2))
+    told = {finding.rule: finding for finding in found.findings}
+    if not explained:
+        assert "23.00 V is below the 23.76 V of an empty battery" in told["contradiction"].text
+        assert told["deep_discharge"].severity == "watch"
+        assert "other_conditions" not in told
+        assert found.outcome != "top_off"
+    assert ("an empty battery" in told["contradiction"].text) != explained
 
 
 def none_low(case) -> dict:

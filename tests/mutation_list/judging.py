@@ -286,6 +286,12 @@ SENTENCES = (
             "> 9:\n        variant, chance",
         ),
         (
+            "off from the first trip on",
+            "readings_rules",
+            "np.flatnonzero(np.diff(off) > 1) + 1)[-1][[0, -1]]",
+            "np.flatnonzero(np.diff(off) > 99) + 1)[-1][[0, -1]]",
+        ),
+        (
             "rest that hardly anything explains",
             "battery_rules",
             "LEAST_EXPLAINED = 0.1\n",

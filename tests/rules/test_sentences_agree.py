@@ -150,7 +150,8 @@ def test_a_limit_is_only_supposed_of_a_supply_whose_rating_nobody_told():
 
 
 @pytest.mark.parametrize(
-    ("left_a", "said"), [(0.0, "has given nothing"), (2.7, "no more than 2.7 A")]
+    ("left_a", "said"),
+    [(0.0, "has given nothing"), (0.3, "has given nothing"), (2.7, "no more than 2.7 A")],
 )
 def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(left_a, said):
     """Of 80 A a full lithium battery leaves the 2.7 A of the bus, less than a twentieth."""
@@ -161,3 +162,17 @@ def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(
     finding = supply_trip(case)
     assert finding.severity == "watch"
     assert said in finding.text
+
+
+@pytest.mark.parametrize(
+    ("last_s", "said"), [(900.0, "nothing since 780 s"), (810.0, "nothing from 780 to 810 s")]
+)
+def test_a_supply_that_came_back_between_is_not_said_to_have_been_off_all_along(last_s, said):
+    """Off from 300 to 330 s with 2 A left on the meter, and again from 780 s on with none."""
+    time = np.arange(0.0, 901.0, 30.0)
+    current = 20.0 + 60.0 * np.exp(-time / 600.0)
+    current[(time >= 300.0) & (time <= 330.0)] = 2.0
+    current[(time >= 780.0) & (time <= last_s)] = 0.0
+    finding = supply_trip(case_of(Readings(elapsed_s=time, supply_current_a=current), BARE))
+    assert said in finding.text
+    assert finding.value == 780.0

@@ -150,6 +150,14 @@ TEXTS = {
     "other_conditions.watch.shorted_cell": "A battery with a shorted cell may show the same "
     "readings (chance that topping off is wrong {chance}). The rest voltage would tell; the "
     "current of such a battery stops falling.",
+    "other_conditions.rested.accepts_little": "The current may be small because battery or wiring "
+    "accepts little, not because the battery is full (chance that topping off is wrong "
+    "{chance}). A longer fall would tell.",
+    "other_conditions.rested.worn": "A worn battery that holds far less than its plate may show "
+    "the same readings (chance that topping off is wrong {chance}). A capacity check would tell.",
+    "other_conditions.rested.shorted_cell": "A battery with a shorted cell may show the same "
+    "readings (chance that topping off is wrong {chance}). Keep reading: its current stops "
+    "falling.",
     "other_conditions.watch.leak_or_gassing": "A battery that leaks or gasses may show the same "
     "readings (chance that topping off is wrong {chance}). Keep reading: its current stops "
     "falling.",

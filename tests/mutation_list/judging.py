@@ -292,6 +292,12 @@ SENTENCES = (
             "np.flatnonzero(np.diff(off) > 99) + 1)[-1][[0, -1]]",
         ),
         (
+            "asked for a rest voltage that was read",
+            "battery_rules",
+            "is_rested = case.rest_voltage_v is not None and",
+            "is_rested = False and",
+        ),
+        (
             "rest that hardly anything explains",
             "battery_rules",
             "LEAST_EXPLAINED = 0.1\n",

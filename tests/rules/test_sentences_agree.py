@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from batterymodel import Battery, Chemistry, Readings, assess
-from batterymodel.rules.battery_rules import deep_discharge, other_conditions
+from batterymodel.reference.conditions import UNSAFE
+from batterymodel.rules.battery_rules import TOLD_BY_REST, deep_discharge, other_conditions
 from batterymodel.rules.current_rules import (
     charge_current,
     supply_at_limit,
@@ -107,6 +108,18 @@ def test_no_charge_is_sure_beside_a_rest_voltage_that_no_charge_explains(rest_v,
         assert "other_conditions" not in told
         assert found.outcome != "top_off"
     assert ("an empty battery" in told["contradiction"].text) != explained
+
+
+@pytest.mark.parametrize("gravest", UNSAFE)
+@pytest.mark.parametrize("rest_v", [None, 25.0])
+def test_a_rest_voltage_that_was_read_is_not_asked_for(gravest, rest_v):
+    case = replace(quiet_case(BARE, depth=0.06), rest_voltage_v=rest_v)
+    surely = dict.fromkeys(case.conditions.probability, 0.0) | {gravest: 1.0}
+    case = replace(case, conditions=replace(case.conditions, probability=surely))
+    finding = other_conditions(case)
+    assert finding.severity == "watch"
+    asked = "rest voltage" in finding.text
+    assert asked == (rest_v is None and gravest in TOLD_BY_REST)
 
 
 def none_low(case) -> dict:

@@ -265,7 +265,7 @@ def taper_missing(case: Case) -> Finding | None:
         variant, severity = "service", Severity.SERVICE
     if missing and (_jumps(fit) or any(not step.marked for step in fit.signal.steps)):
         variant, severity = "steps", Severity.WATCH
-    text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
+    text = say(f"taper_missing.{variant}", value=max(0.0, falls), limit=least)
     return Finding(
         rule="taper_missing",
         severity=severity,

@@ -127,9 +127,9 @@ def supply_trip(case: Case) -> Finding | None:
     first, last = np.split(off, np.flatnonzero(np.diff(off) > 1) + 1)[-1][[0, -1]]
     is_told = supply_off_mask(readings) & (readings.elapsed_s >= signal.time_s[first])
     most_a = float(readings.supply_current_a[is_told].max())
-    variant = "watch"
-    if last == signal.off.size - 1:
-        variant = "low" if most_a > LEAST_RUNNING_A else "ended"
+    variant = "ended" if last == signal.off.size - 1 else "watch"
+    if most_a > LEAST_RUNNING_A:
+        variant = {"ended": "low", "watch": "fell"}[variant]
     times = {"at": signal.time_s[first], "until": signal.time_s[last]}
     text = say(f"supply_trip.{variant}", most=most_a, **times)
     return Finding(

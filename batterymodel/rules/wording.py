@@ -252,6 +252,8 @@ TEXTS = {
     "file of its own, or mark what was switched on as an event.",
     "supply_trip.watch": "The supply gave nothing from {at:.0f} to {until:.0f} s, and the battery "
     "fed the bus: find out why, and read a taper without a break.",
+    "supply_trip.fell": "The supply gave no more than {most:.1f} A from {at:.0f} to {until:.0f} s, "
+    "next to nothing of what it gave else: find out why, and read a taper without a break.",
     "supply_trip.low": "Since {at:.0f} s the supply gives no more than {most:.1f} A, next to "
     "nothing of what it gave: is it on? If it is, the battery takes nothing more. Look and read "
     "again.",

@@ -177,6 +177,22 @@ def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(
     assert said in finding.text
 
 
+def test_a_supply_that_gave_the_bus_its_load_meanwhile_is_not_said_to_have_given_nothing():
+    time = np.arange(0.0, 901.0, 30.0)
+    current = np.where((time >= 600.0) & (time <= 690.0), 2.7, 80.0 - 0.02 * time)
+    lithium = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=35.0)
+    case = case_of(Readings(elapsed_s=time, supply_current_a=current), lithium, load_a=2.7)
+    assert "gave no more than 2.7 A from 600 to 690 s" in supply_trip(case).text
+
+
+def test_a_level_current_falls_by_no_negative_nothing():
+    time = np.arange(0.0, 601.0, 15.0)
+    level = np.full(time.size, 20.0)
+    text = taper_missing(case_of(Readings(elapsed_s=time, supply_current_a=level), BARE)).text
+    assert " 0.0 A less" in text
+    assert "-0.0" not in text
+
+
 @pytest.mark.parametrize(
     ("last_s", "said"), [(900.0, "nothing since 780 s"), (810.0, "nothing from 780 to 810 s")]
 )

@@ -1,7 +1,8 @@
 """Two connections in one table, by their current: after a gap the taper starts again.
 
 A load that is switched on in a gap raises the current too, and so does a battery that runs away;
-but neither lets it fall faster than before.
+but neither lets it fall faster than before, but for the moment in which a load is switched off or
+has started.
 """
 
 from __future__ import annotations
@@ -32,8 +33,8 @@ NEAR_FIRST = 0.5
 second taper of a battery starts about where the first did)."""
 
 WINDOW = 1.0 / 3.0
-"""Share of the shorter side over which the falls before and after the gap are compared (own
-choice)."""
+"""Share of the shorter side over which the falls before and after the gap are compared, in each of
+its halves (own choice)."""
 
 BACK_AT_FIRST = 0.95
 """Share of its first plateau at which a supply is at its limit again (own choice: one meter)."""
@@ -50,8 +51,9 @@ def second_starts(
     """Places at which a second connection seems to begin.
 
     The current had fallen, has risen over the gap, and falls again to its end: faster than it did
-    before, or from the limit it stood at first. Where it starts far from where it was first, the
-    fall must be more than one step, as a load that is switched off leaves.
+    before and not in one moment alone, or from the limit it stood at first. Where it starts far
+    from where it was first, the fall must be more than one step, as a load that is switched off
+    leaves.
 
     Parameters
     ----------
@@ -160,7 +162,7 @@ def _starts_again(
     is_near = abs(start - highest) <= NEAR_FIRST * (highest - last)
     is_far = start - last >= least_a and _fall_but_one_step(after[1]) >= least_a
     falls = start - after[1][-1] >= least_a
-    at_limit = _is_flat(before[1], highest) and start >= BACK_AT_FIRST * highest
+    at_limit = _began_at_limit(*before) and start >= BACK_AT_FIRST * highest
     again = falls and (at_limit or _falls_faster(before, after))
     return bool(had_fallen and (is_near or is_far) and again)
 
@@ -171,15 +173,26 @@ def _fall_but_one_step(current: np.ndarray) -> float:
     return float(steps.sum() - steps.max())
 
 
-def _is_flat(current: np.ndarray, highest: float) -> bool:
-    """Whether the current began at a limit of the supply."""
-    return bool((current[:LEAST_ROWS] >= BACK_AT_FIRST * highest).all())
+def _began_at_limit(time_s: np.ndarray, current: np.ndarray) -> bool:
+    """Whether the current began at a limit of the supply.
+
+    A taper falls fastest at first, so that no reading lies above the line from its highest to its
+    last; one that is read often is flat at first for that alone.
+    """
+    highest, last = float(current.max()), float(current[-1])
+    line = np.interp(time_s, time_s[[0, -1]], (highest, last))
+    above = float((current - line)[1:-1].max()) > (1.0 - BACK_AT_FIRST) * (highest - last)
+    return above and bool((current[:LEAST_ROWS] >= BACK_AT_FIRST * highest).all())
 
 
 def _falls_faster(
     before: tuple[np.ndarray, np.ndarray], after: tuple[np.ndarray, np.ndarray]
 ) -> bool:
-    window_s = WINDOW * min(np.ptp(before[0]), np.ptp(after[0]))
-    at_end, at_start = before[0][-1], after[0][0]
-    fell = np.interp(at_end - window_s, *before) - before[1][-1]
-    return bool(after[1][0] - np.interp(at_start + window_s, *after) > fell)
+    """Whether the current falls faster than it did in both halves of a window.
+
+    A load that is switched off, or that took more while it started, lets it fall in one of them.
+    """
+    half_s = 0.5 * WINDOW * min(np.ptp(before[0]), np.ptp(after[0]))
+    fell = np.interp(before[0][-1] - half_s, *before) - before[1][-1]
+    falls = -np.diff(np.interp(after[0][0] + half_s * np.arange(3), *after))
+    return bool((falls > fell).all())

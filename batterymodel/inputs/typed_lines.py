@@ -51,7 +51,7 @@ _COLUMNS = {"elapsed_s": "time", "supply_current_a": "current", "event": "event"
 _VALUE = r"((?:[^\s;,]|,(?!\s|$))*)"
 _GAP = r"(?:\s*(?:;|,(?=\s|$))\s*|[^\S\t]*\t[^\S\t]*|[^\S\t]+)"
 _LINE = re.compile(rf"[^\S\t]*{_VALUE}(?:{_GAP}{_VALUE}(?:{_GAP}(.*))?)?", re.S)
-_AS_READ = re.compile(rf"{AS_READ}(?:[\s;,]+|$)", re.I)
+_AS_READ = re.compile(rf"(['\"]?){AS_READ}\1(?:[\s;,.:]+|$)", re.I)
 _SMALL_UNITS = frozenset(("mA", "uA"))
 
 

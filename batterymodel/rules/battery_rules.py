@@ -13,7 +13,7 @@ from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.basis.text import percent_below
 from batterymodel.inputs.records import Chemistry, Readings
 from batterymodel.reference.chemistry import REFERENCE_TEMP_C
-from batterymodel.reference.conditions import UNSAFE
+from batterymodel.reference.conditions import UNSAFE, Condition
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.temperature import (
     charge_voltage_mismatch_v,
@@ -28,7 +28,7 @@ from batterymodel.rules.results import (
     Severity,
 )
 from batterymodel.rules.wording import TOLD_TEMPERATURE, chance_words, say
-from batterymodel.soc.evidence import rest_voltage_sd_v
+from batterymodel.soc.evidence import REST_VOLTAGE, rest_voltage_sd_v
 from batterymodel.taper.signals import held_voltage_v
 from batterymodel.taper.trends import (
     warming_c_per_min,
@@ -47,6 +47,13 @@ LEAD_ACID = (Chemistry.VENTED_LEAD_ACID, Chemistry.VRLA)
 CONFIRMED = 0.95
 """Share of batteries at the limit for topping off that show less than a rest voltage which confirms
 a charge [0..1] (own choice: a twentieth of all rest voltages mislead)."""
+
+TOLD_BY_REST = (Condition.ACCEPTS_LITTLE, Condition.WORN, Condition.SHORTED_CELL)
+"""Conditions of which a rest voltage would tell."""
+
+LEAST_EXPLAINED = 0.1
+"""Highest likelihood of a rest voltage over all charges, with that of a full battery's for 1, under
+which no charge explains it [-]: some two standard deviations below empty (own choice)."""
 
 SUSTAINED_S = 60.0
 """Time a voltage must last to count as the highest of the run [s] (own choice)."""
@@ -116,10 +123,28 @@ def rest_voltage_confirms(case: Case) -> bool:
     return float(ndtr((case.rest_voltage_v - at_limit) / sd)) >= CONFIRMED
 
 
+def no_charge_explains_rest(case: Case) -> bool:
+    """Whether the rest voltage is so far below that of an empty battery that no charge explains it.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    bool
+        By `soc.evidence.Evidence.peak` under `LEAST_EXPLAINED`.
+    """
+    rests = [one for one in case.state.evidence if one.name == REST_VOLTAGE]
+    return any(one.peak < LEAST_EXPLAINED for one in rests)
+
+
 def other_conditions(case: Case) -> Finding | None:
     """Whether a battery that must not be topped off would show the same readings.
 
-    The charge itself is left out of the sentence where its range was widened past the limit.
+    The charge itself is left out of the sentence where its range was widened past the limit, and
+    nothing is called fine of a rest voltage that no charge explains. A rest voltage that was read
+    is not asked for.
 
     Parameters
     ----------
@@ -136,7 +161,10 @@ def other_conditions(case: Case) -> Finding | None:
     most, chance = 1.0 - SURE_TO_TOP_OFF, state.unfit
     variant, severity = "ok", Severity.OK
     if chance >= most:
-        variant, severity = f"watch.{state.gravest}", Severity.WATCH
+        is_rested = case.rest_voltage_v is not None and state.gravest in TOLD_BY_REST
+        variant, severity = f"{'rested' if is_rested else 'watch'}.{state.gravest}", Severity.WATCH
+    elif no_charge_explains_rest(case):
+        return None
     elif case.state.probability_below(case.limit("min_top_off_soc").value) >= most:
         variant, chance = (
             "ok_but_charge",

@@ -9,9 +9,11 @@ import numpy as np
 from batterymodel.basis.arrays import FloatArray
 from batterymodel.basis.intervals import LEVEL_SD
 from batterymodel.inputs.records import Battery, Chemistry, Readings
-from batterymodel.reference.chemistry import COMMON_PRACTICE
+from batterymodel.reference.chemistry import COMMON_PRACTICE, REFERENCE_TEMP_C
 from batterymodel.reference.limits import Limit
 from batterymodel.reference.supply import continuous_output_a, output_limit
+from batterymodel.reference.temperature import rest_voltage_v, within_data_c
+from batterymodel.rules.battery_rules import no_charge_explains_rest
 from batterymodel.rules.case import (
     LEAST_READINGS,
     LEAST_SCATTER_A,
@@ -263,7 +265,7 @@ def taper_missing(case: Case) -> Finding | None:
         variant, severity = "service", Severity.SERVICE
     if missing and (_jumps(fit) or any(not step.marked for step in fit.signal.steps)):
         variant, severity = "steps", Severity.WATCH
-    text = say(f"taper_missing.{variant}", value=max(falls, 0.0), limit=least)
+    text = say(f"taper_missing.{variant}", value=max(0.0, falls), limit=least)
     return Finding(
         rule="taper_missing",
         severity=severity,
@@ -448,6 +450,8 @@ def _still_to_fall_a(time_s: FloatArray, current_a: FloatArray, fit: TaperFit) -
 def contradiction(case: Case) -> Finding | None:
     """Whether two pieces of evidence, or meter and given load, cannot both be right.
 
+    A rest voltage that no charge explains is no evidence of any, and contradicts by itself.
+
     Parameters
     ----------
     case : Case
@@ -456,7 +460,16 @@ def contradiction(case: Case) -> Finding | None:
     -------
     Finding or None
     """
-    return _evidence_contradiction(case) or _load_contradiction(case)
+    return _rest_contradiction(case) or _evidence_contradiction(case) or _load_contradiction(case)
+
+
+def _rest_contradiction(case: Case) -> Finding | None:
+    if case.rest_voltage_v is None or not no_charge_explains_rest(case):
+        return None
+    temp = REFERENCE_TEMP_C if case.temp_c is None else within_data_c(case.temp_c)
+    empty = Limit(float(rest_voltage_v(case.battery, 0.0, temp)), "V", OWN_RULE, generic=False)
+    text = say("contradiction.rest", value=case.rest_voltage_v, limit=empty.value)
+    return against("contradiction", Severity.WATCH, text, case.rest_voltage_v, empty)
 
 
 def undeclared_load_step(case: Case) -> Finding | None:

@@ -118,15 +118,18 @@ def supply_trip(case: Case) -> Finding | None:
     Returns
     -------
     Finding or None
+        Of several such stretches the last is told.
     """
-    signal = case.fit.signal
+    signal, readings = case.fit.signal, case.readings
     if not signal.off.any():
         return None
-    first, last = np.flatnonzero(signal.off)[[0, -1]]
-    most_a = float(case.readings.supply_current_a[supply_off_mask(case.readings)].max())
-    variant = "watch"
-    if last == signal.off.size - 1:
-        variant = "low" if most_a > LEAST_RUNNING_A else "ended"
+    off = np.flatnonzero(signal.off)
+    first, last = np.split(off, np.flatnonzero(np.diff(off) > 1) + 1)[-1][[0, -1]]
+    is_told = supply_off_mask(readings) & (readings.elapsed_s >= signal.time_s[first])
+    most_a = float(readings.supply_current_a[is_told].max())
+    variant = "ended" if last == signal.off.size - 1 else "watch"
+    if most_a > LEAST_RUNNING_A:
+        variant = {"ended": "low", "watch": "fell"}[variant]
     times = {"at": signal.time_s[first], "until": signal.time_s[last]}
     text = say(f"supply_trip.{variant}", most=most_a, **times)
     return Finding(

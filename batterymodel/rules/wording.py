@@ -150,6 +150,14 @@ TEXTS = {
     "other_conditions.watch.shorted_cell": "A battery with a shorted cell may show the same "
     "readings (chance that topping off is wrong {chance}). The rest voltage would tell; the "
     "current of such a battery stops falling.",
+    "other_conditions.rested.accepts_little": "The current may be small because battery or wiring "
+    "accepts little, not because the battery is full (chance that topping off is wrong "
+    "{chance}). A longer fall would tell.",
+    "other_conditions.rested.worn": "A worn battery that holds far less than its plate may show "
+    "the same readings (chance that topping off is wrong {chance}). A capacity check would tell.",
+    "other_conditions.rested.shorted_cell": "A battery with a shorted cell may show the same "
+    "readings (chance that topping off is wrong {chance}). Keep reading: its current stops "
+    "falling.",
     "other_conditions.watch.leak_or_gassing": "A battery that leaks or gasses may show the same "
     "readings (chance that topping off is wrong {chance}). Keep reading: its current stops "
     "falling.",
@@ -243,6 +251,8 @@ TEXTS = {
     "file of its own, or mark what was switched on as an event.",
     "supply_trip.watch": "The supply gave nothing from {at:.0f} to {until:.0f} s, and the battery "
     "fed the bus: find out why, and read a taper without a break.",
+    "supply_trip.fell": "The supply gave no more than {most:.1f} A from {at:.0f} to {until:.0f} s, "
+    "next to nothing of what it gave else: find out why, and read a taper without a break.",
     "supply_trip.low": "Since {at:.0f} s the supply gives no more than {most:.1f} A, next to "
     "nothing of what it gave: is it on? If it is, the battery takes nothing more. Look and read "
     "again.",
@@ -281,6 +291,9 @@ TEXTS = {
     "capacity_check_overdue.ok": "The last capacity check is {age} old; one is due after {limit}.",
     "contradiction.evidence": "The {first} says {first_soc:.0f} % and the {second} says "
     "{second_soc:.0f} %: suspect a shorted cell, a poor connection, a load not declared or a "
+    "wrong reading.",
+    "contradiction.rest": "Rest voltage {value:.2f} V is below the {limit:.2f} V of an empty "
+    "battery, and the current does not tell why: suspect a failed cell, a poor connection or a "
     "wrong reading.",
     "contradiction.load": "The meter shows {value:.1f} A beside the taper where {limit:.1f} A of "
     "load was given: a load is not declared or the taper is hidden.",

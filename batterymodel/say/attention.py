@@ -199,17 +199,16 @@ def outcome_remark(connection: Connection | None) -> Remark:
     Returns
     -------
     Remark
-        One that was not assessed is to be watched.
+        One that was not assessed, or not by what is told of it now, is to be watched at least.
     """
     if connection is None:
         return Remark(Severity.OK, "–", NO_CONNECTION)
     result, on = connection.result, f"on {connection.day}"
-    if result is None:
-        sign = SEVERITY_SIGNS[Severity.WATCH]
-        words = outcome_words(connection)
-        return Remark(Severity.WATCH, sign, words[0].upper() + words[1:], on)
-    outcome = Outcome(result["outcome"])
     words = outcome_words(connection)
+    outcome = None if result is None else Outcome(result["outcome"])
+    if outcome is None or (outcome is Outcome.TOP_OFF and connection.not_assessed is not None):
+        sign = SEVERITY_SIGNS[Severity.WATCH]
+        return Remark(Severity.WATCH, sign, words[0].upper() + words[1:], on)
     return Remark(SEVERITY_OF_OUTCOME[outcome], OUTCOME_SIGNS[outcome], words, on)
 
 

@@ -444,7 +444,7 @@ def _as_answered(store: Store, there: Entry[Connection], record: Connection) -> 
     is_told_same = all(getattr(before, name) == getattr(record, name) for name in FACTS)
     former = former_spells(store.history(record.battery_id))
     is_same = is_told_same and not written_in(former, there.recorded_at)
-    seen = before.seen_later
+    seen = before.seen_later if is_told_same else None
     if seen is not None and before.rest_after_v != record.rest_after_v:
         seen = SeenLater(returned=seen.returned) if seen.returned else None
     note = before.not_assessed if is_same else AS_GIVEN_BEFORE.format(why=why_not)

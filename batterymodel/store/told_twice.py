@@ -6,8 +6,10 @@ were told, and count once.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import date
 
 from batterymodel.store.entries import Entry
 from batterymodel.store.records import BenchCheck
@@ -39,9 +41,12 @@ def each_once(checks: Iterable[Entry[BenchCheck]]) -> tuple[Entry[BenchCheck], .
         of both capacities.
     """
     kept: list[Entry[BenchCheck]] = []
+    of_day = defaultdict[tuple[str, date], list[int]](list)
     for check in checks:
-        place = next((k for k, one in enumerate(kept) if _is_of_day(one, check)), None)
+        places = of_day[check.record.battery_id, check.record.on]
+        place = next((k for k in places if are_alike(kept[k].record, check.record)), None)
         if place is None:
+            places.append(len(kept))
             kept.append(check)
         else:
             record = completed(kept[place].record, check.record)
@@ -51,23 +56,20 @@ def each_once(checks: Iterable[Entry[BenchCheck]]) -> tuple[Entry[BenchCheck], .
     return tuple(kept)
 
 
-def _is_of_day(one: Entry[BenchCheck], other: Entry[BenchCheck]) -> bool:
-    return one.record.on == other.record.on and are_alike(one.record, other.record)
-
-
 def are_alike(one: BenchCheck, other: BenchCheck) -> bool:
-    """Whether two checks measured the same capacity of a battery in the same way, of any day.
+    """Whether two checks measured the same capacity in the same way, of any day.
 
     Parameters
     ----------
     one, other : BenchCheck
+        Of one battery.
 
     Returns
     -------
     bool
         False for a bound: two may be of two discharges.
     """
-    if one.is_lower_bound or other.is_lower_bound or one.battery_id != other.battery_id:
+    if one.is_lower_bound or other.is_lower_bound:
         return False
     pairs = [(getattr(one, name), getattr(other, name)) for name in MEASURED]
     is_same = abs(one.capacity_ah - other.capacity_ah) <= SAME_CAPACITY_AH

@@ -196,6 +196,16 @@ def with_a_load(time_s, since_s):
     return going_on(time_s, since_s) + 12.0
 
 
+def with_a_motor(time_s, since_s):
+    """A motor draws 40 A more while it starts, and 6 A more from then on."""
+    return going_on(time_s, since_s) + 6.0 + 40.0 * np.exp(-time_s / 10.0)
+
+
+def with_loads_for_a_while(time_s, since_s):
+    """Two loads that are switched off one after the other."""
+    return going_on(time_s, since_s) + 9.0 * (time_s < 50.0) + 8.0 * (time_s < 400.0)
+
+
 def anew_notes(content):
     readings = readings_from_bytes(content, "log.csv")
     assert len(readings) == 82
@@ -214,9 +224,24 @@ def test_a_current_that_falls_anew_after_a_gap_is_read_and_noted(gap_min, second
 
 @pytest.mark.parametrize("clock", [True, False])
 @pytest.mark.parametrize("gap_min", [10, 30, 50])
-@pytest.mark.parametrize("second", [going_on, with_a_load, running_away])
+@pytest.mark.parametrize(
+    "second", [going_on, with_a_load, running_away, with_a_motor, with_loads_for_a_while]
+)
 def test_one_connection_that_was_not_looked_at_for_a_while_has_no_note(gap_min, second, clock):
     assert anew_notes(log_of(gap_min, second, clock)) == []
+
+
+def test_a_slow_taper_read_often_did_not_begin_at_a_limit():
+    """Flat within a twentieth for 15 s, as any taper is; a load for some minutes brings it back."""
+    time_s = np.arange(0.0, 601.0, 5.0)
+    slow = 10.0 + 20.0 * np.exp(-np.concatenate([time_s, 1500.0 + time_s]) / 1500.0)
+    load = 15.0 * (time_s < 200.0) + 1.0 * (time_s < 300.0)
+    current = np.round(slow + np.concatenate([np.zeros(time_s.size), load]), 1)
+    elapsed_s = np.concatenate([time_s, 1500.0 + time_s])
+    assert current[time_s.size] > 0.95 * current[0]
+    assert second_starts(elapsed_s, current) == []
+    at_limit = np.minimum(current, 27.0)
+    assert second_starts(elapsed_s, at_limit) == [time_s.size]
 
 
 def test_a_switch_that_was_told_explains_the_rise():

@@ -253,7 +253,16 @@ def test_a_lone_mark_is_asked_about_once_there_are_others():
 
 @pytest.mark.parametrize(
     ("behind", "events"),
-    [("as read", []), (" As Read ", []), ("as read, pump on", ["pump on"]), ("as read -", [])],
+    [
+        ("as read", []),
+        (" As Read ", []),
+        ("as read, pump on", ["pump on"]),
+        ("as read -", []),
+        ("'as read'", []),
+        ('"As read" pump on', ["pump on"]),
+        ("as read.", []),
+        ("as read: pump on", ["pump on"]),
+    ],
 )
 def test_a_lone_mark_that_the_meter_says_is_confirmed_in_words_and_kept_so(behind, events):
     found = typed_lines(f"0 40\n60 999 {behind}\n120 20")

@@ -313,6 +313,36 @@ SENTENCES = (
             ">= most:\n        variant, chance",
             "> 9:\n        variant, chance",
         ),
+        (
+            "off from the first trip on",
+            "readings_rules",
+            "np.flatnonzero(np.diff(off) > 1) + 1)[-1][[0, -1]]",
+            "np.flatnonzero(np.diff(off) > 99) + 1)[-1][[0, -1]]",
+        ),
+        (
+            "asked for a rest voltage that was read",
+            "battery_rules",
+            "is_rested = case.rest_voltage_v is not None and",
+            "is_rested = False and",
+        ),
+        (
+            "rest that hardly anything explains",
+            "battery_rules",
+            "LEAST_EXPLAINED = 0.1\n",
+            "LEAST_EXPLAINED = 0.01\n",
+        ),
+        (
+            "rest that little explains",
+            "battery_rules",
+            "LEAST_EXPLAINED = 0.1\n",
+            "LEAST_EXPLAINED = 0.4\n",
+        ),
+        (
+            "sure of what nothing explains",
+            "battery_rules",
+            "    elif no_charge_explains_rest(case):\n        return None\n",
+            "",
+        ),
         tests=("tests/rules/test_sentences_agree.py",),
     ),
 )

@@ -151,9 +151,9 @@ ONE_CHECK = changes_in(
 TOLD_TWICE = (
     *changes_in(
         "store",
-        ("bound told twice", "told_twice", "one.is_lower_bound or other.is_lower_bound or ", ""),
-        ("twice of a day", "told_twice", "one.record.on == other.record.on and ", ""),
-        ("twice of a battery", "told_twice", " or one.battery_id != other.battery_id", ""),
+        ("bound told twice", "told_twice", "one.is_lower_bound or other.is_lower_bound", "False"),
+        ("twice of a day", "told_twice", "battery_id, check.record.on]", "battery_id, date.min]"),
+        ("twice of a battery", "told_twice", "of_day[check.record.battery_id, ", 'of_day["", '),
         ("least of two", "told_twice", 'update={"capacity_ah": least_ah}', "update={}"),
         ("last check told twice", "as_of", "once = each_once(checks)", "once = checks"),
         ("kind told twice", "kinds", "in each_once(every):", "in every:"),

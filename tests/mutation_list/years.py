@@ -367,6 +367,8 @@ FOREIGN = (
         ("falls compared", "second_starts", "WINDOW = 1.0 / 3.0\n", "WINDOW = 1.0\n"),
         ("back at a limit", "second_starts", "BACK_AT_FIRST = 0.95\n", "BACK_AT_FIRST = 0.94\n"),
         ("falls faster", "second_starts", "(at_limit or _falls_faster(before, after))", "True"),
+        ("falls faster in both halves", "second_starts", "(falls > fell).all()", "falls[0] > fell"),
+        ("a plateau above the line", "second_starts", "return above and bool(", "return bool("),
         tests=("tests/inputs/test_two_connections.py",),
     ),
     *changes_in(

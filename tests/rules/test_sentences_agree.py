@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
-from batterymodel import Battery, Chemistry, Readings
-from batterymodel.rules.battery_rules import deep_discharge, other_conditions
+from batterymodel import Battery, Chemistry, Readings, assess
+from batterymodel.reference.conditions import UNSAFE
+from batterymodel.rules.battery_rules import TOLD_BY_REST, deep_discharge, other_conditions
 from batterymodel.rules.current_rules import (
     charge_current,
     supply_at_limit,
@@ -92,6 +94,34 @@ def test_a_charge_in_doubt_is_not_called_unlikely_to_be_low():
     assert other_conditions(sure).text.startswith("Too low a charge")
 
 
+@pytest.mark.parametrize(("rest_v", "explained"), [(23.0, False), (23.4, True), (24.6, True)])
+def test_no_charge_is_sure_beside_a_rest_voltage_that_no_charge_explains(rest_v, explained):
+    """Twelve cells of 1.98 V are empty at 23.76 V, give or take 0.29 V."""
+    time = np.arange(0.0, 601.0, 15.0)
+    taper = 8.0 + 6.0 * (0.6 * np.exp(-time / 250.0) + 0.4 * np.exp(-time / 1500.0))
+    readings = Readings(elapsed_s=time, supply_current_a=np.round(taper, 1))
+    found = assess(readings, BARE, load_a=8.0, rest_voltage_v=rest_v, on=date(2026, 3, 2))
+    told = {finding.rule: finding for finding in found.findings}
+    if not explained:
+        assert "23.00 V is below the 23.76 V of an empty battery" in told["contradiction"].text
+        assert told["deep_discharge"].severity == "watch"
+        assert "other_conditions" not in told
+        assert found.outcome != "top_off"
+    assert ("an empty battery" in told["contradiction"].text) != explained
+
+
+@pytest.mark.parametrize("gravest", UNSAFE)
+@pytest.mark.parametrize("rest_v", [None, 25.0])
+def test_a_rest_voltage_that_was_read_is_not_asked_for(gravest, rest_v):
+    case = replace(quiet_case(BARE, depth=0.06), rest_voltage_v=rest_v)
+    surely = dict.fromkeys(case.conditions.probability, 0.0) | {gravest: 1.0}
+    case = replace(case, conditions=replace(case.conditions, probability=surely))
+    finding = other_conditions(case)
+    assert finding.severity == "watch"
+    asked = "rest voltage" in finding.text
+    assert asked == (rest_v is None and gravest in TOLD_BY_REST)
+
+
 def none_low(case) -> dict:
     """No low charge in any condition."""
     return dict.fromkeys(case.conditions.low_charge, 0.0)
@@ -133,7 +163,8 @@ def test_a_limit_is_only_supposed_of_a_supply_whose_rating_nobody_told():
 
 
 @pytest.mark.parametrize(
-    ("left_a", "said"), [(0.0, "has given nothing"), (2.7, "no more than 2.7 A")]
+    ("left_a", "said"),
+    [(0.0, "has given nothing"), (0.3, "has given nothing"), (2.7, "no more than 2.7 A")],
 )
 def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(left_a, said):
     """Of 80 A a full lithium battery leaves the 2.7 A of the bus, less than a twentieth."""
@@ -144,3 +175,33 @@ def test_a_supply_that_still_gives_the_bus_its_load_is_not_said_to_give_nothing(
     finding = supply_trip(case)
     assert finding.severity == "watch"
     assert said in finding.text
+
+
+def test_a_supply_that_gave_the_bus_its_load_meanwhile_is_not_said_to_have_given_nothing():
+    time = np.arange(0.0, 901.0, 30.0)
+    current = np.where((time >= 600.0) & (time <= 690.0), 2.7, 80.0 - 0.02 * time)
+    lithium = Battery(tail="D", chemistry=Chemistry.LFP, cells=8, rated_capacity_ah=35.0)
+    case = case_of(Readings(elapsed_s=time, supply_current_a=current), lithium, load_a=2.7)
+    assert "gave no more than 2.7 A from 600 to 690 s" in supply_trip(case).text
+
+
+def test_a_level_current_falls_by_no_negative_nothing():
+    time = np.arange(0.0, 601.0, 15.0)
+    level = np.full(time.size, 20.0)
+    text = taper_missing(case_of(Readings(elapsed_s=time, supply_current_a=level), BARE)).text
+    assert " 0.0 A less" in text
+    assert "-0.0" not in text
+
+
+@pytest.mark.parametrize(
+    ("last_s", "said"), [(900.0, "nothing since 780 s"), (810.0, "nothing from 780 to 810 s")]
+)
+def test_a_supply_that_came_back_between_is_not_said_to_have_been_off_all_along(last_s, said):
+    """Off from 300 to 330 s with 2 A left on the meter, and again from 780 s on with none."""
+    time = np.arange(0.0, 901.0, 30.0)
+    current = 20.0 + 60.0 * np.exp(-time / 600.0)
+    current[(time >= 300.0) & (time <= 330.0)] = 2.0
+    current[(time >= 780.0) & (time <= last_s)] = 0.0
+    finding = supply_trip(case_of(Readings(elapsed_s=time, supply_current_a=current), BARE))
+    assert said in finding.text
+    assert finding.value == 780.0

@@ -94,6 +94,7 @@ def test_surface_charge_counts_as_full(battery):
     np.testing.assert_allclose(
         above.likelihood, rest_voltage_evidence(battery, 25.8, 25.0).likelihood, rtol=1e-9
     )
+    assert above.peak == pytest.approx(1.0, rel=1e-9)
     assert at(above, 0.9) == pytest.approx((0.502 + 0.0099) / 1.0099, abs=0.005)
     assert at(above, 0.5) < 0.02
 

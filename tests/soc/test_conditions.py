@@ -401,6 +401,11 @@ def test_what_old_tapers_say_of_the_condition_fades():
     assert later / now == pytest.approx((little / sound) / (0.015 / 0.95), rel=0.01)
 
 
+def test_tapers_of_a_later_day_say_as_much_as_those_of_the_day():
+    earlier, same = (odds_of_little(WIDE, date(year, 3, 1)) for year in (2022, 2024))
+    assert earlier == pytest.approx(same, rel=1e-9)
+
+
 def test_a_rest_voltage_eleven_cells_cannot_have_speaks_against_a_shorted_cell():
     """25.8 V on eleven cells is 2.35 V each, 0.2 V above a full one: four deviations of surface
     charge. At 23.65 V, eleven full cells, nothing of the kind is in the way."""
@@ -461,3 +466,13 @@ def test_a_rest_voltage_that_no_charge_explains_speaks_for_a_missing_cell():
     odds = chance(told, Condition.SHORTED_CELL) / chance(told, Condition.SOUND)
     assert evidence.peak == pytest.approx(0.092, rel=0.03)
     assert odds > 0.05
+
+
+def test_a_rest_voltage_that_eleven_cells_explain_no_better_speaks_for_none():
+    """18 V is 1.64 V from each of eleven cells: it misleads, whatever the battery is."""
+    readings = simulated_connection(0.2, minutes=5.0)
+    odds = [
+        chance(told, Condition.SHORTED_CELL) / chance(told, Condition.SOUND)
+        for told in (judged(readings), judged(readings, rest_voltage_v=18.0))
+    ]
+    assert odds[1] == pytest.approx(odds[0], rel=0.05)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from math import hypot
+from types import SimpleNamespace
 
 import pytest
 
@@ -83,3 +84,26 @@ def test_measured_otherwise_they_are_two(older):
         for one, a in zip(every, (40.0, 20.0), strict=True)
     ]
     assert each_once(told) == tuple(told)
+
+
+def test_checks_of_other_days_and_batteries_are_not_held_against_each_other():
+    """Hundreds of batteries of a kind are asked for theirs each time one is assessed."""
+    looks = []
+
+    class Seen:
+        is_lower_bound, capacity_ah = False, 36.0
+
+        def __init__(self, battery_id, on):
+            self.battery_id, self._on = battery_id, on
+
+        @property
+        def on(self):
+            looks.append(self._on)
+            return self._on
+
+    checks = [
+        SimpleNamespace(record=Seen(f"B-{k % 20}", ON + timedelta(days=k // 20)))
+        for k in range(400)
+    ]
+    assert each_once(checks) == tuple(checks)
+    assert len(looks) <= 2 * len(checks)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from types import SimpleNamespace
 
 import pytest
 
 from batterymodel import InputError
 from batterymodel.commands.record_work import correct_entry
+from batterymodel.rules.results import Outcome, Severity
+from batterymodel.rules.wording import OUTCOME_SIGNS, SEVERITY_SIGNS
 from batterymodel.say.attention import outcome_remark
 from batterymodel.store import intake
 from batterymodel.store.as_of import _state_after
@@ -68,6 +71,39 @@ def test_an_answer_by_other_facts_stays_and_counts_for_nothing(spoilt):
     assert taught(store) == (0, False, 0)
     assert _state_after(before.record) is not None
     assert _state_after(after) is None
+
+
+def test_what_was_seen_by_other_facts_scores_no_answer_by_these(spoilt, monkeypatch):
+    """Beside 12 A in place of 8 A the taper returned less: the first answer never spoke of that."""
+    store, before = spoilt
+    unreadable = intake.readings_from
+    monkeypatch.undo()
+    seen = corrected_entry(store, before.id, {"load_a": 12.0}, "a slip").record.seen_later
+    assert seen is not None
+    assert seen != before.record.seen_later
+    monkeypatch.setattr(intake, "readings_from", unreadable)
+    corrected_entry(store, before.id, {"load_a": 8.0}, "the slip was none")
+    record = track_record(store)
+    assert [case.truth for case in record.ranges] == []
+    assert record.unsure == 0
+
+
+@pytest.mark.parametrize("note", [None, "as answered by what was told before"])
+@pytest.mark.parametrize("outcome", Outcome)
+def test_an_answer_by_other_facts_calls_no_battery_fit_on_the_first_page(spoilt, outcome, note):
+    _, entry = spoilt
+    told = entry.record.model_dump() | {
+        "assessment": json.dumps({"outcome": outcome}),
+        "not_assessed": note,
+    }
+    remark = outcome_remark(Connection(**told))
+    is_fit = outcome is Outcome.TOP_OFF and note is None
+    assert (remark.severity is Severity.OK) == is_fit
+    assert remark.sign == (
+        SEVERITY_SIGNS[Severity.WATCH]
+        if note and outcome is Outcome.TOP_OFF
+        else OUTCOME_SIGNS[outcome]
+    )
 
 
 def test_an_answer_by_a_former_plate_does_not_become_one_by_this_plate(spoilt):

@@ -126,7 +126,7 @@ class AcceleratingKnee(TrendModel):
         knee, power = own
         hinge = self.KNEE_LOSS_SD**2 * np.outer(_hinge(a, knee), _hinge(b, knee))
         slope_sd = self.prior.loss_sd * self.prior.life
-        bent = np.outer(_risen(a, power), _risen(b, power)) - np.outer(a, b)
+        bent = np.outer(self._risen(a, power), self._risen(b, power)) - np.outer(a, b)
         return hinge + slope_sd**2 * bent
 
     def mean_shift(self, a: np.ndarray, own: tuple[float, ...]) -> np.ndarray:
@@ -145,8 +145,14 @@ class AcceleratingKnee(TrendModel):
             What is added to the line [fraction of rated].
         """
         knee, power = own
-        by_power = self.prior.loss * self.prior.life * (_risen(a, power) - a)
+        by_power = self.prior.loss * self.prior.life * (self._risen(a, power) - a)
         return -self.KNEE_LOSS * _hinge(a, knee) - by_power
+
+    def _risen(self, at: np.ndarray, power: float) -> np.ndarray:
+        """Time to a power, from the first check on; before it, where it has none, time itself."""
+        began = self.prior.began / self.prior.life if power < 1.0 else 0.0
+        since_new = began + np.maximum(at, 0.0)
+        return np.where(at > 0.0, since_new**power - began**power, at)
 
     def _knees(self) -> np.ndarray:
         """Times at which a knee is tried [lives since the first check]; the last is no knee."""
@@ -158,8 +164,3 @@ class AcceleratingKnee(TrendModel):
 
 def _hinge(at: np.ndarray, knee: float) -> np.ndarray:
     return np.maximum(at - knee, 0.0) if np.isfinite(knee) else np.zeros(at.size)
-
-
-def _risen(at: np.ndarray, power: float) -> np.ndarray:
-    """Time to a power; before the first check, where it has none, the time itself."""
-    return np.where(at > 0.0, np.maximum(at, 0.0) ** power, at)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 
+from batterymodel.basis.calendar import DAYS_PER_YEAR
 from batterymodel.basis.intervals import Interval, interval_around
 from batterymodel.fade.doubts import CapacityRise, capacity_rise, least_span, span_of
 from batterymodel.fade.mixture import Mixture
@@ -105,14 +107,16 @@ class FittedRecord:
         return found is not None and found.low > self.limit.value * self.rated
 
 
-def line_prior(battery: Battery, unit: str) -> LinePrior:
-    """Belief on start and loss of capacity by chemistry.
+def line_prior(battery: Battery, unit: str, first_on: date | None = None) -> LinePrior:
+    """Belief on start and loss of capacity by chemistry, and by age at the first check.
 
     Parameters
     ----------
     battery : Battery
     unit : str
         ``year`` or ``cycle``: what the loss is counted by [fraction of rated per unit].
+    first_on : date, optional
+        Day of the first check; without it or `installed_on` the battery counts as new then.
 
     Returns
     -------
@@ -124,10 +128,16 @@ def line_prior(battery: Battery, unit: str) -> LinePrior:
     """
     prior = capacity_data_for(battery.chemistry).fade
     if unit == "year":
-        return LinePrior(
-            prior.start, prior.start_sd, prior.per_year, prior.per_year_sd, prior.powers
-        )
+        yearly = prior.start, prior.start_sd, prior.per_year, prior.per_year_sd, prior.powers
+        return LinePrior(*yearly, began=_years_old(battery, first_on))
     return LinePrior(prior.start, prior.start_sd, prior.per_cycle, prior.per_cycle_sd)
+
+
+def _years_old(battery: Battery, on: date | None) -> float:
+    """Age on a day [a]; 0 where it is not known."""
+    if on is None or battery.installed_on is None:
+        return 0.0
+    return max((on - battery.installed_on).days, 0) / DAYS_PER_YEAR
 
 
 def fitted_record(
@@ -150,7 +160,7 @@ def fitted_record(
     used = ~record.lower_bound
     at, rated = record.at[used], battery.rated_capacity_ah
     fraction, sd = record.capacity_ah[used] / rated, record.sd_ah[used] / rated
-    prior, past = line_prior(battery, record.unit), None
+    prior, past = line_prior(battery, record.unit, record.first_on), None
     model = Mixture(prior).fit(at[:, None], fraction, sd)
     if widening is None:
         past = past_forecasts(at, fraction, sd, prior, model.bad_ < BAD_PROBABILITY)

@@ -61,7 +61,8 @@ MOST_NUMBERS = 8_000_000
 class LinePrior:
     """Belief on the straight line: start and loss per unit of time, fractions of rated.
 
-    ``powers`` of the time since the first check are those the loss may follow besides.
+    ``powers`` of time are those the loss may follow besides: of the time since new, of which
+    ``began`` had passed at the first check, where the loss slows, else since the first check.
     """
 
     start: float
@@ -69,6 +70,7 @@ class LinePrior:
     loss: float
     loss_sd: float
     powers: tuple[float, ...] = LOSS_POWERS
+    began: float = 0.0
 
     @property
     def life(self) -> float:

@@ -65,7 +65,7 @@ shapes."""
 LITHIUM_LOSS_POWERS = (0.5, *LOSS_POWERS)
 """The same for lithium-ion: the layer that takes up its lithium grows with the square root of the
 time, as far as diffusion through it is what holds it up (J. Electrochem. Soc. 151 (2004) A456-A462,
-from memory). A law of time: it says nothing of a record by cycles."""
+from memory). A law of time since new: it says nothing of a record by cycles."""
 
 
 @dataclass(frozen=True)

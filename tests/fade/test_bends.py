@@ -83,6 +83,15 @@ def test_loss_by_the_square_root_of_time_is_followed_where_it_is_believed():
     assert density[0] > density[1] + 1.0
 
 
+def test_the_square_root_counts_from_new():
+    """By hand, of a battery four lives old: sqrt(9) - sqrt(4) = 1 in the five lives ahead, a mean
+    loss of 0.2 in place of 1.0 in one by time itself."""
+    prior = replace(PRIOR, powers=(0.5,), began=4.0 * PRIOR.life)
+    shift = AcceleratingKnee(prior).mean_shift(np.array([0.0, 5.0]), (np.inf, 0.5))
+    loss_of_a_life = PRIOR.loss * PRIOR.life
+    assert shift == pytest.approx([0.0, loss_of_a_life * (5.0 - 1.0)])
+
+
 def test_without_knee_and_power_it_is_the_straight_line():
     at, line = np.linspace(-1.0, 5.0, 7), (np.inf, 1.0)
     model = AcceleratingKnee(PRIOR)

@@ -27,6 +27,22 @@ def test_loss_by_the_square_root_of_time_is_believed_of_lithium_and_by_years_onl
     assert 0.5 not in line_prior(BATTERY, "year").powers
 
 
+def test_the_age_at_the_first_check_is_told_by_the_day_of_installation():
+    lithium = BATTERY.model_copy(update={"installed_on": date(2020, 1, 1)})
+    assert line_prior(lithium, "year", date(2024, 1, 1)).began == pytest.approx(4.0, abs=0.01)
+    assert line_prior(lithium, "year", date(2019, 1, 1)).began == 0.0
+    assert line_prior(BATTERY, "year", date(2024, 1, 1)).began == 0.0
+    record = CheckRecord(
+        at=np.array([0.0]),
+        capacity_ah=np.array([33.0]),
+        sd_ah=np.array([1.0]),
+        in_service=np.array([False]),
+        lower_bound=np.array([False]),
+        first_on=date(2024, 1, 1),
+    )
+    assert fitted_record(record, lithium).model.prior.began == pytest.approx(4.0, abs=0.01)
+
+
 def told(*rows):
     text = "\n".join(("on,capacity_ah", *rows))
     return fade_forecast(checks_from_bytes(text.encode(), "c.csv"), BATTERY)

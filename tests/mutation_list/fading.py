@@ -239,6 +239,12 @@ PAST_FORECASTS = changes_in(
 BENDS = changes_in(
     "fade",
     ("odds of a knee in the record", "mixture", "seen = own[1] < self.x_.max()", "seen = True"),
+    (
+        "square root from the first check",
+        "bends",
+        "began = self.prior.began / self.prior.life if power < 1.0 else 0.0",
+        "began = 0.0",
+    ),
     ("models by their shares", "mixture", "share * model.hyperprior()", "model.hyperprior()"),
     tests=("tests/fade/test_bends.py", "tests/fade/test_mixture.py"),
 )

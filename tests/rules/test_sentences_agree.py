@@ -110,7 +110,7 @@ def test_no_charge_is_sure_beside_a_rest_voltage_that_no_charge_explains(rest_v,
     assert ("an empty battery" in told["contradiction"].text) != explained
 
 
-@pytest.mark.parametrize("gravest", UNSAFE)
+@pytest.mark.parametrize("gravest", sorted(UNSAFE))
 @pytest.mark.parametrize("rest_v", [None, 25.0])
 def test_a_rest_voltage_that_was_read_is_not_asked_for(gravest, rest_v):
     case = replace(quiet_case(BARE, depth=0.06), rest_voltage_v=rest_v)

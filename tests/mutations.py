@@ -3,7 +3,7 @@
 ``python -m tests.mutations [--only NAME] [--part 1/3] [--jobs 2]`` applies one mutation after
 another to a copy of the checkout and runs the test files that should notice. Status 1 if any
 survives, if a text to replace is not found exactly once, or if those tests fail without any
-mutation. All of them take an hour and a half on two cores. `tests.mutation_list` holds the list.
+mutation. All of them take half an hour on two cores. `tests.mutation_list` holds the list.
 """
 
 from __future__ import annotations

@@ -291,8 +291,8 @@ ENTERED = (
         (
             "written later",
             "battery_seen",
-            "written_order(store, other) > written_order(store, entry)",
-            "written_order(store, other) != written_order(store, entry)",
+            "other.order > entry.order",
+            "other.order != entry.order",
         ),
         (
             "a told charge lifts nothing",

@@ -258,14 +258,26 @@ ATTENTION = (
         (
             "servicing of before lifts",
             "attention",
-            "written_order(store, last) > written_order(store, found):",
+            "last.order > found.order:",
             "False:",
+        ),
+        (
+            "faulty before, and fine",
+            "attention",
+            "if found_on is None:",
+            "if True:",
         ),
         ("repaired unasked", "attention", "is ServicingFound.FAULTY_CELL:", "is None:"),
         tests=("tests/say/test_attention.py",),
     ),
     *changes_in(
         "store",
+        (
+            "a correction moves",
+            "entries",
+            "self.first_recorded_at, self.id)",
+            "self.recorded_at, self.id)",
+        ),
         ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
         ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)\n", "RestorationRow)\n"),
         tests=("tests/store/test_stamps.py",),

@@ -301,12 +301,6 @@ ENTERED = (
             "stays = False",
         ),
         (
-            "a correction moves no entry",
-            "battery_since",
-            "entry if entry.replaces is None else store.history(entry.id)[0]",
-            "entry",
-        ),
-        (
             "a faulty cell before is named",
             "battery_since",
             "if looked_at and _is_faulty(looked_at[-1])",

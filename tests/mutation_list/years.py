@@ -272,15 +272,19 @@ ATTENTION = (
     ),
     *changes_in(
         "store",
+        ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
+        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)\n", "RestorationRow)\n"),
+        tests=("tests/store/test_stamps.py",),
+    ),
+    *changes_in(
+        "store",
         (
-            "a correction moves",
+            "a correction goes last of its day",
             "entries",
             "self.first_recorded_at, self.id)",
             "self.recorded_at, self.id)",
         ),
-        ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
-        ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)\n", "RestorationRow)\n"),
-        tests=("tests/store/test_stamps.py",),
+        tests=("tests/store/test_corrections.py",),
     ),
 )
 

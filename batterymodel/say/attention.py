@@ -14,7 +14,7 @@ from batterymodel.reference.limits import Limit, limit_for
 from batterymodel.rules.battery_rules import capacity_severity
 from batterymodel.rules.results import OUTCOME_OF_SEVERITY, SEVERITY_ORDER, Outcome, Severity
 from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, SEVERITY_SIGNS
-from batterymodel.say.battery_since import written_order
+from batterymodel.say.battery_since import faulty_before
 from batterymodel.say.record import SERVICING_WORDS, outcome_words
 from batterymodel.store import Entry, Store
 from batterymodel.store.as_of import latest
@@ -29,6 +29,7 @@ AT_LAST_CHECK = " at the last check"
 NO_CHECK = "No capacity check on record"
 SERVICED, FAULTY_CELL = "Serviced since", "Servicing found a faulty cell"
 NO_REPAIR = "whether it was repaired is not on record"
+FAULTY_CELL_BEFORE = "servicing found a faulty cell on {day}, " + NO_REPAIR
 
 
 @dataclass(frozen=True)
@@ -246,7 +247,9 @@ def since_servicing(
     Returns
     -------
     Remark
-        The same where nothing was found since, or nothing was wrong before and since.
+        The same where nothing was found since, or nothing was wrong before and since. A faulty
+        cell that was found before, and no better since, is said beside it, and leaves it to be
+        watched at least.
 
     Raises
     ------
@@ -256,8 +259,9 @@ def since_servicing(
     found = latest(store.entries(Servicing, battery_id=battery_id), None)
     if found is None:
         return remark
-    if last is not None and written_order(store, last) > written_order(store, found):
-        return remark
+    if last is not None and last.order > found.order:
+        faulty_on = faulty_before(store, store.entry(battery_id), date.max)
+        return _beside_faulty_cell(remark, faulty_on)
     on = f"on {found.record.on}"
     if found.record.found is ServicingFound.FAULTY_CELL:
         return _remark(Severity.SERVICE, FAULTY_CELL, f"{on}; {NO_REPAIR}")
@@ -266,6 +270,15 @@ def since_servicing(
     before = f"{remark.word} {remark.more}"
     words = SERVICING_WORDS[found.record.found]
     return _remark(Severity.NOTE, SERVICED, f"{on}: {words}; before: {before}")
+
+
+def _beside_faulty_cell(remark: Remark, found_on: date | None) -> Remark:
+    if found_on is None:
+        return remark
+    said = replace(remark, more=f"{remark.more}; {FAULTY_CELL_BEFORE.format(day=found_on)}")
+    if SEVERITY_ORDER.index(remark.severity) >= SEVERITY_ORDER.index(Severity.WATCH):
+        return said
+    return replace(said, severity=Severity.WATCH, sign=SEVERITY_SIGNS[Severity.WATCH])
 
 
 def capacity_remark(

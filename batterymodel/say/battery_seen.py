@@ -12,7 +12,7 @@ from batterymodel.basis.text import alike
 from batterymodel.budget.battery import BatteryNow, battery_now
 from batterymodel.errors import BatteryModelError, InputError
 from batterymodel.inputs.records import Battery, Readings, Supply
-from batterymodel.say.battery_since import must_come_off_by, overtaken, written_order
+from batterymodel.say.battery_since import must_come_off_by, overtaken
 from batterymodel.say.in_progress import LiveView, live_view
 from batterymodel.store import Entry, Store
 from batterymodel.store.acts import InProgress
@@ -162,7 +162,7 @@ def _is_after(
     """Whether an entry speaks of a later day, or of worse, written later the same day."""
 
     def is_after(entry: Entry[Any]) -> bool:
-        day, recorded_at, _ = written_order(store, entry)
+        day, recorded_at, _ = entry.order
         if day != connection.day:
             return day > connection.day
         return recorded_at > connection.started_at and must_come_off_by(store, plate, entry)
@@ -180,7 +180,7 @@ def _last_connection(
         for connection in store.entries(Connection, battery_id=plate.id)
         if connection.record.day <= now.date()
     ]
-    return max(found, key=lambda entry: written_order(store, entry), default=None)
+    return max(found, key=lambda entry: entry.order, default=None)
 
 
 def _batteries_in(store: Store, aircraft: Entry[Aircraft], day: date) -> list[Entry[BatteryPlate]]:
@@ -230,7 +230,7 @@ def _seen_on_record(
         store,
         plate,
         battery_now(assessment, then.chemistry),
-        lambda other: written_order(store, other) > written_order(store, entry),
+        lambda other: other.order > entry.order,
         now.date(),
     )
     return BatterySeen(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from batterymodel.basis.intervals import interval_around
@@ -110,25 +110,7 @@ def _found_until(store: Store, plate: Entry[BatteryPlate], day: date) -> list[En
         for entry in store.entries(kind, battery_id=plate.id)
         if (day_of(entry.record) or day) <= day
     ]
-    return sorted(found, key=lambda entry: written_order(store, entry))
-
-
-def written_order(store: Store, entry: Entry[Any]) -> tuple[date, datetime, str]:
-    """Order of entries by their day, then by their first writing: a correction moves none.
-
-    Parameters
-    ----------
-    store : Store
-    entry : Entry
-
-    Returns
-    -------
-    day : date
-    recorded_at : datetime
-    entry_id : str
-    """
-    first = entry if entry.replaces is None else store.history(entry.id)[0]
-    return (day_of(entry.record) or date.min, first.recorded_at, entry.id)
+    return sorted(found, key=lambda entry: entry.order)
 
 
 def must_come_off_by(store: Store, plate: Entry[BatteryPlate], entry: Entry[Any]) -> bool:

@@ -171,7 +171,7 @@ def _installed_on(plate: BatteryPlate, on: date | None) -> date | None:
 
 
 def latest(entries: tuple[Entry[RecordT], ...], on: date | None) -> Entry[RecordT] | None:
-    """The last entry up to a day; of one day, the one written last.
+    """The last entry up to a day; of one day, the one first written last (`Entry.order`).
 
     Parameters
     ----------

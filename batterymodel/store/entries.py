@@ -15,7 +15,7 @@ from functools import cache
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, Select, exists, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, object_session
 
 from batterymodel.basis.text import alike, one_line
 from batterymodel.errors import InputError
@@ -50,11 +50,12 @@ class Entry(Generic[RecordT]):
     replaces: str | None
     correction_reason: str | None
     record: RecordT
+    first_recorded_at: datetime
 
     @property
     def order(self) -> tuple[date, datetime, str]:
-        """Order of entries: by the day they speak of, then by when they were written."""
-        return (day_of(self.record) or date.min, self.recorded_at, self.row_id)
+        """Order of entries: by their day, then by their first writing: a correction moves none."""
+        return (day_of(self.record) or date.min, self.first_recorded_at, self.id)
 
 
 @dataclass(frozen=True)
@@ -91,8 +92,20 @@ def entry_of(row: EntryRow, kind: Kind) -> Entry[Any]:
     data = {name: getattr(row, name) for name in kind.record.model_fields}
     record = record_from(data, kind.record, f"{kind.word} {row.row_id} in the database")
     return Entry(
-        row.entry_id, row.row_id, row.recorded_at, row.replaces, row.correction_reason, record
+        row.entry_id,
+        row.row_id,
+        row.recorded_at,
+        row.replaces,
+        row.correction_reason,
+        record,
+        _first_recorded_at(row),
     )
+
+
+def _first_recorded_at(row: EntryRow) -> datetime:
+    session = None if row.replaces is None else object_session(row)
+    first = None if session is None else session.get(type(row), row.entry_id)
+    return row.recorded_at if first is None else first.recorded_at
 
 
 def row_of(record: Record, kind: Kind, **bookkeeping: Any) -> EntryRow:

@@ -291,20 +291,14 @@ ENTERED = (
         (
             "written later",
             "battery_seen",
-            "written_order(store, other) > written_order(store, entry)",
-            "written_order(store, other) != written_order(store, entry)",
+            "other.order > entry.order",
+            "other.order != entry.order",
         ),
         (
             "a told charge lifts nothing",
             "battery_since",
             "stays = then.must_come_off and not lifted",
             "stays = False",
-        ),
-        (
-            "a correction moves no entry",
-            "battery_since",
-            "entry if entry.replaces is None else store.history(entry.id)[0]",
-            "entry",
         ),
         (
             "a faulty cell before is named",

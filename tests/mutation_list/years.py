@@ -258,8 +258,14 @@ ATTENTION = (
         (
             "servicing of before lifts",
             "attention",
-            "written_order(store, last) > written_order(store, found):",
+            "last.order > found.order:",
             "False:",
+        ),
+        (
+            "faulty before, and fine",
+            "attention",
+            "if found_on is None:",
+            "if True:",
         ),
         ("repaired unasked", "attention", "is ServicingFound.FAULTY_CELL:", "is None:"),
         tests=("tests/say/test_attention.py",),
@@ -269,6 +275,16 @@ ATTENTION = (
         ("corrections in the stamp", "stamps", "(*common, corrections,", "(*common,"),
         ("deletions in the stamp", "stamps", "DeletionRow, RestorationRow)\n", "RestorationRow)\n"),
         tests=("tests/store/test_stamps.py",),
+    ),
+    *changes_in(
+        "store",
+        (
+            "a correction goes last of its day",
+            "entries",
+            "self.first_recorded_at, self.id)",
+            "self.recorded_at, self.id)",
+        ),
+        tests=("tests/store/test_corrections.py",),
     ),
 )
 

@@ -13,7 +13,12 @@ from batterymodel import Battery
 from batterymodel.inputs.records import Limits
 from batterymodel.reference.limits import limit_for
 from batterymodel.rules.results import SEVERITY_ORDER, Outcome, Severity
-from batterymodel.rules.wording import GENERIC_MARK, OUTCOME_SIGNS, OUTCOME_WORDS
+from batterymodel.rules.wording import (
+    GENERIC_MARK,
+    OUTCOME_SIGNS,
+    OUTCOME_WORDS,
+    SEVERITY_SIGNS,
+)
 from batterymodel.say import attention
 from batterymodel.say.attention import (
     AttentionRow,
@@ -22,6 +27,8 @@ from batterymodel.say.attention import (
     matching,
     worst_first,
 )
+from batterymodel.say.record_view import record_view
+from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import add_battery, add_fitted_battery
 from batterymodel.store.records import BenchCheck, Connection, ServicingFound
 from batterymodel.store.servicing import add_servicing
@@ -243,6 +250,48 @@ def test_a_faulty_cell_stays_whatever_the_connection_said(sqlite_store) -> None:
     assert words(said) == (
         "Servicing found a faulty cell on 2026-01-05; whether it was repaired is not on record"
     )
+
+
+def test_a_faulty_cell_of_before_is_said_beside_a_fine_connection(sqlite_store) -> None:
+    said = serviced(sqlite_store, ServicingFound.FAULTY_CELL, date(2026, 1, 1), "top_off")
+    assert said.severity is Severity.WATCH
+    assert said.sign == SEVERITY_SIGNS[Severity.WATCH]
+    assert words(said) == (
+        f"{OUTCOME_WORDS[Outcome.TOP_OFF]} on 2026-01-02; servicing found a faulty cell on "
+        "2026-01-01, whether it was repaired is not on record"
+    )
+    add_servicing(sqlite_store, "B-1", ServicingFound.CAPACITY, date(2026, 1, 3), 39.0)
+    said = attention_row(sqlite_store, "B-1", TODAY).outcome
+    assert words(said) == f"{OUTCOME_WORDS[Outcome.TOP_OFF]} on 2026-01-02"
+
+
+def test_a_faulty_cell_of_before_makes_no_grave_answer_milder(sqlite_store) -> None:
+    said = serviced(sqlite_store, ServicingFound.FAULTY_CELL, date(2026, 1, 1))
+    assert said.severity is Severity.DISCONNECT
+    assert "faulty cell on 2026-01-01" in said.more
+
+
+def test_a_correction_of_an_earlier_find_hides_no_later_one_of_its_day(sqlite_store) -> None:
+    store, on = sqlite_store, date(2026, 1, 5)
+    add_fitted_battery(store, "B-1", BATTERY, "HANGAR-1", date(2020, 1, 1))
+    ids = store.plate("B-1").id, store.aircraft("HANGAR-1").id
+    connection(store, *ids, date(2026, 1, 2), "top_off")
+    first, _ = add_servicing(store, "B-1", ServicingFound.NOTHING_WRONG, on)
+    add_servicing(store, "B-1", ServicingFound.FAULTY_CELL, on)
+    corrected_entry(store, first.id, {"note": "seen by the bench"}, "a slip")
+    for said in (attention_row(store, "B-1", TODAY), record_view(store, "B-1", TODAY)):
+        assert said.outcome.word == attention.FAULTY_CELL
+
+
+def test_a_correction_of_an_earlier_connection_is_not_the_last_of_its_day(sqlite_store) -> None:
+    add_fitted_battery(sqlite_store, "B-1", BATTERY, "HANGAR-1", date(2020, 1, 1))
+    ids = sqlite_store.plate("B-1").id, sqlite_store.aircraft("HANGAR-1").id
+    first = connection(sqlite_store, *ids, date(2026, 1, 2), "top_off")
+    connection(sqlite_store, *ids, date(2026, 1, 2), "disconnect")
+    told = first.record.model_copy(update={"rest_after_v": 25.0})
+    sqlite_store.correct(first.id, told, "the rest voltage after was missing")
+    said = attention_row(sqlite_store, "B-1", TODAY).outcome
+    assert said.word == OUTCOME_WORDS[Outcome.DISCONNECT]
 
 
 def test_nothing_wrong_before_and_since_says_the_answer(sqlite_store) -> None:

@@ -9,7 +9,7 @@ import pytest
 from batterymodel import InputError
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import add_battery, add_check
-from batterymodel.store.records import BenchCheck, Servicing, ServicingFound
+from batterymodel.store.records import BenchCheck, KnownState, Move, Servicing, ServicingFound
 from batterymodel.store.servicing import add_servicing
 from tests.store.cases import BARE, DAY, small_record
 
@@ -73,3 +73,21 @@ def test_the_check_of_a_find_does_not_part_from_it(serviced):
         corrected_entry(store, find.id, {"check_id": alien.id}, "a slip")
     [there] = store.entries(Servicing, battery_id=ids.battery, check_id=find.record.check_id)
     assert there.id == find.id
+
+
+def test_a_word_corrected_in_a_move_puts_no_battery_back_that_was_taken_off_that_day(store):
+    ids = small_record(store)
+    about = {"battery_id": ids.battery, "on": date(2026, 3, 5)}
+    put_in = store.add(Move(**about, aircraft_id=ids.aircraft, reason="back"))
+    store.add(Move(**about, aircraft_id=None, reason="smelled hot"))
+    corrected_entry(store, put_in.id, {"reason": "back from the bench"}, "a slip")
+    assert store.aircraft_of("B-1") is None
+
+
+def test_a_charge_told_first_does_not_count_again_for_being_corrected(store):
+    ids = small_record(store)
+    about = {"battery_id": ids.battery, "on": date(2026, 3, 5)}
+    full = store.add(KnownState(**about, state_of_charge=1.0, sd=0.02))
+    store.add(KnownState(**about, state_of_charge=0.3, sd=0.05))
+    corrected_entry(store, full.id, {"sd": 0.03}, "a slip")
+    assert store.battery("B-1").last_known.state_of_charge == 0.3

@@ -421,8 +421,11 @@ def correct_connection(
     """
     with store.writing():
         serial = store.entry(record.battery_id).record.serial
-        _refuse_rest_after(store.battery(serial), record)
-        kept = _as_answered(store, store.entry(entry_id), record)
+        there, battery = store.entry(entry_id), store.battery(serial)
+        _refuse_rest_after(battery, record)
+        if record.rest_voltage_v not in (None, there.record.rest_voltage_v):
+            check_rest_voltage(battery, record.rest_voltage_v)
+        kept = _as_answered(store, there, record)
         if kept is not None and kept.not_assessed is None:
             return store.correct(entry_id, kept, reason)
         _forget(store, [entry_id], f"connection corrected: {reason}")

@@ -132,6 +132,15 @@ def test_a_correction_assesses_anew_and_unlearns(store):
     assert deleted == ["histories"]
 
 
+def test_a_mistyped_rest_voltage_in_a_correction_takes_no_answer_away(store):
+    ids = small_record(store)
+    before = store.entry(ids.connection).record
+    with pytest.raises(InputError, match=r"5 V cannot be that of .* V would be right"):
+        corrected_entry(store, ids.connection, {"rest_voltage_v": "5"}, "it was read after all")
+    assert store.entry(ids.connection).record == before
+    assert len(store.entries(HistoryRevision)) == 1
+
+
 def test_corrections_of_fields_are_checked(store):
     ids = small_record(store)
     for changes, says in (

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from batterymodel.budget.plan import budget
 from batterymodel.errors import InputError
 from batterymodel.inputs.load_edits import with_task
+from batterymodel.inputs.load_plan import Consumer, Task
 from batterymodel.inputs.records import Supply
 from batterymodel.store.in_progress import begin
 from batterymodel.store.learned_loads import alter_loads
@@ -170,6 +171,17 @@ def test_a_chosen_configuration_is_kept_once_and_a_new_choice_of_the_day_is_news
     assert not keep_configuration(planned, chosen, "Cart 2", "x" * 400)[1]
     assert known_configuration(planned, "DEMO-2", "Database update").supply == "Cart 2"
     assert known_configuration(planned, "DEMO-1", "Database update") is None
+
+
+def test_what_was_left_off_is_named_and_not_kept_among_what_runs(planned):
+    """50 A of lamps on a supply of 12 A."""
+    lamps = Consumer(name="Lamps", continuous_a=50.0)
+    task = Task(name="Look", minutes=10.0, needs=("Radio",), wants=("Lamps",))
+    plan = PLAN.model_copy(update={"consumers": (PLAN.consumers[0], lamps), "tasks": (task,)})
+    chosen = budget(plan, "Look", Supply(rated_current_a=12.0), on=date(2026, 3, 2))
+    kept = keep_configuration(planned, chosen, "Cart 1", "fits")[0].record
+    assert kept.left_off == ("Lamps",)
+    assert [one.name for one in kept.consumers] == ["Radio"]
 
 
 def test_a_task_that_was_renamed_keeps_its_known_configuration(planned):

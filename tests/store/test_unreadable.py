@@ -17,7 +17,8 @@ from batterymodel.store.as_of import _state_after
 from batterymodel.store.corrections import corrected_entry
 from batterymodel.store.intake import add_battery
 from batterymodel.store.kinds import known_battery
-from batterymodel.store.records import Connection, HistoryRevision
+from batterymodel.store.records import Connection, HistoryRevision, ServicingFound
+from batterymodel.store.servicing import add_servicing
 from batterymodel.store.track_record import track_record
 from tests.store.test_former_plates import MISTYPED, connected, fleet_of
 from tests.store.test_kinds import INSTALLED
@@ -71,6 +72,16 @@ def test_an_answer_by_other_facts_stays_and_counts_for_nothing(spoilt):
     assert taught(store) == (0, False, 0)
     assert _state_after(before.record) is not None
     assert _state_after(after) is None
+
+
+@pytest.mark.parametrize(
+    ("change", "answers"), [({"file_name": "new.csv"}, 1), ({"load_a": 12.0}, 0)]
+)
+def test_what_servicing_finds_judges_no_answer_by_other_facts(spoilt, change, answers):
+    store, before = spoilt
+    corrected_entry(store, before.id, change, "a slip")
+    add_servicing(store, "B-1", ServicingFound.FAULTY_CELL, before.record.day)
+    assert len(track_record(store).outcomes) == answers
 
 
 def test_what_was_seen_by_other_facts_scores_no_answer_by_these(spoilt, monkeypatch):
